@@ -1,0 +1,60 @@
+"""The errors a reader can act on: one root, one child for each thing they can do about it.
+
+Each sentence says what was given, what is allowed and the nearest thing that works.
+"""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+from typing import TYPE_CHECKING, ClassVar
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+
+class CanebenchError(Exception):
+    """Root of all our errors. `code` is stable; `exit_status` is what the command ends with."""
+
+    code: ClassVar[str] = "failed"
+    exit_status: ClassVar[int] = 1
+
+
+class InputError(CanebenchError):
+    """A value or a file that cannot be used as given."""
+
+    code: ClassVar[str] = "input"
+    exit_status: ClassVar[int] = 4
+
+    def __init__(self, *, field: str, given: str, allowed: str, nearest: str | None = None) -> None:
+        self.field, self.given, self.allowed, self.nearest = field, given, allowed, nearest
+        advice = f" Nearest that works: {nearest}." if nearest else ""
+        super().__init__(f"{field}: {given} was given; {allowed}.{advice}")
+
+
+class UnknownNameError(InputError):
+    """A name that is not in a closed list."""
+
+    code: ClassVar[str] = "unknown-name"
+
+    def __init__(self, *, field: str, given: str, known: Iterable[str]) -> None:
+        names = list(known)
+        close = get_close_matches(given, names, n=1, cutoff=0.4)
+        super().__init__(
+            field=field,
+            given=repr(given),
+            allowed=f"allowed are {', '.join(names)}",
+            nearest=close[0] if close else None,
+        )
+
+
+class DecodeError(InputError):
+    """A file that holds no sound we can read, or lies about what it holds."""
+
+    code: ClassVar[str] = "decode"
+
+
+class NotFoundError(CanebenchError):
+    """A file that is not there."""
+
+    code: ClassVar[str] = "not-found"
+    exit_status: ClassVar[int] = 5
