@@ -71,7 +71,9 @@ def _table() -> dict[str, dict[str, object]]:
 def _scale(name: str, row: dict[str, object]) -> Scale:
     ratios = row["ratios"]
     if not isinstance(ratios, list):
-        raise InputError(field=f"ratios of {name}", given=repr(ratios), allowed="a list of nine ratios is needed")
+        raise InputError(
+            field=f"ratios of {name}", given=repr(ratios), allowed="a list of nine ratios is needed"
+        )
     values = (float(Fraction(str(ratio))) for ratio in ratios)
     return Scale(
         name=name,
