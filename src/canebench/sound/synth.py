@@ -22,7 +22,7 @@ from canebench.sound.recording import Recording
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from canebench.base.arrays import FloatArray
+    from canebench.base.arrays import ComplexArray, FloatArray
 
 _TOP_HZ = 10_000.0
 _PEAK = 0.7
@@ -216,12 +216,15 @@ def _chanter(
     tilt = {note: _chanter_spectrum(rng) for note in NOTES}
     partials = int(min(_TOP_HZ, 0.45 * rate) / min(holds))
     signal = np.zeros(count)
+    rotor = np.exp(2j * np.pi * cycles)
+    phasor = np.ones(count, dtype=complex)
     for k in range(1, partials + 1):
+        phasor *= rotor
         gains = [tilt[event.note][k - 1] if event.note else 0.0 for event in events]
         gains = [g * (k * hold < min(_TOP_HZ, 0.45 * rate)) for g, hold in zip(gains, holds, strict=True)]
         envelope = _fingered(np.repeat(np.array(gains) * sounding, lengths), rate)
         envelope *= 1.0 + recipe.jitter * _slow(count, rate, _JITTER_HZ, rng)
-        signal += envelope * np.cos(2 * np.pi * (k * cycles + rng.uniform()))
+        signal += envelope * _turned(phasor, rng)
     return signal, cycles
 
 
@@ -248,10 +251,19 @@ def _drones(
         top = int(min(_TOP_HZ, 0.45 * rate) / pitch)
         k = np.arange(1, top + 1)
         fall = -6.0 * np.log2(k) * (0.7 if name == "bass" else 1.0) + rng.uniform(-4, 4, top)
-        for number, gain in zip(k, 10 ** (fall / 20), strict=True):
+        rotor = np.exp(2j * np.pi * cycles[name])
+        phasor = np.ones(count, dtype=complex)
+        for gain in 10 ** (fall / 20):
+            phasor *= rotor
             envelope = gain * (1.0 + recipe.jitter * _slow(count, rate, _JITTER_HZ, rng))
-            signal += envelope * np.cos(2 * np.pi * (number * cycles[name] + rng.uniform()))
+            signal += envelope * _turned(phasor, rng)
     return onset * signal / np.sqrt(np.mean(signal**2)), cycles
+
+
+def _turned(phasor: ComplexArray, rng: np.random.Generator) -> FloatArray:
+    """The partial of that phasor at a random phase."""
+    angle = rng.uniform(0, 2 * np.pi)
+    return np.asarray(np.cos(angle) * phasor.real - np.sin(angle) * phasor.imag)
 
 
 def _room(recipe: Recipe, rng: np.random.Generator) -> Callable[[FloatArray], FloatArray]:
