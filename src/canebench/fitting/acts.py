@@ -1,0 +1,201 @@
+"""The closed set of acts, and the words for each: what to do, why, what to check, when to stop."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+
+class Act(StrEnum):
+    """What a piper may be told to do next. The codes are stable: files and scripts may rely on them."""
+
+    PLAY_THE_OCTAVE = "play-the-octave"
+    MEASURE_AGAIN = "measure-again"
+    SEAT_DEEPER = "seat-deeper"
+    RAISE_WITH_HEMP = "raise-with-hemp"
+    CHECK_E_AND_C = "check-e-and-c"
+    PLAY_ALL_NINE = "play-all-nine"
+    TAPE = "tape"
+    BREAK_IN = "break-in"
+    MOVE_THE_DRONES = "move-the-drones"
+    SET_ASIDE = "set-aside"
+    LEAVE = "leave"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextAct:
+    """One act.
+
+    Attributes
+    ----------
+    act : Act
+        Its stable code.
+    say : str
+        What to do, as one would say it across the bench.
+    why, check, stop : str
+        The reason, how to see whether it worked, and when to do no more of it.
+    cautions : tuple of str
+        What can be harmed by doing this very act, and how not to.
+    """
+
+    act: Act
+    say: str
+    why: str
+    check: str
+    stop: str
+    cautions: tuple[str, ...] = ()
+
+
+#: The largest change of seat depth in one move: common practice, no source.
+STEP_MM: Final = 0.5
+
+HANDLING: Final = (
+    "Hold the reed by the binding: skin oil harms the cane and the tips of the blades chip.",
+    "Judge the seat on a bare chanter: tape off first, and its residue too.",
+)
+_PLAY = "at the strength you usually play, each note held steadily for three seconds"
+
+
+def play_the_octave(missing: str, *, why: str) -> NextAct:
+    """Ask for the posts of the beam."""
+    return NextAct(
+        act=Act.PLAY_THE_OCTAVE,
+        say=f"Play {missing} too and measure again.",
+        why=why,
+        check=f"Low A and high A are both in the take, {_PLAY}.",
+        stop="Change nothing on reed or chanter before both are there.",
+    )
+
+
+def measure_again(why: str) -> NextAct:
+    """Ask for a better take, because this one cannot decide."""
+    return NextAct(
+        act=Act.MEASURE_AGAIN,
+        say="Change nothing and record it once more.",
+        why=why,
+        check=f"A slow scale, {_PLAY}, in a quieter room or nearer the microphone: the ± should shrink.",
+        stop=(
+            "If a second take is no clearer, let pipes and reed warm up; "
+            "a reed that will not hold a note needs breaking in."
+        ),
+    )
+
+
+def seat_deeper(why: str, *, aim: str) -> NextAct:
+    """Sink the reed by one small step, until `aim` is right."""
+    return NextAct(
+        act=Act.SEAT_DEEPER,
+        say=(
+            f"Seat the reed deeper, by {STEP_MM} mm at most; "
+            "take a turn of hemp off if it will not go by hand."
+        ),
+        why=why,
+        check="Low A, then high A, once more: high A should come up more than low A.",
+        stop=(
+            f"As soon as {aim} is right. If the top hand turns sharp, it is too deep: back by half. "
+            "A reed that is down on the bottom of its seat must not be forced."
+        ),
+        cautions=HANDLING,
+    )
+
+
+def raise_with_hemp(why: str, *, aim: str) -> NextAct:
+    """Raise the reed by a short length of hemp, until `aim` is right."""
+    return NextAct(
+        act=Act.RAISE_WITH_HEMP,
+        say=(
+            "Raise the reed with a little more hemp: 3 to 4 inches (8 to 10 cm) is the usual first try, "
+            f"and {STEP_MM} mm at most."
+        ),
+        why=why,
+        check="Low A, then high A, once more: high A should come down more than low A.",
+        stop=(
+            f"As soon as {aim} is right. If the top hand turns flat, take half of the new hemp off. "
+            "A reed that no longer sits firmly and airtight has been raised too far."
+        ),
+        cautions=HANDLING,
+    )
+
+
+def check_e_and_c(missing: str, *, why: str) -> NextAct:
+    """Ask for the check posts between the two As."""
+    return NextAct(
+        act=Act.CHECK_E_AND_C,
+        say=f"Now play {missing}, and measure again.",
+        why=why,
+        check="Each should lie on the beam: E within 3 cents, C within 5.",
+        stop="No tape before both have been heard.",
+    )
+
+
+def play_all_nine(missing: str, *, why: str) -> NextAct:
+    """Ask for the rest of the scale."""
+    return NextAct(
+        act=Act.PLAY_ALL_NINE,
+        say=f"Now play all nine: {missing} still to come.",
+        why=why,
+        check=f"A slow scale from low G to high A, {_PLAY}.",
+        stop="No tape before all nine have been heard.",
+    )
+
+
+def tape(note: str, *, why: str) -> NextAct:
+    """Tape one hole, the lowest that needs it."""
+    return NextAct(
+        act=Act.TAPE,
+        say=f"Put a thin strip of tape over the top edge of the hole that {note} speaks from.",
+        why=why,
+        check=f"{note}, and the notes above it: tape can flatten those a little too.",
+        stop=f"When {note} lies on the beam. If it turns dull, take some off: tape never raises a note.",
+        cautions=("Old tape and its residue off first, or the strip will creep.",),
+    )
+
+
+def break_in(note: str, *, why: str) -> NextAct:
+    """Wait for the reed."""
+    return NextAct(
+        act=Act.BREAK_IN,
+        say="Leave the seat as it is and play the reed in: one short session a day, dry in between.",
+        why=why,
+        check=f"{note} again after three sessions, played as today.",
+        stop=f"If {note} has not come up once the reed has settled, try the reed in another chanter.",
+        cautions=(HANDLING[0],),
+    )
+
+
+def move_the_drones(direction: str, *, why: str) -> NextAct:
+    """Let the drones follow the chanter."""
+    return NextAct(
+        act=Act.MOVE_THE_DRONES,
+        say=f"Leave the reed and tune the drones {direction}.",
+        why=why,
+        check="Low A against one tenor until the beating stops, then the other tenor, then the bass.",
+        stop=(
+            "When low A stands still against all three. If a fixed pitch is wanted, for a band say, "
+            "measure against that pitch: then the reed has to move."
+        ),
+    )
+
+
+def set_aside(why: str) -> NextAct:
+    """Give this reed up for this chanter, not for good."""
+    return NextAct(
+        act=Act.SET_ASIDE,
+        say="Set this reed aside for this chanter, and note why; it may suit another.",
+        why=why,
+        check="The same reed in another chanter, or another reed in this one, tells which of them it is.",
+        stop="Two unlike reeds with the same bad note point to the chanter; then leave the reeds alone.",
+        cautions=(HANDLING[0],),
+    )
+
+
+def leave(why: str) -> NextAct:
+    """Nothing to do."""
+    return NextAct(
+        act=Act.LEAVE,
+        say="Leave it alone and play.",
+        why=why,
+        check="The same take after the next session: a new reed still moves while it is broken in.",
+        stop="When low A has moved by less than 3 cents over three sessions, the reed has settled.",
+    )

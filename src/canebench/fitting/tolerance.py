@@ -1,0 +1,56 @@
+"""How far off is still in tune, and whether a measured value can be told from it."""
+
+from __future__ import annotations
+
+import math
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Final, Literal
+
+from canebench.base.notes import HIGH_A, LOW_A, NOTES, E
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from canebench.base.uncertain import Uncertain
+
+Judgement = Literal["in", "out", "unresolved"]
+
+#: Cents either way, an estimate from hearing: a trained ear hears 2-3 cents on the notes that lie on the
+#: drones (Micheyl et al. 2006, Hear. Res. 219:36), and somewhat less of the others.
+TOLERANCE_CENTS: Final[Mapping[str, float]] = MappingProxyType(
+    {note: 3.0 if note in (LOW_A, E, HIGH_A) else 5.0 for note in NOTES}
+)
+#: Drones are tuned to low A, so height is judged as low A is, and tilt as the high A above it is.
+HEIGHT_TOLERANCE_CENTS: Final = TOLERANCE_CENTS[LOW_A]
+TILT_TOLERANCE_CENTS: Final = TOLERANCE_CENTS[HIGH_A]
+
+#: Three chances in four are enough to act, since every act is small and can be taken back.
+_ENOUGH_TO_ACT = 0.75
+#: One chance in four of being out, and an uncertainty of half the tolerance, are too much to say "in".
+_TOO_MUCH_TO_LEAVE = 0.25
+_SHARP_ENOUGH = 0.5
+
+
+def judge(value: Uncertain, tolerance_cents: float) -> Judgement:
+    """Whether `value` is within ± `tolerance_cents`, beyond it, or cannot be told.
+
+    A value at the very border with a small uncertainty counts as in: moving it gains nothing.
+    Guarded by `tests/invariants/test_tolerance.py`.
+    """
+    if value.sd is None or not math.isfinite(value.sd) or not math.isfinite(value.value):
+        return "unresolved"
+    chance = chance_beyond(value.value, value.sd, tolerance_cents)
+    if chance >= _ENOUGH_TO_ACT:
+        return "out"
+    if chance > _TOO_MUCH_TO_LEAVE and value.sd > _SHARP_ENOUGH * tolerance_cents:
+        return "unresolved"
+    return "in"
+
+
+def chance_beyond(value: float, sd: float, tolerance: float) -> float:
+    """Probability that a normally distributed value lies outside ± `tolerance`."""
+    if sd == 0:
+        return float(abs(value) > tolerance)
+    above = math.erfc((tolerance - value) / (sd * math.sqrt(2))) / 2
+    below = math.erfc((tolerance + value) / (sd * math.sqrt(2))) / 2
+    return above + below
