@@ -94,9 +94,11 @@ def read_bytes(data: bytes, *, origin: str) -> Recording:
     """
     with tempfile.TemporaryFile(buffering=0) as handle:
         try:
-            handle.write(data)
+            written = handle.write(data)
         except OSError as error:
             raise _no_space(origin, str(error.strerror)) from error
+        if written != len(data):
+            raise _no_space(origin, "it is full")
         handle.seek(0)
         return decode_file(handle, origin=origin)
 

@@ -26,6 +26,10 @@ _SHORTEST = bytes.fromhex(
 )
 
 
+class SpoolError(Exception):
+    """The samples cannot be written down."""
+
+
 def confine(limits: Limits) -> None:
     """Cap memory and time; from here on nothing can be opened beside the three standard files."""
     decode(io.BytesIO(_SHORTEST), lambda _: None, limits)  # now, since PyAV imports more when first used
@@ -60,13 +64,16 @@ def main() -> None:
 
     def write(block: bytes | memoryview) -> None:
         rest = memoryview(block)
-        while rest:
-            rest = rest[spool.write(rest) :]
+        try:
+            while rest:
+                rest = rest[spool.write(rest) :]
+        except OSError as error:
+            raise SpoolError(error.strerror) from error
 
     try:
         status = decode(io.FileIO(0), write, limits)
-    except OSError as error:
-        status = {"no_space": error.strerror}
+    except SpoolError as error:
+        status = {"no_space": str(error)}
     sys.stderr.write("\n" + json.dumps(status) + "\n")
 
 
