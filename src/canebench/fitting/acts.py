@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
+from canebench.base.uncertain import Uncertain
+
 
 class Act(StrEnum):
     """What a piper may be told to do next. The codes are stable: files and scripts may rely on them."""
@@ -55,6 +57,11 @@ HANDLING: Final = (
     "Judge the seat on a bare chanter: tape off first, and its residue too.",
 )
 _PLAY = "at the strength you usually play, each note held steadily for three seconds"
+
+
+def amount_of(cents: Uncertain) -> str:
+    """How much, where the words around it say which way: "18.0 ± 1.1 cents"."""
+    return Uncertain(value=abs(cents.value), sd=cents.sd).text("cents")
 
 
 def play_the_octave(missing: str, *, why: str) -> NextAct:

@@ -31,6 +31,7 @@ class Deviation:
         Deviation from the target, cents above the reference's scale.
     sd_cents : number >= 0
         The note's own standard uncertainty, without the reference's: that one is common to all notes.
+        Infinite where it could not be estimated.
     interval_cents : number
         The target's interval above low A, cents: the note's place along the beam.
     """
@@ -40,11 +41,11 @@ class Deviation:
     interval_cents: float
 
     def __post_init__(self) -> None:
-        for name in ("cents", "sd_cents", "interval_cents"):
+        for name in ("cents", "interval_cents"):
             value = getattr(self, name)
             if not math.isfinite(value):
                 raise InputError(field=name, given=repr(value), allowed="a finite number of cents is needed")
-        if self.sd_cents < 0:
+        if not self.sd_cents >= 0:
             raise InputError(
                 field="sd_cents", given=f"{self.sd_cents:g}", allowed="0 cents or more is needed"
             )

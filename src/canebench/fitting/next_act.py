@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from canebench.base.notes import LOW_G, NOTES, C, E, F
 from canebench.base.uncertain import Uncertain, number
 from canebench.fitting import acts
+from canebench.fitting.acts import amount_of
 from canebench.fitting.balance import POSTS, Balance, Deviation, balance_of, missing_posts
 from canebench.fitting.tolerance import (
     HEIGHT_TOLERANCE_CENTS,
@@ -93,12 +94,12 @@ def _octave(balance: Balance, *, fixed: bool) -> NextAct | None:
     against_it = _height_gets_worse(balance) if fixed else ""
     if tilt.value < 0:
         return acts.seat_deeper(
-            f"The top hand is flat: the octave is {_amount(tilt)} narrow. "
+            f"The top hand is flat: the octave is {amount_of(tilt)} narrow. "
             f"A deeper seat sharpens every note, the top hand most.{against_it}",
             aim="the octave",
         )
     return acts.raise_with_hemp(
-        f"The top hand is sharp: the octave is {_amount(tilt)} wide. "
+        f"The top hand is sharp: the octave is {amount_of(tilt)} wide. "
         f"A higher seat flattens every note, the top hand most.{against_it}",
         aim="the octave",
     )
@@ -116,8 +117,8 @@ def _conflict(balance: Balance) -> NextAct | None:
     top = "sharp" if tilt.value > 0 else "flat"
     wanted, needed = ("higher", "deeper") if tilt.value < 0 else ("deeper", "higher")
     return acts.set_aside(
-        f"It is {_amount(height)} {overall} overall, which asks for a {wanted} seat, but its top hand is "
-        f"{_amount(tilt)} {top}, which asks for a {needed} one. With the octave put right it would be about "
+        f"It is {amount_of(height)} {overall} overall, which asks for a {wanted} seat, but its top hand is "
+        f"{amount_of(tilt)} {top}, which asks for a {needed} one. With the octave right it would be about "
         f"{number(sum(left) / 2, 0)} cents {overall} of the pitch you asked for: more than seating can mend."
     )
 
@@ -144,12 +145,12 @@ def _height(balance: Balance) -> NextAct | None:
     watch = "Watch the octave, which the seat moves too. On cold pipes, warm them up and measure first."
     if height.value < 0:
         return acts.seat_deeper(
-            f"The octave is right but the whole chanter is {_amount(height)} flat of the pitch asked for, "
+            f"The octave is right but the whole chanter is {amount_of(height)} flat of the pitch asked for, "
             f"and a deeper seat sharpens every note. {watch}",
             aim="the pitch",
         )
     return acts.raise_with_hemp(
-        f"The octave is right but the whole chanter is {_amount(height)} sharp of the pitch asked for, "
+        f"The octave is right but the whole chanter is {amount_of(height)} sharp of the pitch asked for, "
         f"and a higher seat flattens every note. {watch}",
         aim="the pitch",
     )
@@ -180,7 +181,7 @@ def _nine(balance: Balance) -> NextAct | None:
     sharp = [note for note in _out(balance, NOTES) if balance.rest_cents[note].value > 0 and note != LOW_G]
     if sharp:
         others = f" {_and(sharp[1:])} can wait: work from the bottom up." if sharp[1:] else ""
-        rest = _amount(balance.rest_cents[sharp[0]])
+        rest = amount_of(balance.rest_cents[sharp[0]])
         return acts.tape(
             sharp[0],
             why=(
@@ -199,7 +200,7 @@ def _too_wide(balance: Balance) -> NextAct | None:
     if judge(width, SPREAD_LIMIT_CENTS) != "out":
         return None
     return acts.set_aside(
-        f"From {ranked[0]} to {ranked[-1]} the notes lie {_amount(width)} apart from the beam. "
+        f"From {ranked[0]} to {ranked[-1]} the notes lie {amount_of(width)} apart from the beam. "
         f"That is more than any two published scales differ, and more than seat and tape can mend."
     )
 
@@ -212,7 +213,7 @@ def _judge_flat(balance: Balance, notes: Iterable[str]) -> NextAct | None:
     worst = min(flat, key=lambda note: balance.rest_cents[note].value)
     rest = balance.rest_cents[worst]
     beyond = Uncertain(value=min(0.0, rest.value), sd=rest.sd)
-    below = f"{worst} is {_amount(rest)} below the beam"
+    below = f"{worst} is {amount_of(rest)} below the beam"
     if worst in _SAME_IN_EVERY_SCALE and judge(beyond, FLAT_LIMIT_CENTS) == "out":
         return acts.set_aside(
             f"The octave is right, but {below}. Tape cannot raise it, and playing rarely brings up so much."
@@ -242,7 +243,7 @@ def _drones(balance: Balance) -> NextAct | None:
     return acts.move_the_drones(
         "down to the chanter (slides out)" if flat else "up to the chanter (slides in)",
         why=(
-            f"The chanter is balanced in itself, {_amount(height)} {'flat' if flat else 'sharp'} of the "
+            f"The chanter is balanced in itself, {amount_of(height)} {'flat' if flat else 'sharp'} of the "
             "drones. Drones follow a chanter easily; a chanter does not follow the drones."
         ),
     )
@@ -262,7 +263,7 @@ def _why_leave(balance: Balance, against: Against) -> str:
     low_g = balance.rest_cents[LOW_G]
     side = "above" if low_g.value > 0 else "below"
     return (
-        f"{right} Only low G lies {_amount(low_g)} {side} the beam: it speaks from no finger hole, "
+        f"{right} Only low G lies {amount_of(low_g)} {side} the beam: it speaks from no finger hole, "
         f"so neither seat nor tape is for it.{_other_scale(balance, LOW_G)}"
     )
 
@@ -287,10 +288,6 @@ def _unresolved(what: str, value: Uncertain, tolerance: float) -> str:
         f"This take cannot tell whether {what} is right: {value.text('cents', signed=True)} "
         f"against a tolerance of {tolerance:g} cents."
     )
-
-
-def _amount(value: Uncertain) -> str:
-    return Uncertain(value=abs(value.value), sd=value.sd).text("cents")
 
 
 def _and(names: Iterable[str]) -> str:

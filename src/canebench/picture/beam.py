@@ -32,7 +32,7 @@ _WORD_COLUMN: Final = 74.0
 _TITLE_SIZE, _TEXT_SIZE, _SMALL_SIZE = 20.0, 16.0, 13.5
 _LEGEND: Final = (
     "■ low A, high A  ◆ E, C  ● other notes. Thick line: the beam. Stem: what is left. "
-    "Capped bar: uncertainty. Broad pale bar: how much the note moved. Shaded steps: in tune."
+    "Capped bar: uncertainty. Broad pale bar: how much the note moved. Shaded: in tune."
 )
 
 

@@ -1,0 +1,101 @@
+"""The command `canebench`. Subcommands are imported when they are run: help must come at once."""
+
+from __future__ import annotations
+
+import sys
+from difflib import get_close_matches
+from importlib import import_module
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, Final, NoReturn
+
+import click
+
+from canebench import __version__
+from canebench.base.errors import CanebenchError
+from canebench.cli import failure
+from canebench.cli.text import show
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+#: Each command's line in the list; its module is canebench.cli.<name>, the command in it `command`.
+COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "measure": "Measure a take and say the one thing to do next.",
+        "scales": "List the target scales and where each was published.",
+        "synth": "Render a take whose true pitches are known.",
+    }
+)
+
+SHORT: Final = """\
+canebench – from a box of new cane reeds to nine notes in tune with the drones.
+
+  canebench measure --demo              try it on the take that comes with it
+  canebench measure take.wav            a slow scale of yours, drones on or off
+
+All commands: canebench --help
+"""
+
+
+class Doors(click.Group):
+    """A group whose commands are imported only when run, and whose failures are sentences."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names, known without an import."""
+        del ctx
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import the command of that name."""
+        del ctx
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = import_module(f"canebench.cli.{cmd_name}").command
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does it, with the nearest name where there is none of that name."""
+        if args and not args[0].startswith("-") and args[0] not in COMMANDS:
+            close = get_close_matches(args[0], COMMANDS, n=1, cutoff=0.4)
+            advice = f" Did you mean {close[0]!r}?" if close else f" There are {', '.join(COMMANDS)}."
+            ctx.fail(f"No such command {args[0]!r}.{advice}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The list of commands, without importing them."""
+        del ctx
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+    def main(self, *args: Any, **kwargs: Any) -> NoReturn:
+        """Run, turn every failure we know into a sentence, and end with a stable exit code."""
+        arguments = args[0] if args else kwargs.get("args")
+        as_json = "--json" in (sys.argv[1:] if arguments is None else arguments)
+        try:
+            code = super().main(*args, **{**kwargs, "standalone_mode": False})
+        except (CanebenchError, click.ClickException) as error:
+            code = failure.tell(error, as_json=as_json)
+        except (click.Abort, KeyboardInterrupt):
+            code = failure.cancelled(as_json=as_json)
+        sys.exit(code or 0)
+
+
+@click.group(
+    cls=Doors,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="Exit codes: 0 done, 2 usage, 4 input invalid, 5 not found, 6 measurement refused, 130 cancelled.",
+)
+@click.version_option(__version__, prog_name="canebench")
+@click.pass_context
+def cli(ctx: click.Context) -> None:
+    """From a box of new cane reeds to nine notes in tune with the drones."""
+    if ctx.invoked_subcommand is None:
+        show(SHORT)
+
+
+def main() -> NoReturn:
+    """Entry point of the command."""
+    cli.main(prog_name="canebench")
