@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 Json = Any
 
@@ -27,7 +30,7 @@ def faults(value: Json, schema: Json, *, root: Json, at: str = "$") -> list[str]
             found += faults(value, root["$defs"][rule.removeprefix("#/$defs/")], root=root, at=at)
         elif word == "anyOf":
             tries = [faults(value, choice, root=root, at=at) for choice in rule]
-            found += min(tries, key=len) if all(tries) else []
+            found += tries[-1] if all(tries) else []
         elif word in ("properties", "additionalProperties", "propertyNames", "items"):
             found += _inside(word, value, rule, schema, root, at)
         elif not _holds(word, rule, value):
@@ -50,26 +53,24 @@ def _inside(word: str, value: Json, rule: Json, schema: Json, root: Json, at: st
 
 
 def _holds(word: str, rule: Json, value: Json) -> bool:
+    size = len(value) if isinstance(value, list) else None
     number = value if isinstance(value, int | float) and not isinstance(value, bool) else None
-    match word:
-        case "const":
-            return bool(value == rule)
-        case "enum":
-            return value in rule
-        case "type":
-            names = [rule] if isinstance(rule, str) else rule
-            return any(
-                isinstance(value, _TYPES[name]) and not (name == "number" and isinstance(value, bool))
-                for name in names
-            )
-        case "required":
-            return not isinstance(value, dict) or all(key in value for key in rule)
-        case "minimum":
-            return number is None or number >= rule
-        case "exclusiveMinimum":
-            return number is None or number > rule
-        case "minItems":
-            return not isinstance(value, list) or len(value) >= rule
-        case "maxItems":
-            return not isinstance(value, list) or len(value) <= rule
-    raise ValueError(f"this check does not know the schema word {word!r}")
+    checks: dict[str, Callable[[], bool]] = {
+        "const": lambda: bool(value == rule),
+        "enum": lambda: value in rule,
+        "type": lambda: any(_is(value, name) for name in ([rule] if isinstance(rule, str) else rule)),
+        "required": lambda: not isinstance(value, dict) or all(key in value for key in rule),
+        "minimum": lambda: number is None or number >= rule,
+        "exclusiveMinimum": lambda: number is None or number > rule,
+        "minItems": lambda: size is None or size >= rule,
+        "maxItems": lambda: size is None or size <= rule,
+    }
+    if word not in checks:
+        raise ValueError(f"this check does not know the schema word {word!r}")
+    return checks[word]()
+
+
+def _is(value: Json, name: str) -> bool:
+    if isinstance(value, bool) and name != "boolean":
+        return False
+    return isinstance(value, _TYPES[name])

@@ -9,13 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from doors.made_takes import TOP_FLAT, made_measurement
-from doors.schema_check import faults
 
 from canebench.base.finding import Finding
 from canebench.bench.report import report_on
 from canebench.bench.wire import SCHEMA, report_object
 from canebench.fitting.acts import Act
+from doors.made_takes import TOP_FLAT, made_measurement
+from doors.schema_check import faults
 
 ROOT = Path(__file__).parents[2]
 
