@@ -35,22 +35,22 @@ def judge(value: Uncertain, tolerance_cents: float) -> Judgement:
     """Whether `value` is within ± `tolerance_cents`, beyond it, or cannot be told.
 
     A value at the very border with a small uncertainty counts as in: moving it gains nothing.
-    Guarded by `tests/invariants/test_tolerance.py`.
+    Guarded by `tests/invariants/test_next_act.py`.
     """
     if value.sd is None or not math.isfinite(value.sd) or not math.isfinite(value.value):
         return "unresolved"
-    chance = chance_beyond(value.value, value.sd, tolerance_cents)
-    if chance >= _ENOUGH_TO_ACT:
+    sharp, flat = chances_beyond(value.value, value.sd, tolerance_cents)
+    # Each way by itself: a wholly vague value is surely out, but an act needs to know which way.
+    if max(sharp, flat) >= _ENOUGH_TO_ACT:
         return "out"
-    if chance > _TOO_MUCH_TO_LEAVE and value.sd > _SHARP_ENOUGH * tolerance_cents:
+    if sharp + flat > _TOO_MUCH_TO_LEAVE and value.sd > _SHARP_ENOUGH * tolerance_cents:
         return "unresolved"
     return "in"
 
 
-def chance_beyond(value: float, sd: float, tolerance: float) -> float:
-    """Probability that a normally distributed value lies outside ± `tolerance`."""
+def chances_beyond(value: float, sd: float, tolerance: float) -> tuple[float, float]:
+    """Probabilities that a normally distributed value lies above `tolerance`, and below minus that."""
     if sd == 0:
-        return float(abs(value) > tolerance)
-    above = math.erfc((tolerance - value) / (sd * math.sqrt(2))) / 2
-    below = math.erfc((tolerance + value) / (sd * math.sqrt(2))) / 2
-    return above + below
+        return float(value > tolerance), float(value < -tolerance)
+    scale = sd * math.sqrt(2)
+    return math.erfc((tolerance - value) / scale) / 2, math.erfc((tolerance + value) / scale) / 2
