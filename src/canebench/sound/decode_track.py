@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, BinaryIO, TypedDict
 
 import av
 
+from canebench.sound.decode_mix import Mixer
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
@@ -25,8 +27,11 @@ _CODECS = (
     "pcm_s16le,pcm_s16be,pcm_s24le,pcm_s24be,pcm_s32le,pcm_s32be,pcm_f32le,pcm_f32be,pcm_f64le,pcm_f64be"
 )
 OPEN_OPTIONS = {"format_whitelist": _FORMATS, "codec_whitelist": _CODECS, "protocol_whitelist": ""}
-#: Silence put where a packet could not be decoded, in s: at least one fade, at most a second.
-_GAP_RANGE_S = (0.02, 1.0)
+#: Frames further apart than this miss something between them. FLAC counts its frames; elsewhere a recorder's
+#: clock sets the time stamps, which may waver, and silence in a whole take would do harm.
+_LEAST_GAP_S, _LEAST_GAP_FLAC_S = 0.1, 0.01
+#: Silence put there: at least a fade, and no more than even a lying time stamp may ask for.
+_SILENCE_RANGE_S = (0.02, 10.0)
 _HEAD_BYTES = 1 << 18
 
 _NEAREST = "the take exported again as WAV at 48000 Hz"
@@ -74,72 +79,9 @@ class _Spool:
             )
         self._write(block)
 
-    def add_silence(self, count: int) -> None:
-        self.add(bytes(4 * count))
-
-
-class _Mixer:
-    """Turns frames into mono float32: the plain average of the channels.
-
-    FFmpeg's own downmix weighs the channels (0.707 each for two), hence the explicit `pan`. Guarded by
-    `tests/analytic/test_decode_formats.py`.
-    """
-
-    def __init__(self) -> None:
-        self._key: tuple[str, int, str, int] | None = None
-        self._graph: av.filter.Graph | None = None
-
-    def mono(self, frame: AudioFrame) -> Iterator[memoryview]:
-        channels = frame.layout.nb_channels
-        if channels == 1 and frame.format.name in ("flt", "fltp"):
-            yield _plane(frame)
-            return
-        key = (frame.format.name, frame.sample_rate, frame.layout.name, channels)
-        if key != self._key:
-            yield from self.rest()
-            self._key, self._graph = key, _averaging_graph(frame)
-        if self._graph is None:  # pragma: no cover - for the type checker: the key was new
-            return
-        frame.pts = None
-        self._graph.push(frame)
-        yield from self._pull(self._graph)
-
-    def rest(self) -> Iterator[memoryview]:
-        if self._graph is not None:
-            self._graph.push(None)
-            yield from self._pull(self._graph)
-        self._key = self._graph = None
-
-    @staticmethod
-    def _pull(graph: av.filter.Graph) -> Iterator[memoryview]:
-        while True:
-            try:
-                frame = graph.pull()
-            except (av.BlockingIOError, av.EOFError):
-                return
-            yield _plane(frame)  # type: ignore[arg-type]
-
-
-def _plane(frame: AudioFrame) -> memoryview:
-    return memoryview(frame.planes[0])[: 4 * frame.samples]
-
-
-def _averaging_graph(frame: AudioFrame) -> av.filter.Graph:
-    channels = frame.layout.nb_channels
-    graph = av.filter.Graph()
-    graph.threads = 1
-    chain = [
-        graph.add_abuffer(sample_rate=frame.sample_rate, format=frame.format, layout=frame.layout),
-        graph.add("aformat", "sample_fmts=fltp"),
-    ]
-    if channels > 1:
-        chain.append(
-            graph.add("pan", "mono|c0=" + "+".join(f"{1 / channels!r}*c{i}" for i in range(channels)))
-        )
-        chain.append(graph.add("aformat", "sample_fmts=fltp"))
-    chain.append(graph.add("abuffersink"))
-    graph.link_nodes(*chain).configure()
-    return graph
+    @property
+    def seconds(self) -> float:
+        return self.samples / self.rate_hz if self.samples else 0.0
 
 
 def decode(
@@ -167,10 +109,9 @@ def _decode(container: InputContainer, spool: _Spool, limits: Limits, source: Bi
     longest = limits["duration_s"]
     if declared_s is not None and declared_s > longest:
         raise Refusal(f"a declared length of {declared_s:.6g} s", f"at most {longest:g} s are read")
-    mixer, channels = _Mixer(), 0
+    mixer, channels = Mixer(), 0
     damage: list[float] = []
-    for frame in _frames(container, stream, damage, spool):
-        _check_frame(frame, spool, limits)
+    for frame in _frames(container, stream, damage, spool, limits):
         channels = max(channels, frame.layout.nb_channels)
         for block in mixer.mono(frame):
             spool.add(block)
@@ -197,10 +138,14 @@ def _sound_of(container: InputContainer, limits: Limits) -> AudioStream:
     # PyAV gives no context where FFmpeg found no decoder, whatever its type hints say.
     if context is None or context.name not in _CODECS.split(","):
         name = context.name if context is not None else "unknown or forbidden"
-        raise Refusal(f"sound in the coding {name}", f"allowed are {_CODECS.replace(',', ', ')}")
+        raise Refusal(
+            f"sound in the coding {name}", "allowed are AAC, ALAC, FLAC, MP3, Opus, Vorbis, AMR, PCM"
+        )
     _check_rate(context.sample_rate, limits)
     _check_channels(context.channels, limits)
     context.thread_count = 1  # more threads would only reserve memory
+    if context.name == "flac":
+        context.options = {"err_detect": "crccheck+explode"}  # or frames of garbage pass for sound
     return stream
 
 
@@ -214,39 +159,45 @@ def _check_rate(rate_hz: int, limits: Limits) -> None:
 def _check_channels(channels: int, limits: Limits) -> None:
     most = limits["channels"]
     if not 1 <= channels <= most:
-        raise Refusal(f"{channels} channels", f"allowed are 1 to {most}", f"{min(max(channels, 1), most)}")
+        nearest = f"channels: {min(max(channels, 1), most)}"
+        raise Refusal(f"a channel count of {channels}", f"allowed are 1 to {most}", nearest)
 
 
 def _check_frame(frame: AudioFrame, spool: _Spool, limits: Limits) -> None:
     """A decoder may find another rate or layout in the data than the header promised."""
     _check_channels(frame.layout.nb_channels, limits)
-    if spool.rate_hz != frame.sample_rate:
-        if spool.samples:
-            raise Refusal(
-                f"a rate that changes from {spool.rate_hz} to {frame.sample_rate} Hz", "one is needed"
-            )
-        _check_rate(frame.sample_rate, limits)
-        spool.rate_hz = frame.sample_rate
+    rate_hz = frame.sample_rate
+    if spool.samples and spool.rate_hz != rate_hz:
+        raise Refusal(f"a rate that changes from {spool.rate_hz} to {rate_hz} Hz", "one is needed")
+    _check_rate(rate_hz, limits)
+    spool.rate_hz = rate_hz
 
 
 def _frames(
-    container: InputContainer, stream: AudioStream, damage: list[float], spool: _Spool
+    container: InputContainer, stream: AudioStream, damage: list[float], spool: _Spool, limits: Limits
 ) -> Iterator[AudioFrame]:
-    """Decoded frames; a packet that fails becomes silence of its length and an entry in `damage` (s)."""
-    failed = False
+    """Decoded frames; what is missing between them becomes silence and an entry in `damage` (s)."""
+    least_gap_s = _LEAST_GAP_FLAC_S if container.format.name == "flac" else _LEAST_GAP_S
+    failed, end_s = False, None
     for packet in _packets(container, stream, damage, spool):
         try:
             frames = packet.decode()
         except av.FFmpegError:
             failed = True
-            damage.append(spool.samples / spool.rate_hz if spool.samples else 0.0)
+            damage.append(spool.seconds)
             continue
         for frame in frames:
-            if failed and spool.samples:
-                missing = (frame.time or 0.0) * spool.rate_hz - spool.samples
-                low, high = (int(gap * spool.rate_hz) for gap in _GAP_RANGE_S)
-                spool.add_silence(min(max(round(missing), low), high))
-            failed = False
+            _check_frame(frame, spool, limits)
+            gap_s = (
+                0.0 if frame.time is None or (end_s is None and not failed) else frame.time - (end_s or 0.0)
+            )
+            if failed or gap_s > least_gap_s:
+                if not failed:  # FLAC's parser drops what it finds damaged without a word
+                    damage.append(spool.seconds)
+                low, high = _SILENCE_RANGE_S
+                spool.add(bytes(4 * round(min(max(gap_s, low), high) * spool.rate_hz)))
+            start_s = (end_s or 0.0) if frame.time is None else frame.time
+            failed, end_s = False, start_s + frame.samples / spool.rate_hz
             yield frame
 
 
@@ -257,7 +208,7 @@ def _packets(
         yield from container.demux(stream)
     except av.FFmpegError:
         # What came before still counts; a file with nothing before it is refused for that.
-        damage.append(spool.samples / spool.rate_hz if spool.samples else 0.0)
+        damage.append(spool.seconds)
 
 
 def _declared_s(container: InputContainer, stream: AudioStream, source: BinaryIO) -> float | None:

@@ -1,0 +1,286 @@
+"""Files that lie, files that are something else, and a decoder that fails: all end as one clear refusal."""
+
+from __future__ import annotations
+
+import io
+import os
+import re
+import subprocess
+import sys
+import time
+import zipfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import av
+import numpy as np
+import pytest
+
+from canebench.base.errors import DecodeError, InputError
+from canebench.sound import decode
+from canebench.sound.decode import (
+    CHILD,
+    child_limits,
+    decode_file,
+    read_bytes,
+    read_recording,
+    recording_from,
+)
+from canebench.sound.decode_track import OPEN_OPTIONS
+from support.lies import flac_claiming, mp3_claiming, silent_flac, wav
+from support.soundfiles import KINDS, tone_file
+from support.watch import port, watched
+
+if TYPE_CHECKING:
+    from canebench.sound.recording import Recording
+
+PCM = bytes(9_600)
+FLAC = tone_file("flac", rate_hz=48_000, duration_s=3.0)
+MP3 = tone_file("mp3", rate_hz=44_100, duration_s=0.3)
+M4A = tone_file("m4a-aac", rate_hz=44_100, duration_s=0.3)
+FAULTY = (sys.executable, "-P", str(Path(__file__).with_name("faulty_child.py")))
+NOT_DECODED = r"data that cannot be decoded \(.*\) was given; a WAV, AIFF, FLAC, .* file is needed"
+NO_NUMBER = r"a sample that is no number or beyond 16 times full scale, at 0\.002 s was given"
+TOO_LONG = r"a declared length of .* s was given; at most 7200 s are read"
+
+
+def _floats(value: float) -> bytes:
+    samples = np.full(200, 0.1, "<f4")
+    samples[100] = value
+    return wav(samples.tobytes(), form=3, bits=32)
+
+
+def _zip() -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        archive.writestr("take.wav", wav(PCM))
+    return out.getvalue()
+
+
+REFUSED: dict[str, tuple[bytes, str]] = {
+    "wav of 4 GB": (wav(PCM, claim=0xFFFFFFFE), TOO_LONG),
+    "flac of 2^36 samples": (flac_claiming(FLAC, 2**36 - 1), TOO_LONG),
+    "mp3 of 2^32 frames": (mp3_claiming(MP3, 2**32 - 1), TOO_LONG),
+    "a day of silence": (silent_flac(86_400, declared=True), TOO_LONG),
+    "a day, not declared": (
+        silent_flac(86_400, declared=False),
+        "more than 2 h of sound was given; at most 2 h",
+    ),
+    "rate 0": (wav(PCM, rate_hz=0), NOT_DECODED),
+    "rate 1": (
+        wav(PCM, rate_hz=1),
+        "rate of 1 Hz was given; .* 8000 to 192000 Hz. Nearest that works: 8000 Hz",
+    ),
+    "rate 2 GHz": (wav(PCM, rate_hz=2_000_000_000), "rate of 2000000000 Hz .* Nearest that works: 192000 Hz"),
+    "rate 4 GHz": (wav(PCM, rate_hz=4_000_000_000), NOT_DECODED),
+    "no channels": (wav(PCM, channels=0), "a file without sound was given"),
+    "9 channels": (wav(PCM, channels=9), "a channel count of 9 was given; allowed are 1 to 8"),
+    "65535 channels": (wav(PCM, channels=65_535), "a file without sound was given"),
+    "0 bits": (wav(PCM, bits=0), "sound in the coding unknown or forbidden was given; allowed are AAC, ALAC"),
+    "another coding": (wav(PCM, form=2, bits=4), "sound in the coding adpcm_ms was given; allowed are AAC"),
+    "NaN": (_floats(np.nan), NO_NUMBER),
+    "infinity": (_floats(-np.inf), NO_NUMBER),
+    "1e38": (_floats(1e38), NO_NUMBER),
+    "empty": (b"", "an empty file was given; a file with sound in it is needed"),
+    "wav, header only": (wav(b""), "a file without one sample that can be decoded was given"),
+    "wav, cut in its header": (wav(PCM)[:30], NOT_DECODED),
+    "m4a, index lost": (M4A[: len(M4A) // 2], NOT_DECODED),
+    "html": (b"<!DOCTYPE html><html><body>take</body></html>", NOT_DECODED),
+    "svg": (b'<svg xmlns="http://www.w3.org/2000/svg"><image href="take.wav"/></svg>', NOT_DECODED),
+    "zip": (_zip(), NOT_DECODED),
+    "text": (b"nine notes, all in tune\n" * 40, NOT_DECODED),
+}
+
+
+@pytest.mark.parametrize("case", REFUSED)
+def test_lies_and_other_files_are_refused_at_once(tmp_path: Path, case: str) -> None:
+    data, sentence = REFUSED[case]
+    path = tmp_path / "take.wav"
+    path.write_bytes(data)
+    start = time.perf_counter()
+    with pytest.raises(DecodeError, match=f"^take.wav: .*{sentence}.*"):
+        read_recording(path)
+    assert time.perf_counter() - start < 1.0
+
+
+@pytest.mark.parametrize(
+    "data",
+    [wav(PCM), wav(PCM, claim=0xFFFFFFFF), wav(PCM, claim=0), silent_flac(60, declared=False), _floats(1.5)],
+    ids=["true", "length left open", "length never filled in", "silence", "over full scale"],
+)
+def test_what_is_no_lie_is_read(data: bytes) -> None:
+    """Control: the same makers, telling the truth, make files that are read without a remark."""
+    assert read_bytes(data, origin="take").findings == ()
+
+
+@pytest.mark.parametrize(
+    ("data", "codes"),
+    [
+        (wav(PCM, claim=960_000), {"shorter-than-declared"}),
+        (flac_claiming(FLAC, 48_000 * 3600), {"shorter-than-declared"}),
+        (mp3_claiming(MP3, 10_000), {"shorter-than-declared"}),
+        (FLAC[: len(FLAC) // 2], {"shorter-than-declared", "damaged"}),
+        (FLAC, set()),
+        (MP3, set()),
+    ],
+    ids=["wav", "flac", "mp3", "flac cut", "flac whole", "mp3 whole"],
+)
+def test_half_a_file_is_read_and_said_to_be_one(data: bytes, codes: set[str]) -> None:
+    recording = read_bytes(data, origin="take")
+    assert {finding.code for finding in recording.findings} == codes
+
+
+def test_a_damaged_packet_becomes_silence_of_its_length() -> None:
+    whole = read_bytes(FLAC, origin="take")
+    place = len(FLAC) // 2
+    damaged = read_bytes(FLAC[:place] + bytes(40) + FLAC[place + 40 :], origin="take")
+    assert "damaged" in {finding.code for finding in damaged.findings}
+    assert len(damaged.samples) == len(whole.samples)
+    same = damaged.samples == whole.samples
+    assert not np.any(damaged.samples[~same])
+    assert 0.5 < np.mean(same) < 1.0
+
+
+@pytest.mark.parametrize("kind", ["m3u8", "ffconcat"])
+def test_no_playlist_is_followed(tmp_path: Path, kind: str) -> None:
+    target = tmp_path / "target.wav"
+    target.write_bytes(wav(PCM))
+    lists = {
+        "m3u8": "#EXTM3U\n#EXT-X-TARGETDURATION:1\n#EXTINF:1,\ntarget.wav\n#EXT-X-ENDLIST\n",
+        "ffconcat": "ffconcat version 1.0\nfile target.wav\n",
+    }
+    playlist = tmp_path / f"take.{kind}"
+    playlist.write_text(lists[kind])
+    with watched(target) as opens:
+        with pytest.raises(DecodeError, match=NOT_DECODED):
+            read_recording(playlist)
+        assert not opens.seen()
+        with pytest.raises(av.FFmpegError, match="Invalid argument"):
+            av.open(str(playlist), options=OPEN_OPTIONS)
+        assert not opens.seen()
+        # Control: the same list, opened by its path and without the whitelist, is followed.
+        open_it = {"extension_picky": "0"} if kind == "m3u8" else {}
+        av.open(str(playlist), options=open_it).close()
+        assert opens.seen()
+
+
+def test_nobody_is_called(tmp_path: Path) -> None:
+    playlist = tmp_path / "take.m3u8"
+    template = "#EXTM3U\n#EXT-X-TARGETDURATION:1\n#EXTINF:1,\nhttp://127.0.0.1:{}/take.ts\n#EXT-X-ENDLIST\n"
+    with port() as calls:
+        playlist.write_text(template.format(calls.port))
+        with pytest.raises(DecodeError, match=NOT_DECODED):
+            read_recording(playlist)
+    assert calls.count == 0
+    with port() as calls:  # control: without the whitelist the call is made
+        playlist.write_text(template.format(calls.port))
+        with pytest.raises(av.FFmpegError, match=r".*"):
+            av.open(str(playlist), options={"protocol_whitelist": "file,http,tcp,crypto,data"})
+    assert calls.count > 0
+
+
+def test_the_decoder_can_open_nothing() -> None:
+    """Beside the whitelists the kernel forbids it; the control is the same child without that fault."""
+    with pytest.raises(DecodeError, match=r"the decoder failed \(status 1\)"):
+        _decode_with("open")
+    assert len(_decode_with("none").samples) == 4_800
+
+
+@pytest.mark.parametrize(
+    ("fault", "sentence"),
+    [
+        ("segv", r"the decoder failed \(signal 11\) was given; a sound file is needed"),
+        ("spin", r"the decoder ran for more than 0\.6 s was given"),
+        ("hang", r"the decoder ran for more than 0\.6 s was given"),
+        ("malloc", r"the decoder failed \(more than 512 MiB of memory asked for\) was given"),
+        ("hoard", r"the decoder failed \(more than 512 MiB of memory asked for\) was given"),
+        ("silent", "the decoder fell silent was given"),
+        ("babble", "the decoder fell silent was given"),
+        ("short", "the decoder lost samples was given"),
+    ],
+)
+def test_a_failing_decoder_is_a_refusal(fault: str, sentence: str) -> None:
+    start = time.perf_counter()
+    with pytest.raises(DecodeError, match=f"^take.wav: data on which {sentence}"):
+        _decode_with(fault)
+    assert time.perf_counter() - start < 2.0
+    assert read_bytes(wav(PCM), origin="next").findings == ()
+
+
+def test_the_cpu_limit_holds_without_the_clock() -> None:
+    """A decoder that nobody waits for ends all the same."""
+    done = _run([*FAULTY, "spin"], child_limits(0.5))
+    assert done.returncode < 0
+
+
+def test_memory_stays_below_its_cap() -> None:
+    stderr = _run([*FAULTY, "hoard"], child_limits(10.0)).stderr
+    found = re.search(r"VmHWM:\s+(\d+) kB", stderr)
+    assert found is not None
+    assert 256 * 1024 < int(found[1]) <= 512 * 1024
+
+
+def test_a_full_disk_is_no_bad_file(tmp_path: Path) -> None:
+    (tmp_path / "take.wav").write_bytes(wav(PCM))
+    command = [*CHILD, child_limits(5.0)]
+    with Path("/dev/full").open("wb") as full, (tmp_path / "take.wav").open("rb") as take:
+        done = subprocess.run(command, stdin=take, stdout=full, stderr=subprocess.PIPE, check=True)
+    assert b"no_space" in done.stderr
+    with pytest.raises(InputError, match="does not fit into the temporary folder") as raised:
+        recording_from({"no_space": "No space left on device"}, None, origin="take.wav")
+    assert not isinstance(raised.value, DecodeError)
+
+
+def test_a_file_beyond_the_size_limit_is_not_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = tmp_path / "take.wav"
+    with path.open("wb") as handle:
+        handle.truncate((4 << 30) + 1)  # sparse: it takes no room
+    with pytest.raises(DecodeError, match=r"a file of 4\.0 GiB was given; at most 4 GiB are read"):
+        read_recording(path)
+    monkeypatch.setattr(decode, "MAX_BYTES", 5 << 30)
+    with pytest.raises(DecodeError, match=NOT_DECODED):  # control: without the limit it goes to the decoder
+        read_recording(path)
+
+
+def test_no_pipe_is_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "take.wav")
+    with pytest.raises(InputError, match="no regular file was given"):
+        read_recording(tmp_path / "take.wav")
+
+
+def test_a_name_in_the_working_folder_is_not_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "av.py").write_text("raise SystemExit(3)")
+    monkeypatch.chdir(tmp_path)
+    assert len(read_bytes(wav(PCM), origin="take").samples) == 4_800
+    control = [part for part in CHILD if part != "-P"]
+    assert _run(control, child_limits(5.0)).returncode == 3
+
+
+def test_half_of_any_file_is_read_or_refused() -> None:
+    for name, kind in KINDS.items():
+        data = tone_file(name, rate_hz=kind.rates_hz[0], duration_s=0.3)
+        try:
+            half = read_bytes(data[: len(data) // 2], origin=name)
+        except DecodeError:
+            continue
+        assert half.duration_s < 0.3
+
+
+def _decode_with(fault: str) -> Recording:
+    with io.FileIO(os.memfd_create("take"), "r+") as handle:
+        handle.write(wav(PCM))
+        handle.seek(0)
+        time_s = 0.6 if fault in ("spin", "hang") else 10.0
+        return decode_file(handle, origin="take.wav", command=[*FAULTY, fault], timeout_s=time_s)
+
+
+def _run(command: list[str], limits: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [*command, limits],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        check=False,
+        timeout=20,
+    )
