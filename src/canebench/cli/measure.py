@@ -1,0 +1,109 @@
+"""`canebench measure`: a take, through to the one next act."""
+
+from __future__ import annotations
+
+import json
+import math
+import sys
+from difflib import get_close_matches
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Literal
+
+import click
+
+from canebench.cli.failure import REFUSED
+from canebench.cli.text import show
+
+if TYPE_CHECKING:
+    from canebench.bench.report import TakeReport
+
+_Named = Literal["auto", "drones", "low-a"]
+_NAMED: Final[dict[str, _Named]] = {"auto": "auto", "drones": "drones", "low-a": "low-a"}
+
+
+def reference_from(ctx: click.Context, param: click.Parameter, value: str) -> _Named | float:
+    """One of the three names as it is, anything else as a number of hertz."""
+    if value in _NAMED:
+        return _NAMED[value]
+    try:
+        hertz = float(value.lower().removesuffix("hz"))
+    except ValueError as error:
+        close = get_close_matches(value, _NAMED, n=1)
+        advice = f" Did you mean {close[0]!r}?" if close else ""
+        sentence = f"{value!r} is none of {', '.join(_NAMED)} nor a number of hertz.{advice}"
+        raise click.BadParameter(sentence, ctx, param) from error
+    if not math.isfinite(hertz) or hertz <= 0:
+        raise click.BadParameter(f"{value!r}: a pitch is a number of hertz above 0.", ctx, param)
+    return hertz
+
+
+@click.command(
+    "measure",
+    short_help="Measure a take and say the one thing to do next.",
+    epilog="Example: canebench measure reed7.wav --svg reed7.svg --title 'Reed 7 in chanter 3'",
+)
+@click.argument("take", required=False, type=click.Path(path_type=Path))
+@click.option("--demo", is_flag=True, help="Measure the take that comes with canebench instead.")
+@click.option("--svg", type=click.Path(path_type=Path), metavar="FILE", help="Write the beam as a picture.")
+@click.option("--title", metavar="TEXT", help="What stands above the picture; the file's name by default.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object (canebench.measurement/1).")
+@click.option(
+    "--scale", default="harmonic", show_default=True, metavar="NAME", help="Target scale: canebench scales."
+)
+@click.option(
+    "--reference",
+    callback=reference_from,
+    default="auto",
+    show_default=True,
+    metavar="auto|drones|low-a|HERTZ",
+    help="What cents are counted from: the drones where they sound and else low A, or a fixed low A.",
+)
+@click.option(
+    "--low-a-near", "low_a_near_hz", type=float, metavar="HERTZ", help="Roughly where low A is, if unusual."
+)
+def command(
+    *,
+    take: Path | None,
+    demo: bool,
+    svg: Path | None,
+    title: str | None,
+    as_json: bool,
+    scale: str,
+    reference: _Named | float,
+    low_a_near_hz: float | None,
+) -> None:
+    """Measure TAKE, a recording of a slow scale, and say the one thing to do next.
+
+    Any usual sound file will do, drones on or off. The table goes to standard output; nothing is kept and
+    nothing leaves this machine.
+    """
+    if demo == (take is not None):
+        raise click.UsageError("Give one take, or --demo.", ctx=click.get_current_context())
+    # Imported here so that help and typing errors need not wait for numerics.
+    from canebench.base.scales import scale_named  # noqa: PLC0415
+    from canebench.bench import measure_take as bench  # noqa: PLC0415
+
+    target = scale_named(scale)
+    if take is None:
+        title = title or bench.DEMO_TITLE
+        report = bench.measure_demo(scale=target, reference=reference, low_a_near_hz=low_a_near_hz)
+    else:
+        report = bench.measure_take(take, scale=target, reference=reference, low_a_near_hz=low_a_near_hz)
+    give(report, svg=svg, title=title, as_json=as_json)
+
+
+def give(report: TakeReport, *, svg: Path | None, title: str | None, as_json: bool) -> None:
+    """Print the report and write its picture; a refused take is shown too and ends with its exit code."""
+    from canebench.bench.draw_beam import save_beam  # noqa: PLC0415
+    from canebench.bench.wire import report_object  # noqa: PLC0415
+    from canebench.cli.report_text import report_text  # noqa: PLC0415
+
+    if as_json:
+        click.echo(json.dumps(report_object(report), indent=2, allow_nan=False))
+    else:
+        show(report_text(report, title=title, encoding=sys.stdout.encoding or "ascii"))
+    if svg is not None:
+        save_beam(report, svg, title=title)
+        show(f"The beam is drawn in {svg}\n", err=True)
+    if report.measurement.refused:
+        click.get_current_context().exit(REFUSED)
