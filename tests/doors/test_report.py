@@ -22,6 +22,8 @@ from canebench.fitting.acts import Act
 from doors.made_takes import TOP_FLAT, made_measurement
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from canebench.sound.readings import Measurement
 
 SILENCE = Finding(code="no-chanter", text="No chanter was heard.", refuses=True)
@@ -111,10 +113,7 @@ def test_the_picture_says_every_number_in_its_text_alternative() -> None:
     assert root.findtext("{http://www.w3.org/2000/svg}title") == "Reed 12 in chanter 3"
 
 
-def test_a_picture_that_cannot_be_written_is_an_error_with_words(
-    tmp_path_factory: pytest.TempPathFactory,
-) -> None:
-    folder = tmp_path_factory.mktemp("pictures")
+def test_a_picture_that_cannot_be_written_is_an_error_with_words(tmp_path: Path) -> None:
     report = report_on(made_measurement(TOP_FLAT))
     save_beam(report, tmp_path / "beam.svg")
     assert (tmp_path / "beam.svg").read_text("utf-8") == draw_beam(report)
