@@ -7,10 +7,12 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 from canebench.base.errors import InputError
+from canebench.base.scales import scale_named
 from canebench.sound.encode import write_recording
-from canebench.sound.synth import Recipe, Truth, render
+from canebench.sound.synth import DronePlan, PlannedNote, Recipe, Truth, render
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
 SCHEMA: Final = "canebench.truth/1"
@@ -37,6 +39,17 @@ def render_take(recipe: Recipe, path: Path) -> Path:
     write_recording(recording, path)
     beside.write_text(json.dumps(truth_object(recipe, truth), indent=1) + "\n", encoding="utf-8")
     return beside
+
+
+def recipe_from(written: Mapping[str, Any]) -> Recipe:
+    """The recipe in a truth that was written beside a take; it renders the same samples again."""
+    drones = written["drones"]
+    parts = {
+        "scale": scale_named(written["scale"]),
+        "notes": tuple(PlannedNote(**note) for note in written["notes"]),
+        "drones": drones and DronePlan(**{**drones, "tenor_cents": tuple(drones["tenor_cents"])}),
+    }
+    return Recipe(**{**written, **parts})
 
 
 def truth_object(recipe: Recipe, truth: Truth) -> dict[str, Any]:

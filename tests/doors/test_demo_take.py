@@ -1,0 +1,46 @@
+"""The bundled take is small, says that it is invented, and is what its recipe renders."""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from canebench.bench.measure_take import DEMO_FILE
+from canebench.bench.render_take import recipe_from, truth_object
+from canebench.sound.decode import read_recording
+from canebench.sound.synth import render
+
+FOLDER = Path(str(files("canebench") / "demo"))
+TAKE = FOLDER / DEMO_FILE
+
+
+@pytest.fixture(scope="module")
+def truth() -> dict[str, Any]:
+    loaded: dict[str, Any] = json.loads(TAKE.with_suffix(".json").read_text("utf-8"))
+    return loaded
+
+
+def test_it_is_small_and_says_what_it_is(truth: dict[str, Any]) -> None:
+    assert TAKE.stat().st_size <= 400_000
+    assert truth["invented"] is True
+    assert truth["scenario"].startswith("Invented")
+
+
+def test_its_recipe_renders_it_again(truth: dict[str, Any]) -> None:
+    recipe = recipe_from(truth["recipe"])
+    rendered, true = render(recipe)
+    again = json.loads(json.dumps(truth_object(recipe, true)))
+    assert again["notes"] == [{**row, "hz": pytest.approx(row["hz"], abs=1e-3)} for row in truth["notes"]]
+    bundled = read_recording(TAKE)
+    assert bundled.duration_s == pytest.approx(rendered.duration_s, abs=0.05)
+    assert np.std(bundled.samples) == pytest.approx(np.std(rendered.samples), rel=0.05)
+
+
+def test_its_top_hand_is_flat(truth: dict[str, Any]) -> None:
+    offset = {row["note"]: row["offset_cents"] for row in truth["recipe"]["notes"]}
+    assert offset["high A"] - offset["low A"] < -10
