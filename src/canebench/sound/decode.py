@@ -109,7 +109,7 @@ def decode_file(
     """Decode an open regular file with the decoder `command`.
 
     `timeout_s` is by default 10 s plus 4 s a megabyte, at most 900 s. Raises `DecodeError`, also when the
-    decoder crashes, hangs or asks for too much memory. Guarded by `tests/faults/test_ingest_hostile.py`.
+    decoder crashes, hangs or asks for too much memory. Guarded by `tests/faults/test_ingest_child.py`.
     """
     size = os.fstat(handle.fileno()).st_size
     if size == 0:
