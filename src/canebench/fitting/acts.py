@@ -147,25 +147,27 @@ def play_all_nine(missing: str, *, why: str) -> NextAct:
     )
 
 
-def tape(note: str, *, why: str) -> NextAct:
-    """Tape one hole, the lowest that needs it."""
+def tape(note: str, *, why: str, doubt: str = "") -> NextAct:
+    """Tape one hole, the lowest that needs it; a `doubt` comes before it."""
+    strip = f"put a thin strip of tape over the top edge of the hole that {note} speaks from."
     return NextAct(
         act=Act.TAPE,
-        say=f"Put a thin strip of tape over the top edge of the hole that {note} speaks from.",
+        say=f"{doubt} If it is, {strip}" if doubt else _start(strip),
         why=why,
-        check=f"{note}, and the notes above it: tape can flatten those a little too.",
+        check=f"{_start(note)}, and the notes above it: tape can flatten those a little too.",
         stop=f"When {note} lies on the beam. If it turns dull, take some off: tape never raises a note.",
         cautions=("Old tape and its residue off first, or the strip will creep.",),
     )
 
 
-def break_in(note: str, *, why: str) -> NextAct:
-    """Wait for the reed."""
+def break_in(note: str, *, why: str, doubt: str = "") -> NextAct:
+    """Wait for the reed; a `doubt` comes before it."""
+    wait = "leave the seat as it is and play the reed in: one short session a day, dry in between."
     return NextAct(
         act=Act.BREAK_IN,
-        say="Leave the seat as it is and play the reed in: one short session a day, dry in between.",
+        say=f"{doubt} If it is, {wait}" if doubt else _start(wait),
         why=why,
-        check=f"{note} again after three sessions, played as today.",
+        check=f"{_start(note)} again after three sessions, played as today.",
         stop=f"If {note} has not come up once the reed has settled, try the reed in another chanter.",
         cautions=(HANDLING[0],),
     )
@@ -204,5 +206,10 @@ def leave(why: str) -> NextAct:
         say="Leave it alone and play.",
         why=why,
         check="The same take after the next session: a new reed still moves while it is broken in.",
-        stop="When low A has moved by less than 3 cents over three sessions, the reed has settled.",
+        stop="When low A has moved by less than 3 cents over three sessions: then the reed has settled.",
     )
+
+
+def _start(words: str) -> str:
+    """The same words as they stand at the start of a sentence."""
+    return words[0].upper() + words[1:]

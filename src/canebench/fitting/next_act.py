@@ -185,9 +185,9 @@ def _nine(balance: Balance) -> NextAct | None:
         return acts.tape(
             sharp[0],
             why=(
-                f"The octave is right and {sharp[0]} stays {rest} above the beam. Tape only flattens."
-                f"{others}{_other_scale(balance, sharp[0])}"
+                f"The octave is right and {sharp[0]} stays {rest} above the beam. Tape only flattens.{others}"
             ),
+            doubt=_other_scale(balance, sharp[0]),
         )
     above_g = tuple(note for note in NOTES if note != LOW_G)
     return _judge_flat(balance, above_g) or _judge_unresolved(balance, NOTES)
@@ -200,7 +200,7 @@ def _too_wide(balance: Balance) -> NextAct | None:
     if judge(width, SPREAD_LIMIT_CENTS) != "out":
         return None
     return acts.set_aside(
-        f"From {ranked[0]} to {ranked[-1]} the notes lie {amount_of(width)} apart from the beam. "
+        f"From {ranked[0]} to {ranked[-1]} the notes spread over {amount_of(width)} about the beam. "
         f"That is more than any two published scales differ, and more than seat and tape can mend."
     )
 
@@ -210,17 +210,20 @@ def _judge_flat(balance: Balance, notes: Iterable[str]) -> NextAct | None:
     flat = [note for note in _out(balance, notes) if balance.rest_cents[note].value < 0]
     if not flat:
         return None
-    worst = min(flat, key=lambda note: balance.rest_cents[note].value)
-    rest = balance.rest_cents[worst]
-    beyond = Uncertain(value=min(0.0, rest.value), sd=rest.sd)
-    below = f"{worst} is {amount_of(rest)} below the beam"
-    if worst in _SAME_IN_EVERY_SCALE and judge(beyond, FLAT_LIMIT_CENTS) == "out":
-        return acts.set_aside(
-            f"The octave is right, but {below}. Tape cannot raise it, and playing rarely brings up so much."
-        )
+    flat.sort(key=lambda note: balance.rest_cents[note].value)
+    for note in flat:
+        if note in _SAME_IN_EVERY_SCALE and judge(balance.rest_cents[note], FLAT_LIMIT_CENTS) == "out":
+            return acts.set_aside(
+                f"The octave is right, but {note} is {amount_of(balance.rest_cents[note])} below the beam. "
+                "Tape cannot raise it, and playing rarely brings up so much."
+            )
     return acts.break_in(
-        worst,
-        why=f"The octave is right, but {below}. Tape cannot raise a note; a new reed often brings it up.",
+        flat[0],
+        why=(
+            f"The octave is right, but {flat[0]} is {amount_of(balance.rest_cents[flat[0]])} below the beam. "
+            "Tape cannot raise a note; a new reed often brings it up."
+        ),
+        doubt=_other_scale(balance, flat[0]),
     )
 
 
@@ -243,8 +246,8 @@ def _drones(balance: Balance) -> NextAct | None:
     return acts.move_the_drones(
         "down to the chanter (slides out)" if flat else "up to the chanter (slides in)",
         why=(
-            f"The chanter is balanced in itself, {amount_of(height)} {'flat' if flat else 'sharp'} of the "
-            "drones. Drones follow a chanter easily; a chanter does not follow the drones."
+            f"Balanced in itself, the chanter is {amount_of(height)} {'flat' if flat else 'sharp'} of the "
+            "drones. Drones move easily; a reed that is balanced is best left where it is."
         ),
     )
 
@@ -264,7 +267,7 @@ def _why_leave(balance: Balance, against: Against) -> str:
     side = "above" if low_g.value > 0 else "below"
     return (
         f"{right} Only low G lies {amount_of(low_g)} {side} the beam: it speaks from no finger hole, "
-        f"so neither seat nor tape is for it.{_other_scale(balance, LOW_G)}"
+        f"so neither seat nor tape is for it. {_other_scale(balance, LOW_G)}".rstrip()
     )
 
 
@@ -272,7 +275,7 @@ def _other_scale(balance: Balance, note: str) -> str:
     """A warning where the published scales differ by as much as the note is out."""
     if note in _SAME_IN_EVERY_SCALE or abs(balance.rest_cents[note].value) < FLAT_LIMIT_CENTS:
         return ""
-    return f" But first make sure that this is the scale you play: published scales differ over {note}."
+    return f"Make sure that this is the scale you play: published scales differ over {note}."
 
 
 def _verdict(balance: Balance, note: str) -> str:
