@@ -1,0 +1,75 @@
+"""Which drones sound, roughly: combs of lines that stand above the floor of long spectra.
+
+The bass is recognised by its odd partials, of which the chanter and the tenors have none (when in
+tune), and by its first three, which lie below the chanter's compass.
+Guarded by `tests/analytic/test_combs.py`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from canebench.base.arrays import BoolArray, FloatArray
+    from canebench.sound.intake import Section
+
+_BASS_HZ = (100.0, 133.0)
+_TENOR_HZ = (200.0, 266.0)
+_STEP = 0.0004
+_WINDOW_S = 1.2
+_CHUNK = 8
+#: Decades above the floor at which a line counts fully, so that no single loud one decides.
+_FULL = 2.0
+_PRESENT = 1.0
+
+
+def bass_near(section: Section) -> float | None:
+    """Pitch of the bass drone to about 0.2 %, Hz, or None where none sounds."""
+    return _comb(section, _BASS_HZ, np.arange(1, 16, 2), lowest=2)
+
+
+def tenor_near(section: Section) -> float | None:
+    """Pitch of the tenor drones where no bass sounds, to about 0.2 %, Hz, or None."""
+    return _comb(section, _TENOR_HZ, np.arange(1, 10), lowest=1)
+
+
+def _comb(
+    section: Section, span_hz: tuple[float, float], numbers: FloatArray, *, lowest: int
+) -> float | None:
+    power, bin_hz = _long_spectra(section)
+    pitch = np.exp(np.arange(np.log(span_hz[0]), np.log(span_hz[1]), _STEP))
+    numbers = numbers[numbers * span_hz[1] < bin_hz * (power.shape[1] - 2)]
+    at = np.rint(pitch[:, None] * numbers / bin_hz).astype(np.intp)
+    best: tuple[float, float] | None = None
+    # Drones may begin mid-way: the best stretch of a few seconds decides.
+    for start in range(0, max(1, len(power) - _CHUNK // 2), _CHUNK // 2):
+        line = _over_floor(np.median(power[start : start + _CHUNK], axis=0), bin_hz)
+        height = np.minimum(np.maximum(np.maximum(line[at - 1], line[at]), line[at + 1]), _FULL)
+        score = height.mean(axis=1)
+        top = int(np.argmax(score))
+        present = np.mean(height[top] > 0.5 * _FULL) > 0.7 and np.all(height[top, :lowest] > 0.3 * _FULL)
+        if present and score[top] > _PRESENT and (best is None or score[top] > best[0] + 0.02):
+            best = float(score[top]), float(np.mean(pitch[score > score[top] - 0.05]))
+    return None if best is None else best[1]
+
+
+def _long_spectra(section: Section) -> tuple[FloatArray, float]:
+    """Power spectra of 1.4 s or so, half overlapping, and the width of a bin."""
+    size = 1 << int(np.log2(_WINDOW_S * section.rate_hz) + 0.5)
+    signal = section.signal
+    if len(signal) < size:
+        signal = np.pad(signal, (0, size - len(signal)))
+    cut = np.lib.stride_tricks.sliding_window_view(signal, size)[:: size // 2]
+    spectrum = np.fft.rfft(cut * np.hanning(size + 1)[:-1], axis=1)
+    return np.abs(spectrum) ** 2, section.rate_hz / size
+
+
+def _over_floor(power: FloatArray, bin_hz: float) -> FloatArray:
+    """Decades of each bin above the floor, a low quantile over 60 Hz."""
+    level = np.log10(power + 1e-20)
+    width = max(8, round(60.0 / bin_hz))
+    rows = len(level) // width
+    floor = np.quantile(level[: rows * width].reshape(rows, width), 0.3, axis=1)
+    return level - np.interp(np.arange(len(level)), (np.arange(rows) + 0.5) * width, floor)

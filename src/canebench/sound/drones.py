@@ -1,0 +1,213 @@
+"""The drones of a section: bass and tenors, each followed in phase while it sounds.
+
+The bass is told by its odd partials, which it shares with nobody; the tenors by spectra as long as the
+section, in which two that are a cent apart part in their upper partials; then all are fitted jointly.
+Guarded by `tests/analytic/test_drones.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from canebench.sound.combs import bass_near, tenor_near
+from canebench.sound.jointly import Fit, fit_step, fit_until_still
+from canebench.sound.pursuit import follow
+from canebench.sound.spectra import amplitudes
+from canebench.sound.voices import Voice, filled, integral, partial_numbers, phasors
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from canebench.base.arrays import ComplexArray, FloatArray, IntArray
+    from canebench.sound.intake import Section
+    from canebench.sound.readings import DroneName
+    from canebench.sound.spectra import Frames
+
+#: How far a drone strays from its mean pitch (RMS), Hz of the fundamental.
+STRAY_HZ = 0.15
+_LINE_PARTIALS = 8
+_LINE_REACH_HZ = 8.0
+_LEAST_RUN_S = 1.5
+_TURNS = 8
+_SHORT_S = 12.0
+#: A tenor has at least this share of the bass's amplitude at the same place, a second of the first's.
+_LEAST_TENOR, _LEAST_SECOND = 0.1, 0.2
+#: A drone sounds where its odd partials are within this many decades of power of their usual level.
+_QUIET = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DroneRun:
+    """Drones over one uninterrupted run of frames.
+
+    `fit` is on every second frame (a drone is steady); `voices` are the same drones on all frames.
+    """
+
+    names: tuple[DroneName, ...]
+    fit: Fit
+    voices: tuple[Voice, ...]
+
+
+def drone_runs(section: Section, frames: Frames) -> list[DroneRun]:
+    """Every run of at least 1.5 s in which drones sound; empty where none does."""
+    bass_hz = bass_near(section)
+    base_hz = bass_hz if bass_hz is not None else tenor_near(section)
+    if base_hz is None:
+        return []
+    thin = frames.thinned()
+    runs = _active(thin, base_hz, step=2 if bass_hz is not None else 1)
+    found = [_run(thin, base_hz, rows, with_bass=bass_hz is not None) for rows in runs]
+    return [run for run in found if run.names]
+
+
+def refitted(chanterless: Frames, run: DroneRun) -> DroneRun:
+    """The run fitted again on frames without the chanter; a short one, which it disturbed more, from anew."""
+    thin, voices = chanterless.thinned(), run.fit.voices
+    if len(voices[0].rows) * thin.hop_s > _SHORT_S:
+        return _dressed(thin, run.names, fit_until_still(thin, run.fit, spread_hz=STRAY_HZ, most=1))
+    base_hz = float(np.mean(voices[0].freq_hz))
+    return _run(thin, base_hz, voices[0].rows, with_bass=run.names[0] == "bass")
+
+
+def _dressed(thin: Frames, names: tuple[DroneName, ...], fit: Fit) -> DroneRun:
+    rows = np.arange(2 * fit.voices[0].rows[0], 2 * fit.voices[0].rows[-1] + 1)
+    return DroneRun(
+        names=names, fit=fit, voices=tuple(filled(voice, rows, thin.hop_s) for voice in fit.voices)
+    )
+
+
+def _active(frames: Frames, base_hz: float, *, step: int) -> list[IntArray]:
+    """Runs of frames in which the comb's first partials stand near their usual level."""
+    numbers = partial_numbers(base_hz, frames.top_hz, 12)[::step]
+    power = np.abs(amplitudes(frames, np.tile(base_hz * numbers, (frames.count, 1)))) ** 2
+    level = np.median(np.log10(power / np.quantile(power, 0.8, axis=0) + 1e-9), axis=1)
+    width = min(5, frames.count) | 1
+    padded = np.pad(level, width // 2, mode="edge")
+    smooth = np.median(np.lib.stride_tricks.sliding_window_view(padded, width), axis=1)
+    on = np.flatnonzero(smooth > -_QUIET)
+    runs = np.split(on, np.flatnonzero(np.diff(on) > 1) + 1)
+    edge = 2
+    cut = [
+        run[(edge if run[0] > 0 else 0) : len(run) - (edge if run[-1] < frames.count - 1 else 0)]
+        for run in runs
+        if len(run)
+    ]
+    return [run for run in cut if len(run) * frames.hop_s >= _LEAST_RUN_S]
+
+
+def _run(frames: Frames, base_hz: float, rows: IntArray, *, with_bass: bool) -> DroneRun:
+    voices: list[Voice] = []
+    centre_hz, rest = base_hz, frames
+    if with_bass:
+        voices.append(_bass(frames, base_hz, rows))
+        rest = voices[0].taken_from(frames)
+        centre_hz = 2 * float(np.mean(voices[0].freq_hz))
+    lines = tenor_lines(rest, centre_hz, rows)
+    time = frames.hop_s * np.arange(len(rows))
+    tenors = [
+        _voice(rest, np.full(len(rows), hz), hz * time, partial_numbers(hz, frames.top_hz, 30), rows)
+        for hz in sorted(lines, reverse=True)
+    ]
+    fit = fit_step(frames, [*voices, *tenors], spread_hz=STRAY_HZ, phases=False)
+    fit = fit_until_still(frames, fit, spread_hz=STRAY_HZ, most=_TURNS)
+    fit = _sounding(frames, fit, basses=len(voices))
+    names: tuple[DroneName, ...] = ("bass",) * len(voices) + ("tenor",) * (len(fit.voices) - len(voices))
+    return _dressed(frames, names, fit)
+
+
+def _sounding(frames: Frames, fit: Fit, *, basses: int) -> Fit:
+    """The fit with only those tenors that are there: strong beside the bass, and beside each other.
+
+    A low quantile over the partials is compared, since a chanter in tune may stand in some of them.
+    """
+    first = [np.abs(voice.amplitude[:_LINE_PARTIALS]) for voice in fit.voices[basses:]]
+    loudest = int(np.argmax([level.sum() for level in first]))
+    kept = [
+        voice
+        for voice, level in zip(fit.voices[basses:], first, strict=True)
+        if np.quantile(level / first[loudest], 0.3) > _LEAST_SECOND
+    ]
+    if basses:
+        bass = np.abs(fit.voices[0].amplitude[1 : 2 * _LINE_PARTIALS : 2])
+        if np.quantile(first[loudest] / bass, 0.3) < _LEAST_TENOR:
+            kept = []
+    if len(kept) == len(first):
+        return fit
+    fit = fit_step(frames, [*fit.voices[:basses], *kept], spread_hz=STRAY_HZ, phases=False)
+    return fit_until_still(frames, fit, spread_hz=STRAY_HZ, most=_TURNS)
+
+
+def _bass(frames: Frames, near_hz: float, rows: IntArray) -> Voice:
+    """The bass drone, followed by its odd partials, with amplitudes for all of them."""
+    numbers = partial_numbers(near_hz, frames.top_hz, 60)
+    odd = numbers[::2][:10]
+    readings = _read_at(frames, near_hz, odd, rows)
+    step = follow(readings, odd, frames.hop_s, window=24, step=6, reach_hz=0.006 * near_hz, grid_hz=0.02)
+    return _voice(frames, near_hz + step, integral(near_hz + step, frames.hop_s), numbers, rows)
+
+
+def _read_at(frames: Frames, freq_hz: float, numbers: IntArray, rows: IntArray) -> ComplexArray:
+    """Partials of a steady comb, demodulated."""
+    time = frames.hop_s * np.arange(len(rows))
+    read = amplitudes(frames, np.tile(freq_hz * numbers, (len(rows), 1)), rows)
+    return read * phasors(freq_hz * time, numbers).conj()
+
+
+def _voice(
+    frames: Frames, freq_hz: FloatArray, cycles: FloatArray, numbers: IntArray, rows: IntArray
+) -> Voice:
+    """A voice on that course with a first guess of its amplitudes."""
+    silent = Voice(
+        rows=rows, numbers=numbers, freq_hz=freq_hz, cycles=cycles, amplitude=np.zeros(len(numbers), complex)
+    )
+    read = silent.lobes(frames).read(frames) * silent.rotation.conj()
+    # The median of each part is proof against notes that cross the partial for less than half the time.
+    amplitude = np.median(read.real, axis=0) + 1j * np.median(read.imag, axis=0)
+    return Voice(rows=rows, numbers=numbers, freq_hz=freq_hz, cycles=cycles, amplitude=amplitude)
+
+
+def tenor_lines(frames: Frames, centre_hz: float, rows: IntArray) -> list[float]:
+    """Pitches of the two strongest lines near `centre_hz`, Hz, from spectra as long as the run.
+
+    Partials are laid over each other on the fundamental's axis: the sidebands of a wander fall at
+    different places in each, the carriers at one.
+    """
+    numbers = partial_numbers(centre_hz, frames.top_hz, _LINE_PARTIALS)
+    readings = _read_at(frames, centre_hz, numbers, rows)
+    time = frames.hop_s * np.arange(len(rows))
+    found: list[float] = []
+    rest = readings
+    for _ in range(2):
+        nu, score = _line_score(rest, numbers, frames.hop_s)
+        found.append(float(nu[np.argmax(score)]))
+        rest = _less(readings, [phasors(hz * time, numbers) for hz in found])
+    return [centre_hz + hz for hz in found]
+
+
+def _less(readings: ComplexArray, lines: Sequence[ComplexArray]) -> ComplexArray:
+    """The readings without steady lines, each partial by least squares."""
+    rest = readings.copy()
+    for k in range(readings.shape[1]):
+        columns = np.stack([line[:, k] for line in lines], axis=1)
+        rest[:, k] -= columns @ np.linalg.lstsq(columns, readings[:, k], rcond=None)[0]
+    return rest
+
+
+def _line_score(readings: ComplexArray, numbers: IntArray, hop_s: float) -> tuple[FloatArray, FloatArray]:
+    """Candidate steps of the fundamental, Hz, and the amplitude they gather over all partials."""
+    count = len(readings)
+    tapered = readings * np.hanning(count + 2)[1:-1][:, None]
+    size = 1 << int(np.ceil(np.log2(4 * count)))
+    level = np.abs(np.fft.fft(tapered, size, axis=0)) / np.sqrt(np.sum(np.abs(tapered) ** 2, axis=0) + 1e-30)
+    width = 1 / (size * hop_s)
+    nu = np.arange(-_LINE_REACH_HZ, _LINE_REACH_HZ, width / 4)
+    score = np.zeros(len(nu))
+    for column, number in enumerate(numbers):
+        # Beyond two bins of the short window the reading no longer holds the line.
+        usable = np.abs(number * nu) < 20.0
+        at = (number * nu / width) % size
+        score += np.where(usable, np.interp(at, np.arange(size), level[:, column], period=size), 0.0)
+    return nu, score
