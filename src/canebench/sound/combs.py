@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from canebench.base.arrays import BoolArray, FloatArray
+    from canebench.base.arrays import FloatArray
     from canebench.sound.intake import Section
 
 _BASS_HZ = (100.0, 133.0)

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _LEAST_RATE_HZ = 10_600.0
 #: Rows (output samples) of a block, and of the filter's reach at each side of it.
 _BLOCK_ROWS, _EDGE_ROWS = 8192, 12
-_SECTION_S = 60.0
+_SECTION_S = 30.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +40,7 @@ class Section:
 
 
 def sections(recording: Recording) -> Iterator[Section]:
-    """Equal stretches of at most about a minute, low-passed and decimated by a whole factor."""
+    """Equal stretches of at most some 37 s, low-passed and decimated by a whole factor."""
     factor = max(1, int(recording.rate_hz // _LEAST_RATE_HZ))
     rate_hz = recording.rate_hz / factor
     count = max(1, math.ceil(recording.duration_s / (1.25 * _SECTION_S)))

@@ -2,13 +2,14 @@
 
 Partials of different voices that lie within the window's main lobe of one another form a cluster. With
 e_p(t) = exp(2 pi i k phi(t)) the unit phasor of partial p, o_pq the overlap of the window's transforms,
-and r_p the residual read at p, the normal equations of a cluster's amplitudes are
+y_p the reading at p and r_p = y_p - sum_q o_pq a_q e_q what the model leaves of it, the normal equations
+of a cluster's amplitudes are
 
     sum_q [sum_t w o_pq conj(e_p) e_q] da_q = sum_t w conj(e_p) r_p,
 
-and those of the phases follow from dr/dphi = 2 pi i k a e. Weights w are of Cauchy's form, so that
-a source which is not in the model (the chanter, before it is known) disturbs only where it sounds.
-Guarded by `tests/analytic/test_jointly.py`.
+and those of the phases follow from the tangents de/dphi = 2 pi i k a e. Weights w are of Cauchy's form,
+so that a source which is not in the model (the chanter, before it is known) disturbs only where it
+sounds. Guarded by `tests/analytic/test_jointly.py`.
 """
 
 from __future__ import annotations
@@ -30,14 +31,7 @@ if TYPE_CHECKING:
 _MAIN_LOBE_BINS = 3.0
 KNOT_S = 0.2
 _STILL_CYCLES = 1e-3
-
-
-@dataclass(frozen=True, slots=True)
-class Member:
-    """Partial `column` of voice `voice` in a cluster."""
-
-    voice: int
-    column: int
+_RIDGE = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,37 +44,50 @@ class Fit:
     moved_cycles: float
 
 
+@dataclass(frozen=True, slots=True)
+class _Cluster:
+    """Partials (columns of the stacked partials of all voices) near each other, and their overlaps."""
+
+    columns: IntArray
+    near: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class _Stack:
+    """The partials of all voices side by side: owner, number, phasors, residuals [(m, partials)]."""
+
+    owner: IntArray
+    number: FloatArray
+    turn: ComplexArray
+    residual: ComplexArray
+    clusters: list[_Cluster]
+    alone: IntArray
+
+
 def fit_step(frames: Frames, voices: Sequence[Voice], *, spread_hz: float, phases: bool = True) -> Fit:
     """One step on amplitudes and, with `phases`, on phases; all voices must share their rows.
 
     `spread_hz` is how far a voice's frequency is expected to stray from its mean (prior, RMS).
     """
-    turns = [voice.rotation for voice in voices]
-    places = [voice.lobes(frames) for voice in voices]
-    spectrum = frames.spectrum.copy()
-    for voice, place, turn in zip(voices, places, turns, strict=True):
-        place.take_out(spectrum, voice.amplitude * turn)
-    rest = frames.replaced(spectrum)
-    residuals = [place.read(rest) for place in places]
-    weights = [np.ones(residual.shape) for residual in residuals]
-    fitted = [voice.amplitude.copy() for voice in voices]
-    groups = _clusters(voices, frames.bin_hz)
-    for members in groups:
-        weight = _cauchy([residuals[p.voice][:, p.column] for p in members])
-        near = _overlaps(voices, members, frames.bin_hz)
-        step = _amplitude_step(members, residuals, turns, weight, near)
-        for i, p in enumerate(members):
-            weights[p.voice][:, p.column] = weight
-            fitted[p.voice][p.column] += step[i]
-            for j, q in enumerate(members):
-                residuals[p.voice][:, p.column] -= near[i, j] * step[j] * turns[q.voice][:, q.column]
-    found = [replace(voice, amplitude=amplitude) for voice, amplitude in zip(voices, fitted, strict=True)]
+    amplitude = np.concatenate([voice.amplitude for voice in voices])
+    stack = _stacked(frames, voices, amplitude)
+    weight = _cauchy(stack)
+    step = _amplitude_step(stack, weight)
+    _leave(stack, step)
+    amplitude = amplitude + step
+    parts = np.cumsum([len(voice.numbers) for voice in voices])[:-1]
+    found = [replace(v, amplitude=a) for v, a in zip(voices, np.split(amplitude, parts), strict=True)]
     moved = 0.0
     if phases:
-        steps = _phase_step(frames, found, groups, residuals, turns, weights, spread_hz)
+        steps = _phase_step(frames, found, stack, weight, amplitude, spread_hz)
         found = [voice.moved(step, frames.hop_s) for voice, step in zip(found, steps, strict=True)]
         moved = float(max(np.sqrt(np.mean(step**2)) for step in steps))
-    return Fit(voices=tuple(found), residuals=tuple(residuals), weights=tuple(weights), moved_cycles=moved)
+    return Fit(
+        voices=tuple(found),
+        residuals=tuple(np.split(stack.residual, parts, axis=1)),
+        weights=tuple(np.split(weight, parts, axis=1)),
+        moved_cycles=moved,
+    )
 
 
 def fit_until_still(frames: Frames, fit: Fit, *, spread_hz: float, most: int) -> Fit:
@@ -92,86 +99,91 @@ def fit_until_still(frames: Frames, fit: Fit, *, spread_hz: float, most: int) ->
     return fit
 
 
-def _clusters(voices: Sequence[Voice], bin_hz: float) -> list[list[Member]]:
-    """Partials in order of frequency, parted where the next is beyond the main lobe."""
-    members = [(v, k) for v, voice in enumerate(voices) for k in range(len(voice.numbers))]
-    freq = np.array([float(np.mean(voices[v].freq_hz)) * voices[v].numbers[k] for v, k in members])
+def _stacked(frames: Frames, voices: Sequence[Voice], amplitude: ComplexArray) -> _Stack:
+    owner = np.repeat(np.arange(len(voices)), [len(voice.numbers) for voice in voices])
+    number = np.concatenate([voice.numbers for voice in voices]).astype(float)
+    freq = np.array([float(np.mean(voice.freq_hz)) for voice in voices])[owner] * number
     order = np.argsort(freq)
-    parts = np.split(order, np.flatnonzero(np.diff(freq[order]) > _MAIN_LOBE_BINS * bin_hz) + 1)
-    return [[Member(*members[i]) for i in part] for part in parts if len(part)]
-
-
-def _overlaps(voices: Sequence[Voice], members: list[Member], bin_hz: float) -> FloatArray:
-    freq = np.array(
-        [float(np.mean(voices[p.voice].freq_hz)) * voices[p.voice].numbers[p.column] for p in members]
+    parts = np.split(order, np.flatnonzero(np.diff(freq[order]) > _MAIN_LOBE_BINS * frames.bin_hz) + 1)
+    clusters = [
+        _Cluster(part, overlap((freq[part, None] - freq[part]) / frames.bin_hz))
+        for part in parts
+        if len(part) > 1
+    ]
+    stack = _Stack(
+        owner=owner,
+        number=number,
+        turn=np.concatenate([voice.rotation for voice in voices], axis=1),
+        residual=np.concatenate([voice.lobes(frames).read(frames) for voice in voices], axis=1),
+        clusters=clusters,
+        alone=np.array([part[0] for part in parts if len(part) == 1], dtype=np.intp),
     )
-    return overlap((freq[:, None] - freq) / bin_hz)
+    _leave(stack, amplitude)
+    return stack
 
 
-def _cauchy(residuals: list[ComplexArray]) -> FloatArray:
-    """Weights 1 / (s^2 + |r|^2), s the median residual of the cluster (Cauchy's, twice the variance)."""
-    power = np.mean([np.abs(residual) ** 2 for residual in residuals], axis=0)
-    return np.asarray(1.0 / (np.median(power) + power + 1e-18))
+def _leave(stack: _Stack, amplitude: ComplexArray) -> None:
+    """Take partials of that amplitude out of the residual that the stack owns."""
+    stack.residual[:, stack.alone] -= amplitude[stack.alone] * stack.turn[:, stack.alone]
+    for cluster in stack.clusters:
+        at = cluster.columns
+        stack.residual[:, at] -= (amplitude[at] * stack.turn[:, at]) @ cluster.near
 
 
-def _amplitude_step(
-    members: list[Member],
-    residuals: list[ComplexArray],
-    turns: list[ComplexArray],
-    weight: FloatArray,
-    near: FloatArray,
-) -> ComplexArray:
-    columns = np.stack([turns[p.voice][:, p.column] for p in members])
-    data = np.stack([residuals[p.voice][:, p.column] for p in members])
-    normal = near * ((columns.conj() * weight) @ columns.T)
-    right = np.sum(columns.conj() * weight * data, axis=1)
-    # A trace of ridge: two tenors in unison share one amplitude between them.
-    normal = normal + 1e-6 * np.trace(normal).real / len(members) * np.eye(len(members))
-    return np.asarray(np.linalg.solve(normal, right))
+def _cauchy(stack: _Stack) -> FloatArray:
+    """Weights 1 / (s^2 + |r|^2), s^2 the median power of the residual (Cauchy's); one for a cluster."""
+    power = stack.residual.real**2 + stack.residual.imag**2
+    for cluster in stack.clusters:
+        power[:, cluster.columns] = power[:, cluster.columns].mean(axis=1, keepdims=True)
+    return np.asarray(1.0 / (np.median(power, axis=0) + power + 1e-18))
+
+
+def _amplitude_step(stack: _Stack, weight: FloatArray) -> ComplexArray:
+    right = np.sum(stack.turn.conj() * weight * stack.residual, axis=0)
+    step = right / np.sum(weight, axis=0)
+    for cluster in stack.clusters:
+        at = cluster.columns
+        turn = stack.turn[:, at]
+        normal = cluster.near * (turn.conj().T @ (weight[:, at[:1]] * turn))
+        # A trace of ridge: two tenors in unison share one amplitude between them.
+        ridge = _RIDGE * np.trace(normal).real / len(at)
+        step[at] = np.linalg.solve(normal + ridge * np.eye(len(at)), right[at])
+    return step
 
 
 def _phase_step(
     frames: Frames,
     voices: list[Voice],
-    groups: list[list[Member]],
-    residuals: list[ComplexArray],
-    turns: list[ComplexArray],
-    weights: list[FloatArray],
+    stack: _Stack,
+    weight: FloatArray,
+    amplitude: ComplexArray,
     spread_hz: float,
 ) -> list[FloatArray]:
-    count = len(voices)
-    rows = len(voices[0].rows)
-    gradient = np.zeros((count, rows))
-    bend = np.zeros((count, count, rows))
-    for members in groups:
-        near = _overlaps(voices, members, frames.bin_hz)
-        tangents = [
-            2j
-            * np.pi
-            * voices[p.voice].numbers[p.column]
-            * voices[p.voice].amplitude[p.column]
-            * turns[p.voice][:, p.column]
-            for p in members
-        ]
-        for i, p in enumerate(members):
-            weight = weights[p.voice][:, p.column]
-            gradient[p.voice] += weight * (tangents[i].conj() * residuals[p.voice][:, p.column]).real
-            for j, q in enumerate(members):
-                bend[p.voice, q.voice] += weight * near[i, j] * (tangents[i].conj() * tangents[j]).real
+    count, rows = len(voices), len(voices[0].rows)
+    tangent = 2j * np.pi * stack.number * amplitude * stack.turn
+    pull = weight * (tangent.conj() * stack.residual).real
+    gradient = [pull[:, stack.owner == v].sum(axis=1) for v in range(count)]
+    own = weight * (tangent.real**2 + tangent.imag**2)
+    bend = {(v, v): own[:, stack.owner == v].sum(axis=1) for v in range(count)}
+    for cluster in stack.clusters:
+        for i, p in enumerate(cluster.columns):
+            for j, q in enumerate(cluster.columns):
+                if i != j:
+                    pair = (int(stack.owner[p]), int(stack.owner[q]))
+                    cross = cluster.near[i, j] * weight[:, p] * (tangent[:, p].conj() * tangent[:, q]).real
+                    bend[pair] = bend.get(pair, 0.0) + cross
     basis = spline_basis(rows, frames.hop_s, KNOT_S)
     slope = slope_of(basis, frames.hop_s)
     width = basis.shape[1]
-    normal = np.zeros((count * width, count * width))
-    right = np.zeros(count * width)
     stiffness = frames.hop_s / KNOT_S / spread_hz**2
-    penalty = stiffness * slope.T @ slope
-    for s, voice in enumerate(voices):
-        block = slice(s * width, (s + 1) * width)
-        stray = voice.freq_hz - np.mean(voice.freq_hz)
-        right[block] = basis.T @ gradient[s] - stiffness * slope.T @ stray
-        for other in range(count):
-            normal[block, other * width : (other + 1) * width] = basis.T @ (bend[s, other][:, None] * basis)
-        normal[block, block] += penalty
+    normal = np.kron(np.eye(count), stiffness * slope.T @ slope)
+    for (v, u), course in bend.items():
+        block = np.s_[v * width : (v + 1) * width, u * width : (u + 1) * width]
+        normal[block] += basis.T @ (course[:, None] * basis)
+    right = [
+        basis.T @ gradient[v] - stiffness * slope.T @ (voice.freq_hz - np.mean(voice.freq_hz))
+        for v, voice in enumerate(voices)
+    ]
     normal[np.diag_indices_from(normal)] *= 1 + 1e-9
-    solved = np.linalg.solve(normal, right).reshape(count, width)
+    solved = np.linalg.solve(normal, np.concatenate(right)).reshape(count, width)
     return [basis @ row for row in solved]

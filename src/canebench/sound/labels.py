@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from canebench.base.notes import HIGH_A, LOW_A, NOTES
-from canebench.base.units import CENTS_PER_OCTAVE, cents_to_hz, hz_to_cents
+from canebench.base.units import cents_to_hz, hz_to_cents
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray, IntArray

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from canebench.base.arrays import FloatArray
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from canebench.base.arrays import FloatArray
 
 
 def spline_basis(count: int, hop_s: float, knot_s: float) -> FloatArray:
