@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+#: Real and complex arrays of double precision; a float32 result of arithmetic passes too.
+FloatArray = NDArray[np.floating]
 SampleArray = NDArray[np.float32]
-ComplexArray = NDArray[np.complex128]
+ComplexArray = NDArray[np.complexfloating]
 BoolArray = NDArray[np.bool_]
-IntArray = NDArray[np.intp]
+IntArray = NDArray[np.integer]

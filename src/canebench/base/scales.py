@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.notes import LOW_A, NOTES
@@ -51,7 +52,8 @@ class Scale:
 def published_scales() -> dict[str, Scale]:
     """The scales of `scales.toml` by name, the default first. Guard: `tests/published/test_scales.py`."""
     table = _table()
-    names = sorted((name for name in table if name != "default"), key=lambda name: name != table["default"])
+    default = table.pop("default")
+    names = sorted(table, key=lambda name: name != default)
     return {name: _scale(name, table[name]) for name in names}
 
 
@@ -63,12 +65,12 @@ def scale_named(name: str) -> Scale:
     return scales[name]
 
 
-def _table() -> dict[str, dict[str, object]]:
+def _table() -> dict[str, Any]:
     text = files("canebench.base").joinpath("scales.toml").read_text(encoding="utf-8")
     return tomllib.loads(text)
 
 
-def _scale(name: str, row: dict[str, object]) -> Scale:
+def _scale(name: str, row: dict[str, Any]) -> Scale:
     ratios = row["ratios"]
     if not isinstance(ratios, list):
         raise InputError(

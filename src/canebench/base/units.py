@@ -22,13 +22,13 @@ CENTS_PER_NEPER = CENTS_PER_OCTAVE / float(np.log(2.0))
 def hz_to_cents(freq_hz: Pitch, reference_hz: float) -> Pitch:
     """Interval from `reference_hz` up to `freq_hz` in cents; both > 0 Hz."""
     cents = CENTS_PER_OCTAVE * np.log2(np.asarray(freq_hz) / reference_hz)
-    return cents if isinstance(freq_hz, np.ndarray) else float(cents)
+    return np.asarray(cents) if isinstance(freq_hz, np.ndarray) else float(cents)
 
 
 def cents_to_hz(interval_cents: Pitch, reference_hz: float) -> Pitch:
     """Frequency in Hz that lies `interval_cents` above `reference_hz`."""
     freq_hz = reference_hz * np.exp2(np.asarray(interval_cents) / CENTS_PER_OCTAVE)
-    return freq_hz if isinstance(interval_cents, np.ndarray) else float(freq_hz)
+    return np.asarray(freq_hz) if isinstance(interval_cents, np.ndarray) else float(freq_hz)
 
 
 def hz_step_to_cents(step_hz: float, freq_hz: float) -> float:

@@ -79,7 +79,7 @@ def _point(note: str, report: TakeReport, reading: NoteReading | None) -> BeamPo
         interval_cents=interval,
         tolerance_cents=TOLERANCE_CENTS[note],
         cents=reading.cents,
-        sd_cents=reading.sd_cents,
+        sd_cents=report.repeat_sd_cents[note],
         spread_cents=reading.spread_cents,
         rest_cents=None if report.balance is None else report.balance.rest_cents[note].value,
     )
@@ -88,7 +88,8 @@ def _point(note: str, report: TakeReport, reading: NoteReading | None) -> BeamPo
 def _description(report: TakeReport, verdict: Verdict, readings: dict[str, NoteReading]) -> str:
     """The text alternative: every number that the picture shows, in sentences."""
     notes = [
-        f"{note} {_cents(readings[note])}" if note in readings else f"{note} not played" for note in NOTES
+        f"{note} {_cents(readings[note], report)}" if note in readings else f"{note} not played"
+        for note in NOTES
     ]
     return (
         f"Deviation in {verdict.basis}: {'; '.join(notes)}. Height: {verdict.height}. Tilt: {verdict.tilt}. "
@@ -96,5 +97,6 @@ def _description(report: TakeReport, verdict: Verdict, readings: dict[str, NoteR
     )
 
 
-def _cents(reading: NoteReading) -> str:
-    return Uncertain(value=reading.cents, sd=reading.sd_cents).text("cents", signed=True)
+def _cents(reading: NoteReading, report: TakeReport) -> str:
+    sd = report.repeat_sd_cents[reading.note]
+    return Uncertain(value=reading.cents, sd=sd).text("cents", signed=True)

@@ -34,7 +34,7 @@ def report_object(report: TakeReport) -> Json:
         "refused": measurement.refused,
         "reference": _reference(measurement.reference),
         "low_a_hz": _figure(measurement.low_a_hz),
-        "notes": [_note(note) for note in measurement.notes],
+        "notes": [_note(note, report) for note in measurement.notes],
         "drones": [_drone(drone) for drone in measurement.drones],
         "balance": None if report.balance is None else _balance(report.balance),
         "next_act": _next_act(report.next_act),
@@ -48,13 +48,14 @@ def _reference(reference: Reference | None) -> Json | None:
     return {"kind": reference.kind, "hz": _figure(reference.hz), "sd_hz": _figure(reference.sd_hz)}
 
 
-def _note(note: NoteReading) -> Json:
+def _note(note: NoteReading, report: TakeReport) -> Json:
     return {
         "note": note.note,
         "hz": _figure(note.hz),
         "sd_hz": _figure(note.sd_hz),
         "cents": _figure(note.cents),
         "sd_cents": _figure(note.sd_cents),
+        "repeat_sd_cents": _figure(report.repeat_sd_cents[note.note]),
         "drift_cents_per_s": _figure(note.drift_cents_per_s),
         "spread_cents": _figure(note.spread_cents),
         "spans_s": _spans(note.spans_s),

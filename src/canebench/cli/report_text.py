@@ -60,7 +60,7 @@ def _note_row(note: NoteReading, report: TakeReport) -> tuple[str, ...]:
     return (
         note.note,
         _plain(note.hz, note.sd_hz),
-        _plain(note.cents, note.sd_cents, signed=True),
+        _plain(note.cents, report.repeat_sd_cents[note.note], signed=True),
         _left(note.note, report),
         number(note.drift_cents_per_s, 1, signed=True),
         number(note.spread_cents, 1),

@@ -81,7 +81,7 @@ def measure_again(why: str) -> NextAct:
         act=Act.MEASURE_AGAIN,
         say="Change nothing and record it once more.",
         why=why,
-        check=f"A slow scale, {_PLAY}, in a quieter room or nearer the microphone: the ± should shrink.",
+        check=f"A slow scale, {_PLAY}, longer if the ± does not shrink; a quieter room helps too.",
         stop=(
             "If a second take is no clearer, let pipes and reed warm up; "
             "a reed that will not hold a note needs breaking in."

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from canebench.base.arrays import FloatArray
+    from canebench.base.arrays import FloatArray, IntArray
     from canebench.sound.intake import Section
 
 _BASS_HZ = (100.0, 133.0)
@@ -35,9 +35,13 @@ def tenor_near(section: Section) -> float | None:
     return _comb(section, _TENOR_HZ, np.arange(1, 10), lowest=1)
 
 
-def _comb(
-    section: Section, span_hz: tuple[float, float], numbers: FloatArray, *, lowest: int
-) -> float | None:
+def lines_over_floor(section: Section) -> tuple[FloatArray, float]:
+    """Decades of power of each bin above the floor, median over the section, and the width of a bin, Hz."""
+    power, bin_hz = _long_spectra(section)
+    return _over_floor(np.median(power, axis=0), bin_hz), bin_hz
+
+
+def _comb(section: Section, span_hz: tuple[float, float], numbers: IntArray, *, lowest: int) -> float | None:
     power, bin_hz = _long_spectra(section)
     pitch = np.exp(np.arange(np.log(span_hz[0]), np.log(span_hz[1]), _STEP))
     numbers = numbers[numbers * span_hz[1] < bin_hz * (power.shape[1] - 2)]
@@ -72,4 +76,4 @@ def _over_floor(power: FloatArray, bin_hz: float) -> FloatArray:
     width = max(8, round(60.0 / bin_hz))
     rows = len(level) // width
     floor = np.quantile(level[: rows * width].reshape(rows, width), 0.3, axis=1)
-    return level - np.interp(np.arange(len(level)), (np.arange(rows) + 0.5) * width, floor)
+    return np.asarray(level - np.interp(np.arange(len(level)), (np.arange(rows) + 0.5) * width, floor))

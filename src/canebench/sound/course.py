@@ -114,7 +114,7 @@ def _floor(level: FloatArray, rest: Frames, drones: Sequence[Voice]) -> FloatArr
             at = np.clip(np.rint(centre).astype(int) + offset, 0, len(floor) - 1)
             share = _DRONE_LEFT * np.abs(voice.amplitude) / (1 + offset**2)
             np.maximum.at(floor, at, share)
-    return floor[None, :]
+    return np.asarray(floor[None, :])
 
 
 def _comb_weights(pitch: FloatArray, rest: Frames) -> tuple[FloatArray, FloatArray]:

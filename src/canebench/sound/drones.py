@@ -114,8 +114,9 @@ def _run(frames: Frames, base_hz: float, rows: IntArray, *, with_bass: bool) -> 
     fit = fit_step(frames, [*voices, *tenors], spread_hz=STRAY_HZ, phases=False)
     fit = fit_until_still(frames, fit, spread_hz=STRAY_HZ, most=_TURNS)
     fit = _sounding(frames, fit, basses=len(voices))
-    names: tuple[DroneName, ...] = ("bass",) * len(voices) + ("tenor",) * (len(fit.voices) - len(voices))
-    return _dressed(frames, names, fit)
+    names: list[DroneName] = ["tenor"] * len(fit.voices)
+    names[: len(voices)] = ["bass"] * len(voices)
+    return _dressed(frames, tuple(names), fit)
 
 
 def _sounding(frames: Frames, fit: Fit, *, basses: int) -> Fit:

@@ -122,7 +122,7 @@ def _agreeing(fit: Fit) -> list[IntArray]:
     sound = present / np.median(present)
     good = (sound > _LEAST_PRESENT) & (misfit < max(_MISFIT, 3 * float(np.median(misfit))))
     runs = np.split(np.flatnonzero(good), np.flatnonzero(np.diff(np.flatnonzero(good)) > 1) + 1)
-    found = []
+    found: list[IntArray] = []
     for run in runs:
         full = np.flatnonzero(sound[run] > _FULL_PRESENT)
         if len(full) and full[-1] - full[0] >= _LEAST_FRAMES:

@@ -140,7 +140,7 @@ def _cauchy(stack: _Stack) -> FloatArray:
 
 def _amplitude_step(stack: _Stack, weight: FloatArray) -> ComplexArray:
     right = np.sum(stack.turn.conj() * weight * stack.residual, axis=0)
-    step = right / np.sum(weight, axis=0)
+    step: ComplexArray = np.asarray(right / np.sum(weight, axis=0))
     for cluster in stack.clusters:
         at = cluster.columns
         turn = stack.turn[:, at]

@@ -31,13 +31,13 @@ _LEAST_PARTIALS = 3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heard:
-    """What a section holds. `frames` are without drones; `sounding_s` is how long a pitch was heard."""
+    """What a section holds; `rest` are its frames without the drones."""
 
+    section: Section
     frames: Frames
     rest: Frames
     runs: tuple[DroneRun, ...]
     holds: tuple[Hold, ...]
-    sounding_s: float
 
 
 def hear(section: Section) -> Heard:
@@ -54,11 +54,11 @@ def hear(section: Section) -> Heard:
         rest = without_drones(frames, runs)
         holds = [held_again(rest, hold) for hold in holds]
     return Heard(
+        section=section,
         frames=frames,
         rest=rest,
         runs=tuple(runs),
         holds=tuple(holds),
-        sounding_s=float(np.sum(course.sounding)) * frames.hop_s,
     )
 
 

@@ -16,8 +16,9 @@ from canebench.sound.labels import Labels, label
 from canebench.sound.level import level_of
 from canebench.sound.listening import Heard, hear
 from canebench.sound.pooling import drone_readings, note_readings
+from canebench.sound.processing import remarks
 from canebench.sound.readings import DroneReading, Measurement, Reference
-from canebench.sound.refusals import refusal_after, refusal_before, remarks
+from canebench.sound.refusals import refusal_after, refusal_before
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -107,8 +108,8 @@ def _parted(readings: list[DroneReading]) -> tuple[DroneReading, ...]:
     tenors = [reading for reading in readings if reading.drone == "tenor"]
     if len(tenors) == 2:
         apart = abs(hz_to_cents(tenors[0].hz, tenors[1].hz))
-        doubt = np.hypot(*(hz_step_to_cents(tenor.sd_hz, tenor.hz) for tenor in tenors))
-        if apart < max(_UNISON_CENTS, 2 * float(doubt)):
+        first, second = (hz_step_to_cents(tenor.sd_hz, tenor.hz) for tenor in tenors)
+        if apart < max(_UNISON_CENTS, 2 * math.hypot(first, second)):
             # Each was heard all the time: the mean of the two is as good as either.
             both = _joined(tenors)
             readings = [r for r in readings if r.drone == "bass"]

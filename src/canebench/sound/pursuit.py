@@ -31,6 +31,10 @@ def follow(
     ----------
     readings : complex array [shape=(m, k)]
         Partials, demodulated at a first guess.
+    numbers : int array [shape=(k,)]
+        Which partials they are, 1 the fundamental.
+    hop_s : number
+        Time between frames.
     window, step : int
         Frames in a window and between windows.
     reach_hz, grid_hz : number

@@ -65,7 +65,7 @@ class Frames:
     @property
     def top_hz(self) -> float:
         """Highest frequency at which a partial can be read whole."""
-        return (self.spectrum.shape[1] - 2 - _REACH) * self.bin_hz * 0.9
+        return float((self.spectrum.shape[1] - 2 - _REACH) * self.bin_hz * 0.9)
 
     @property
     def times_s(self) -> FloatArray:
@@ -130,14 +130,14 @@ def amplitudes(frames: Frames, freq_hz: FloatArray, rows: IntArray | None = None
 def overlap(distance_bins: FloatArray) -> FloatArray:
     """How much of a partial shows in the amplitude read `distance_bins` away from it (1 at 0)."""
     table = _overlap_table()
-    return np.interp(np.abs(distance_bins), np.linspace(0, 8, len(table)), table, right=0.0)
+    return np.asarray(np.interp(np.abs(distance_bins), np.linspace(0, 8, len(table)), table, right=0.0))
 
 
 @cache
 def _overlap_table() -> FloatArray:
     distance = np.linspace(0, 8, 801)
     own = _hann(_OFFSETS.astype(float))
-    return np.asarray([np.sum(own * _hann(_OFFSETS - d)) for d in distance] / np.sum(own**2))
+    return np.array([np.sum(own * _hann(_OFFSETS - d)) for d in distance]) / np.sum(own**2)
 
 
 def _hann(distance_bins: FloatArray) -> FloatArray:

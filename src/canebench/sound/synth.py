@@ -163,7 +163,8 @@ def render(recipe: Recipe) -> tuple[Recording, Truth]:
     chanter = room(chanter)
     # Level and noise refer to the time that the chanter sounds, not to its pauses.
     power = float(np.mean(chanter**2)) * count / max(1, _sounding(recipe, events))
-    mix, drone_cycles = chanter, {}
+    mix = chanter
+    drone_cycles: dict[str, FloatArray] = {}
     if recipe.drones is not None:
         drones, drone_cycles = _drones(recipe, recipe.drones, count, rng)
         mix = chanter + np.sqrt(power) * 10 ** (recipe.drones.level_db / 20) * room(drones)
@@ -244,7 +245,8 @@ def _drones(
     for number, offset in enumerate(plan.tenor_cents, start=1):
         pitches[f"tenor {number}"] = recipe.low_a_hz / 2 * cents_to_hz(offset, 1.0)
     onset = _fingered((np.arange(count) >= plan.start_s * rate).astype(float), rate)
-    signal, cycles = np.zeros(count), {}
+    signal = np.zeros(count)
+    cycles: dict[str, FloatArray] = {}
     for name, pitch in pitches.items():
         freq = pitch * cents_to_hz(plan.wander_cents * _wander(count, recipe, rng), 1.0)
         cycles[name] = np.concatenate([[0.0], np.cumsum(freq)[:-1]]) / rate
@@ -297,14 +299,14 @@ def _wander(count: int, recipe: Recipe, rng: np.random.Generator) -> FloatArray:
     step = max(1, round(recipe.rate_hz / 200))
     coarse = time[::step]
     wave = sum(g * np.cos(2 * np.pi * r * coarse + p) for g, r, p in zip(gains, rates, phases, strict=True))
-    return np.interp(time, coarse, np.asarray(wave))
+    return np.asarray(np.interp(time, coarse, np.asarray(wave)))
 
 
 def _slow(count: int, rate_hz: float, band_hz: float, rng: np.random.Generator) -> FloatArray:
     """Noise of RMS 1 below about `band_hz`, by linear interpolation between random knots."""
     knots = rng.standard_normal(int(count / rate_hz * 2 * band_hz) + 3)
     position = np.arange(count) * (2 * band_hz / rate_hz)
-    return np.interp(position, np.arange(knots.size), knots) * np.sqrt(1.5)
+    return np.asarray(np.interp(position, np.arange(knots.size), knots) * np.sqrt(1.5))
 
 
 def _pink(count: int, rate_hz: float, rng: np.random.Generator) -> FloatArray:
