@@ -24,6 +24,7 @@ def made_measurement(
     kind: ReferenceKind = "drones",
     reference_hz: float = 478.2,
     sd_hz: float = 0.2,
+    spread_cents: float = 0.0,
     scale: Scale = DEFAULT_SCALE,
     origin: str = "made by hand",
     findings: tuple[Finding, ...] = (),
@@ -31,7 +32,7 @@ def made_measurement(
     """A measurement with these deviations in cents; notes that are not given were not played."""
     refused = any(finding.refuses for finding in findings)
     notes = tuple(
-        _reading(note, deviations[note], reference_hz * scale.ratios[note], sd_hz)
+        _reading(note, deviations[note], reference_hz * scale.ratios[note], sd_hz, spread_cents)
         for note in NOTES
         if note in deviations
     )
@@ -58,7 +59,7 @@ def made_measurement(
     )
 
 
-def _reading(note: str, cents: float, target_hz: float, sd_hz: float) -> NoteReading:
+def _reading(note: str, cents: float, target_hz: float, sd_hz: float, spread_cents: float) -> NoteReading:
     hz = cents_to_hz(cents, target_hz)
     return NoteReading(
         note=note,
@@ -67,7 +68,7 @@ def _reading(note: str, cents: float, target_hz: float, sd_hz: float) -> NoteRea
         cents=cents,
         sd_cents=hz_step_to_cents(sd_hz, hz),
         drift_cents_per_s=0.2,
-        spread_cents=1.5,
-        spans_s=((1.0, 3.0),),
+        spread_cents=spread_cents,
+        spans_s=((1.0, 3.0), (7.0, 9.0)),
         level_db=-14.0,
     )

@@ -10,10 +10,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from canebench.bench.measure_take import DEMO_FILE
-from canebench.bench.render_take import recipe_from, truth_object
+from canebench.bench.measure_take import DEMO_FILE, measure_demo, measure_take
+from canebench.bench.render_take import recipe_from, render_take, truth_object
+from canebench.bench.wire import report_object
+from canebench.fitting.acts import Act
 from canebench.sound.decode import read_recording
-from canebench.sound.synth import render
+from canebench.sound.synth import Recipe, render, scale_notes
+from doors.run import run
 
 FOLDER = Path(str(files("canebench") / "demo"))
 TAKE = FOLDER / DEMO_FILE
@@ -44,3 +47,24 @@ def test_its_recipe_renders_it_again(truth: dict[str, Any]) -> None:
 def test_its_top_hand_is_flat(truth: dict[str, Any]) -> None:
     offset = {row["note"]: row["offset_cents"] for row in truth["recipe"]["notes"]}
     assert offset["high A"] - offset["low A"] < -10
+
+
+def test_measuring_it_finds_what_was_rendered_and_says_seat_it_deeper(truth: dict[str, Any]) -> None:
+    report = measure_demo()
+    assert report.next_act.act is Act.SEAT_DEEPER
+    planned = {row["note"]: row["offset_cents"] for row in truth["recipe"]["notes"]}
+    assert [note.note for note in report.measurement.notes] == list(planned)
+    for note in report.measurement.notes:
+        assert abs(note.cents - planned[note.note]) <= 3 * report.repeat_sd_cents[note.note]
+    assert report.balance is not None
+    tilt = report.balance.tilt_cents
+    assert tilt.sd is not None
+    assert abs(tilt.value - (planned["high A"] - planned["low A"])) <= 3 * tilt.sd
+
+
+def test_library_and_command_give_the_same_numbers(tmp_path: Path) -> None:
+    take = tmp_path / "short.wav"
+    notes = scale_notes("low A", "high A", duration_s=1.0)
+    render_take(Recipe(low_a_hz=471.0, seed=5, notes=notes), take)
+    typed = run("measure", str(take), "--json")
+    assert json.loads(typed.stdout) == json.loads(json.dumps(report_object(measure_take(take))))

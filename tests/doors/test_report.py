@@ -13,7 +13,7 @@ from canebench.base.errors import InputError
 from canebench.base.finding import Finding
 from canebench.base.notes import NOTES
 from canebench.bench.draw_beam import beam_of, draw_beam, save_beam
-from canebench.bench.report import TakeReport, report_on
+from canebench.bench.report import TakeReport, report_on, unsteadiness_cents
 from canebench.bench.verdict import verdict_of
 from canebench.cli.report_text import report_text
 from canebench.cli.terminal_beam import ASCII, UNICODE, all_of, terminal_beam
@@ -79,6 +79,31 @@ def test_the_shared_uncertainty_of_the_reference_does_not_blur_the_tilt() -> Non
     assert vague is not None
     assert vague.tilt_cents == sharp.tilt_cents
     assert vague.height_cents.sd == pytest.approx(18.1, abs=0.1)
+
+
+def test_unsteady_blowing_blurs_what_the_reed_is_judged_by() -> None:
+    """A spread of 2 cents over 4 s, one independent value a second: by hand 1 cent, and sqrt(2) in tilt."""
+    measured = made_measurement(TOP_FLAT, sd_hz=0.0, spread_cents=2.0)
+    report = report_on(measured)
+    assert unsteadiness_cents(measured.notes[0]) == pytest.approx(1.0)
+    assert report.repeat_sd_cents["D"] == pytest.approx(1.0)
+    assert report.balance is not None
+    assert report.balance.tilt_cents.sd == pytest.approx(math.sqrt(2))
+    assert "−11.5 ± 1.0" in page(measured)
+
+
+def test_against_its_own_low_a_the_wavering_of_low_a_is_in_the_other_notes() -> None:
+    measured = made_measurement({"low A": 0.0, "high A": -9.0}, kind="low-a", sd_hz=0.0, spread_cents=2.0)
+    report = report_on(measured)
+    assert report.repeat_sd_cents == {"low A": 0.0, "high A": pytest.approx(math.sqrt(2))}
+    assert report.balance is not None
+    assert report.balance.tilt_cents.sd == pytest.approx(math.sqrt(2))
+
+
+def test_control_a_short_note_is_not_made_certain_by_its_length() -> None:
+    measured = made_measurement(TOP_FLAT, spread_cents=2.0)
+    short = replace(measured.notes[0], spans_s=((1.0, 1.2),))
+    assert unsteadiness_cents(short) == 2.0
 
 
 def test_a_refused_take_asks_for_another_and_says_why() -> None:
@@ -148,6 +173,14 @@ def test_the_page_holds_table_beam_words_and_one_act() -> None:
         assert word in text
     assert text.count("\nNext ") == 1
     assert "−11.5 ± 0.4" in text
+
+
+def test_an_uncertainty_is_never_shown_as_nothing() -> None:
+    measured = made_measurement(TOP_FLAT)
+    drones = tuple(replace(drone, sd_hz=1e-5) for drone in measured.drones)
+    text = page(replace(measured, drones=drones))
+    assert "119.550 ± 0.001" in text
+    assert "± 0.000" not in text
 
 
 @pytest.mark.parametrize("columns", [40, 60, 80, 100, 200])
