@@ -156,6 +156,12 @@ def test_rows_apart_keeps_a_row_apart(centres: list[float], width: float) -> Non
         assert all(b - a >= width + 4.0 - 1e-9 for a, b in pairwise(here))
 
 
+def test_a_label_keeps_off_the_line_of_one_below() -> None:
+    """The second hangs in row 1 at 40; the third would fit row 0 from 41 on, but for that line."""
+    assert rows_apart([20.0, 40.0, 58.0], [38.0, 30.0, 34.0], gap=1.5) == [0, 1, 2]
+    assert rows_apart([20.0, 40.0, 60.0], [38.0, 30.0, 34.0], gap=1.5) == [0, 1, 0]
+
+
 @given(st.lists(st.floats(0, 300), min_size=1, max_size=4))
 def test_spread_out_keeps_order_and_distance(wanted: list[float]) -> None:
     placed = spread_out(wanted, 20.0)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.notes import LOW_A
 from canebench.base.units import hz_step_to_cents
-from canebench.fitting.acts import measure_again
+from canebench.fitting.acts import record_again
 from canebench.fitting.balance import Deviation, balance_of
 from canebench.fitting.next_act import next_act
 
@@ -46,7 +46,7 @@ def report_on(measurement: Measurement) -> TakeReport:
         reasons = [finding.text for finding in measurement.findings if finding.refuses]
         why = " ".join(reasons) or "Nothing in this take could be measured."
         return TakeReport(
-            measurement=measurement, repeat_sd_cents={}, balance=None, next_act=measure_again(why)
+            measurement=measurement, repeat_sd_cents={}, balance=None, next_act=record_again(why)
         )
     deviations = {note.note: _deviation(note, measurement) for note in measurement.notes}
     # Against low A, the reference's uncertainty is low A's own and already in its deviation.

@@ -36,8 +36,12 @@ def verdict_of(report: TakeReport) -> Verdict:
     """Put a report into words. Guarded by `tests/doors/test_report.py`."""
     measurement, balance = report.measurement, report.balance
     reference = measurement.reference
-    against = _against(reference)
-    basis = f"cents from the scale {measurement.scale.title} ({measurement.scale.name}), against {against}"
+    basis = (
+        "no cents, since nothing could be measured"
+        if reference is None
+        else f"cents from the scale {measurement.scale.title} ({measurement.scale.name}), "
+        f"against {_against(reference)}"
+    )
     if balance is None or reference is None:
         played = {note.note for note in measurement.notes}
         missing = " and ".join(note for note in POSTS if note not in played)
@@ -51,9 +55,7 @@ def verdict_of(report: TakeReport) -> Verdict:
     )
 
 
-def _against(reference: Reference | None) -> str:
-    if reference is None:
-        return "nothing: no reference could be found"
+def _against(reference: Reference) -> str:
     pitch = Uncertain(value=reference.hz, sd=reference.sd_hz).text("Hz")
     return {
         "drones": f"the drones (low A {pitch})",

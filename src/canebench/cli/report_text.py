@@ -43,7 +43,8 @@ def report_text(report: TakeReport, *, title: str | None, encoding: str) -> str:
     for block in (
         said if measurement.notes else [],
         [*todo, *(("Care", caution) for caution in act.cautions)],
-        [("Heard", f"{finding.text} [{finding.code}]") for finding in measurement.findings],
+        # What refuses the take stands under Why already.
+        [("Heard", f"{f.text} [{f.code}]") for f in measurement.findings if not f.refuses],
     ):
         if block:
             parts += ["\n", *(labelled(label, text, columns=columns) for label, text in block)]

@@ -89,6 +89,17 @@ def measure_again(why: str) -> NextAct:
     )
 
 
+def record_again(why: str) -> NextAct:
+    """Ask for another take, because nothing in this one could be measured."""
+    return NextAct(
+        act=Act.MEASURE_AGAIN,
+        say="Change nothing and record it once more.",
+        why=why,
+        check=f"A slow scale, {_PLAY}. Play the recording back: the chanter should be plain to hear.",
+        stop="If the next take is refused too, try another place for the microphone, or another recorder.",
+    )
+
+
 def seat_deeper(why: str, *, aim: str) -> NextAct:
     """Sink the reed by one small step, until `aim` is right."""
     return NextAct(

@@ -41,15 +41,21 @@ def wrapped(text: str, width: float, size: float, *, bold: bool = False, most: i
 
 
 def rows_apart(centres: Sequence[float], widths: Sequence[float], *, gap: float) -> list[int]:
-    """The row (0 at the top) of each label, left to right, so that none touches its neighbour."""
+    """The row (0 at the top) of each label, left to right, so that none touches its neighbour.
+
+    A label in a lower row hangs on a line that comes down at its centre: a label above keeps off that too.
+    """
     ends: list[float] = []
+    lines: list[float] = []
     rows: list[int] = []
     for centre, width in zip(centres, widths, strict=True):
         left = centre - width / 2
-        row = next((i for i, end in enumerate(ends) if left >= end + gap), len(ends))
+        free = (i for i, end in enumerate(ends) if left >= max([end, *lines[i + 1 :]]) + gap)
+        row = next(free, len(ends))
         if row == len(ends):
             ends.append(0.0)
-        ends[row] = centre + width / 2
+            lines.append(0.0)
+        ends[row], lines[row] = centre + width / 2, centre
         rows.append(row)
     return rows
 
