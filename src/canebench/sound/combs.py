@@ -23,16 +23,23 @@ _CHUNK = 8
 #: Decades above the floor at which a line counts fully, so that no single loud one decides.
 _FULL = 2.0
 _PRESENT = 1.0
+#: Candidates this near to the best one (natural log) are one and the same line.
+_SAME = 0.004
+#: Mains hum: a comb this near to a multiple of it (7 cents), while the multiples between stand no further
+#: below than this many decades of power.
+_MAINS_HZ, _MAINS_NEAR, _MAINS_BELOW = (50.0, 60.0), 0.004, 1.5
 
 
 def bass_near(section: Section) -> float | None:
-    """Pitch of the bass drone to about 0.2 %, Hz, or None where none sounds."""
-    return _comb(section, _BASS_HZ, np.arange(1, 16, 2), lowest=2)
+    """Pitch of the bass drone to about 0.2 %, Hz, or None where none sounds (mains hum is none)."""
+    found = _comb(section, _BASS_HZ, np.arange(1, 16, 2), lowest=2)
+    return None if found is None or _is_hum(section, found) else found
 
 
 def tenor_near(section: Section) -> float | None:
-    """Pitch of the tenor drones where no bass sounds, to about 0.2 %, Hz, or None."""
-    return _comb(section, _TENOR_HZ, np.arange(1, 10), lowest=1)
+    """Pitch of the tenor drones where no bass sounds, to about 0.2 %, Hz, or None (mains hum is none)."""
+    found = _comb(section, _TENOR_HZ, np.arange(1, 10), lowest=1)
+    return None if found is None or _is_hum(section, found) else found
 
 
 def lines_over_floor(section: Section) -> tuple[FloatArray, float]:
@@ -55,8 +62,26 @@ def _comb(section: Section, span_hz: tuple[float, float], numbers: IntArray, *, 
         top = int(np.argmax(score))
         present = np.mean(height[top] > 0.5 * _FULL) > 0.7 and np.all(height[top, :lowest] > 0.3 * _FULL)
         if present and score[top] > _PRESENT and (best is None or score[top] > best[0] + 0.02):
-            best = float(score[top]), float(np.mean(pitch[score > score[top] - 0.05]))
+            alike = (score > score[top] - 0.05) & (np.abs(np.log(pitch / pitch[top])) < _SAME)
+            best = float(score[top]), float(np.mean(pitch[alike]))
     return None if best is None else best[1]
+
+
+def _is_hum(section: Section, pitch_hz: float) -> bool:
+    """Whether the comb is every second to fifth multiple of the mains, and those between sound too."""
+    over, bin_hz = lines_over_floor(section)
+    for mains_hz in _MAINS_HZ:
+        times = round(pitch_hz / mains_hz)
+        if abs(pitch_hz / (times * mains_hz) - 1) > _MAINS_NEAR:
+            continue
+        numbers = np.arange(3, 18)
+        at = np.rint(mains_hz * numbers / bin_hz).astype(np.intp)
+        lines = np.max([over[at - 1], over[at], over[at + 1]], axis=0)
+        own = numbers % times == 0
+        high, low = float(np.median(lines[own])), float(np.median(lines[~own]))
+        if low > 0.5 * _FULL and low > high - _MAINS_BELOW:
+            return True
+    return False
 
 
 def _long_spectra(section: Section) -> tuple[FloatArray, float]:

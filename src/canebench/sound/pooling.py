@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 #: Tenors nearer than this (and than the time allows) are one.
 _UNISON_CENTS = 0.15
+#: Holds shorter than this share of the note's longest add doubt, not knowledge.
+_LEAST_SHARE = 0.25
 
 
 def note_readings(
@@ -34,7 +36,9 @@ def note_readings(
     for note in NOTES:
         own = [hold for hold, name in zip(holds, names, strict=True) if name == note]
         if own:
-            found.append(_pooled(note, own, reference_hz * scale.ratios[note]))
+            longest = max(hold.duration_s for hold in own)
+            kept = [hold for hold in own if hold.duration_s > _LEAST_SHARE * longest]
+            found.append(_pooled(note, kept, reference_hz * scale.ratios[note]))
     return tuple(found)
 
 

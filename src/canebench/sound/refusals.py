@@ -61,6 +61,12 @@ def refusal_after(level: Level, sections: Sequence[Heard]) -> Finding:
             f"Only mains hum was heard ({hum[0]:g} Hz and its multiples). "
             "Move the recorder away from chargers and cables.",
         )
+    if any(heard.hidden for heard in sections):
+        return _refuse(
+            "unison-with-drones",
+            "The chanter lies so nearly on the drones, all the time, that they cannot be told apart. "
+            "Play another note in the same take, or stop the drones.",
+        )
     if any(heard.runs for heard in sections):
         return _refuse(
             "drones-only",
