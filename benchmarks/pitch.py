@@ -10,6 +10,7 @@ import time
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from itertools import repeat
+from multiprocessing import get_context
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -124,7 +125,7 @@ def main() -> None:
     options = parser.parse_args()
     seeds = range(options.first_seed, options.first_seed + options.seeds)
     results: dict[str, list[Score]] = {}
-    with ProcessPoolExecutor(2) as pool:
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
         for name in options.conditions:
             others = [not options.no_others] * len(seeds)
             results[name] = list(pool.map(_job, repeat(name), seeds, others))

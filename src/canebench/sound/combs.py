@@ -7,6 +7,7 @@ Guarded by `tests/analytic/test_combs.py`.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,11 +24,20 @@ _CHUNK = 8
 #: Decades above the floor at which a line counts fully, so that no single loud one decides.
 _FULL = 2.0
 _PRESENT = 1.0
+_LINE_DECADES = 1.0
 #: Candidates this near to the best one (natural log) are one and the same line.
 _SAME = 0.004
 #: Mains hum: a comb this near to a multiple of it (7 cents), while the multiples between stand no further
 #: below than this many decades of power.
 _MAINS_HZ, _MAINS_NEAR, _MAINS_BELOW = (50.0, 60.0), 0.004, 1.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hum:
+    """Mains hum: its frequency and the share (0 to 1) of its first multiples that are heard as lines."""
+
+    mains_hz: float
+    share: float
 
 
 def bass_near(section: Section) -> float | None:
@@ -42,22 +52,26 @@ def tenor_near(section: Section) -> float | None:
     return None if found is None or _is_hum(section, found) else found
 
 
-def lines_over_floor(section: Section) -> tuple[FloatArray, float]:
-    """Decades of power of each bin above the floor, median over the section, and the width of a bin, Hz."""
-    power, bin_hz = _long_spectra(section)
-    return _over_floor(np.median(power, axis=0), bin_hz), bin_hz
+def hum_in(section: Section) -> Hum:
+    """The mains frequency that fits best and the share of its first twelve multiples that are lines."""
+    over, bin_hz = _lines(section)
+    found = []
+    for mains_hz in _MAINS_HZ:
+        line = _heights(over, mains_hz * np.arange(1, 13) / bin_hz)
+        found.append(Hum(mains_hz=mains_hz, share=float(np.mean(line > _LINE_DECADES))))
+    return max(found, key=lambda hum: hum.share)
 
 
 def _comb(section: Section, span_hz: tuple[float, float], numbers: IntArray, *, lowest: int) -> float | None:
     power, bin_hz = _long_spectra(section)
     pitch = np.exp(np.arange(np.log(span_hz[0]), np.log(span_hz[1]), _STEP))
     numbers = numbers[numbers * span_hz[1] < bin_hz * (power.shape[1] - 2)]
-    at = np.rint(pitch[:, None] * numbers / bin_hz).astype(np.intp)
+    at = pitch[:, None] * numbers / bin_hz
     best: tuple[float, float] | None = None
     # Drones may begin mid-way: the best stretch of a few seconds decides.
     for start in range(0, max(1, len(power) - _CHUNK // 2), _CHUNK // 2):
         line = _over_floor(np.median(power[start : start + _CHUNK], axis=0), bin_hz)
-        height = np.minimum(np.maximum(np.maximum(line[at - 1], line[at]), line[at + 1]), _FULL)
+        height = np.minimum(_heights(line, at), _FULL)
         score = height.mean(axis=1)
         top = int(np.argmax(score))
         present = np.mean(height[top] > 0.5 * _FULL) > 0.7 and np.all(height[top, :lowest] > 0.3 * _FULL)
@@ -69,19 +83,30 @@ def _comb(section: Section, span_hz: tuple[float, float], numbers: IntArray, *, 
 
 def _is_hum(section: Section, pitch_hz: float) -> bool:
     """Whether the comb is every second to fifth multiple of the mains, and those between sound too."""
-    over, bin_hz = lines_over_floor(section)
+    over, bin_hz = _lines(section)
     for mains_hz in _MAINS_HZ:
         times = round(pitch_hz / mains_hz)
         if abs(pitch_hz / (times * mains_hz) - 1) > _MAINS_NEAR:
             continue
         numbers = np.arange(3, 18)
-        at = np.rint(mains_hz * numbers / bin_hz).astype(np.intp)
-        lines = np.max([over[at - 1], over[at], over[at + 1]], axis=0)
+        lines = _heights(over, mains_hz * numbers / bin_hz)
         own = numbers % times == 0
         high, low = float(np.median(lines[own])), float(np.median(lines[~own]))
         if low > 0.5 * _FULL and low > high - _MAINS_BELOW:
             return True
     return False
+
+
+def _lines(section: Section) -> tuple[FloatArray, float]:
+    """Decades of power of each bin above the floor, median over the section, and the width of a bin, Hz."""
+    power, bin_hz = _long_spectra(section)
+    return _over_floor(np.median(power, axis=0), bin_hz), bin_hz
+
+
+def _heights(line: FloatArray, position: FloatArray) -> FloatArray:
+    """The highest of the three bins about each position (bins)."""
+    at = np.rint(position).astype(np.intp)
+    return np.asarray(np.maximum(np.maximum(line[at - 1], line[at]), line[at + 1]))
 
 
 def _long_spectra(section: Section) -> tuple[FloatArray, float]:

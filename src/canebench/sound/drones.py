@@ -12,9 +12,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from canebench.base.units import hz_to_cents
 from canebench.sound.combs import bass_near, tenor_near
+from canebench.sound.doubt import mean_sd_hz
 from canebench.sound.jointly import Fit, fit_step, fit_until_still
 from canebench.sound.pursuit import follow
+from canebench.sound.readings import DroneReading
 from canebench.sound.spectra import amplitudes
 from canebench.sound.voices import Voice, filled, integral, partial_numbers, phasors
 
@@ -32,7 +35,6 @@ _LINE_PARTIALS = 8
 _LINE_REACH_HZ = 8.0
 _LEAST_RUN_S = 1.5
 _TURNS = 8
-_SHORT_S = 12.0
 #: A tenor has at least this share of the bass's amplitude at the same place, a second of the first's.
 _LEAST_TENOR, _LEAST_SECOND = 0.1, 0.2
 #: A drone sounds where its odd partials are within this many decades of power of their usual level.
@@ -50,6 +52,24 @@ class DroneRun:
     fit: Fit
     voices: tuple[Voice, ...]
 
+    def readings(self, frames: Frames) -> tuple[DroneReading, ...]:
+        """The mean pitch of each drone over the run; `frames` are all frames of the section."""
+        rows = self.voices[0].rows
+        span = float(frames.times_s[rows[0]]), float(frames.times_s[rows[-1]])
+        found = []
+        for index, (name, voice) in enumerate(zip(self.names, self.voices, strict=True)):
+            hz = float(voice.cycles[-1] - voice.cycles[0]) / (span[1] - span[0])
+            found.append(
+                DroneReading(
+                    drone=name,
+                    hz=hz,
+                    sd_hz=mean_sd_hz(self.fit, index, 2 * frames.hop_s),
+                    spread_cents=float(np.std(hz_to_cents(voice.freq_hz, hz))),
+                    spans_s=(span,),
+                )
+            )
+        return tuple(found)
+
 
 def drone_runs(section: Section, frames: Frames) -> list[DroneRun]:
     """Every run of at least 1.5 s in which drones sound; empty where none does."""
@@ -64,10 +84,8 @@ def drone_runs(section: Section, frames: Frames) -> list[DroneRun]:
 
 
 def refitted(chanterless: Frames, run: DroneRun) -> DroneRun:
-    """The run fitted again on frames without the chanter; a short one, which it disturbed more, from anew."""
+    """The run found and fitted anew on frames without the chanter."""
     thin, voices = chanterless.thinned(), run.fit.voices
-    if len(voices[0].rows) * thin.hop_s > _SHORT_S:
-        return _dressed(thin, run.names, fit_until_still(thin, run.fit, spread_hz=STRAY_HZ, most=1))
     base_hz = float(np.mean(voices[0].freq_hz))
     return _run(thin, base_hz, voices[0].rows, with_bass=run.names[0] == "bass")
 

@@ -34,30 +34,33 @@ _LEAST_PRESENT, _FULL_PRESENT = 0.5, 0.8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Hold:
-    """A steady part of one note.
+class Held:
+    """What a steady part of one note says.
 
-    `hz` is the mean frequency from `start_s` to `end_s`, `sd_hz` its standard uncertainty; `partials`
-    are the RMS amplitudes of the partials, `spread_cents` the pitch's standard deviation about its mean.
+    `hz` is the mean frequency from `start_s` to `end_s`, `sd_hz` its standard uncertainty,
+    `spread_cents` the pitch's standard deviation about its mean, `level_db` re full scale.
     """
 
-    voice: Voice
     start_s: float
     end_s: float
     hz: float
     sd_hz: float
     drift_cents_per_s: float
     spread_cents: float
+    level_db: float
 
     @property
     def duration_s(self) -> float:
         """Length in seconds."""
         return self.end_s - self.start_s
 
-    @property
-    def level_db(self) -> float:
-        """Level of the note's partials together, dB re full scale."""
-        return float(10 * np.log10(np.sum(np.abs(self.voice.amplitude) ** 2) / 2 + 1e-20))
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hold:
+    """A steady part of one note: what it says, and the voice that was followed through it."""
+
+    held: Held
+    voice: Voice
 
 
 def holds_in(rest: Frames, stretch: Stretch) -> list[Hold]:
@@ -139,12 +142,13 @@ def _hold(rest: Frames, fit: Fit) -> Hold:
     hz = float(voice.cycles[-1] - voice.cycles[0]) / length
     course = hz_to_cents(voice.freq_hz, hz)
     drift = float(np.polyfit(times - times.mean(), course, 1)[0]) if len(times) > 2 else 0.0
-    return Hold(
-        voice=voice,
+    held = Held(
         start_s=float(times[0]),
         end_s=float(times[-1]),
         hz=hz,
         sd_hz=mean_sd_hz(fit, 0, rest.hop_s),
         drift_cents_per_s=drift,
         spread_cents=float(np.std(course)),
+        level_db=float(10 * np.log10(np.sum(np.abs(voice.amplitude) ** 2) / 2 + 1e-20)),
     )
+    return Hold(held=held, voice=voice)

@@ -23,7 +23,7 @@ from canebench.sound.refusals import refusal_after, refusal_before
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from canebench.sound.holding import Hold
+    from canebench.sound.holding import Held
     from canebench.sound.recording import Recording
 
 ReferenceChoice = Literal["auto", "drones", "low-a"] | float
@@ -74,7 +74,7 @@ def measure(
         heard = [hear(section) for section in sections(recording)]
         if not any(part.holds for part in heard):
             refusal = refusal_after(level, heard)
-        findings += remarks(recording, level, heard)
+        findings += remarks(recording, level, [part.traces for part in heard])
     drones = drone_readings(heard)
     if refusal is not None:
         drones = drones if refusal.code == "drones-only" else ()
@@ -116,7 +116,7 @@ def _measured(
 
 def _labelled(
     heard: Sequence[Heard], scale: Scale, from_drones: Reference | None, hint_hz: float | None
-) -> tuple[list[Hold], list[Labels]]:
+) -> tuple[list[Held], list[Labels]]:
     """All holds in time order and their labels: jointly, then by section where a long take drifts."""
     parts = [list(section.holds) for section in heard if section.holds]
     holds = [hold for part in parts for hold in part]
@@ -157,7 +157,7 @@ def _reference(
 
 
 def _label_findings(
-    labels: Sequence[Labels], holds: Sequence[Hold], names: Sequence[str | None], scale: Scale
+    labels: Sequence[Labels], holds: Sequence[Held], names: Sequence[str | None], scale: Scale
 ) -> list[Finding]:
     found = []
     if any(part.doubtful for part in labels):

@@ -10,15 +10,13 @@ import numpy as np
 
 from canebench.base.notes import NOTES
 from canebench.base.units import hz_step_to_cents, hz_to_cents
-from canebench.sound.doubt import mean_sd_hz
 from canebench.sound.readings import DroneReading, NoteReading
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from canebench.base.scales import Scale
-    from canebench.sound.drones import DroneRun
-    from canebench.sound.holding import Hold
+    from canebench.sound.holding import Held
     from canebench.sound.listening import Heard
     from canebench.sound.readings import DroneName
 
@@ -29,7 +27,7 @@ _LEAST_SHARE = 0.25
 
 
 def note_readings(
-    holds: Sequence[Hold], names: Sequence[str | None], scale: Scale, reference_hz: float
+    holds: Sequence[Held], names: Sequence[str | None], scale: Scale, reference_hz: float
 ) -> tuple[NoteReading, ...]:
     """One reading a note, in scale order: the mean over all its holds by their length."""
     found = []
@@ -42,7 +40,7 @@ def note_readings(
     return tuple(found)
 
 
-def _pooled(note: str, holds: list[Hold], target_hz: float) -> NoteReading:
+def _pooled(note: str, holds: list[Held], target_hz: float) -> NoteReading:
     length = np.array([hold.duration_s for hold in holds])
     share = length / length.sum()
     hz = np.array([hold.hz for hold in holds])
@@ -66,27 +64,12 @@ def _pooled(note: str, holds: list[Hold], target_hz: float) -> NoteReading:
 def drone_readings(sections: Sequence[Heard]) -> tuple[DroneReading, ...]:
     """Bass first, then the tenors from the sharpest, each the mean over all the runs it was heard in."""
     parts: dict[tuple[DroneName, int], list[DroneReading]] = {}
-    for heard in sections:
-        for run in heard.runs:
-            readings = [_drone(heard, run, index) for index in range(len(run.names))]
-            rank: dict[DroneName, int] = {"bass": 0, "tenor": 0}
-            for reading in sorted(readings, key=lambda reading: -reading.hz):
-                parts.setdefault((reading.drone, rank[reading.drone]), []).append(reading)
-                rank[reading.drone] += 1
+    for run in (run for heard in sections for run in heard.drones):
+        rank: dict[DroneName, int] = {"bass": 0, "tenor": 0}
+        for reading in sorted(run, key=lambda reading: -reading.hz):
+            parts.setdefault((reading.drone, rank[reading.drone]), []).append(reading)
+            rank[reading.drone] += 1
     return _parted([_joined(readings) for _, readings in sorted(parts.items())])
-
-
-def _drone(heard: Heard, run: DroneRun, index: int) -> DroneReading:
-    voice, times = run.voices[index], heard.frames.times_s
-    span = float(times[voice.rows[0]]), float(times[voice.rows[-1]])
-    hz = float(voice.cycles[-1] - voice.cycles[0]) / (span[1] - span[0])
-    return DroneReading(
-        drone=run.names[index],
-        hz=hz,
-        sd_hz=mean_sd_hz(run.fit, index, 2 * heard.frames.hop_s),
-        spread_cents=float(np.std(hz_to_cents(voice.freq_hz, hz))),
-        spans_s=(span,),
-    )
 
 
 def _joined(readings: list[DroneReading]) -> DroneReading:

@@ -7,15 +7,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from canebench.base.finding import Finding
-from canebench.sound.combs import lines_over_floor
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from canebench.sound.intake import Section
     from canebench.sound.level import Level
     from canebench.sound.listening import Heard
     from canebench.sound.recording import Recording
@@ -24,9 +20,8 @@ LEAST_S = 1.0
 _SILENT_PEAK = 1e-3
 MOST_CLIPPED = 0.01
 _WHITE, _PURE = 0.3, 0.9
-_HUM_HZ = (50.0, 60.0)
-#: Hum is there when most of its multiples are lines of at least so many decades of power over the floor.
-_HUM_SHARE, _LINE_DECADES = 0.6, 1.0
+#: Hum is there when this share of its multiples are lines.
+_HUM_SHARE = 0.6
 
 
 def refusal_before(recording: Recording, level: Level) -> Finding | None:
@@ -54,11 +49,11 @@ def refusal_before(recording: Recording, level: Level) -> Finding | None:
 
 def refusal_after(level: Level, sections: Sequence[Heard]) -> Finding:
     """Why no note was found, as far as it can be told."""
-    hum = max((_hum(heard.section) for heard in sections), key=lambda pair: pair[1], default=(0.0, 0.0))
-    if hum[1] > _HUM_SHARE:
+    hum = max((heard.hum for heard in sections), key=lambda hum: hum.share)
+    if hum.share > _HUM_SHARE:
         return _refuse(
             "mains-hum",
-            f"Only mains hum was heard ({hum[0]:g} Hz and its multiples). "
+            f"Only mains hum was heard ({hum.mains_hz:g} Hz and its multiples). "
             "Move the recorder away from chargers and cables.",
         )
     if any(heard.hidden for heard in sections):
@@ -67,7 +62,7 @@ def refusal_after(level: Level, sections: Sequence[Heard]) -> Finding:
             "The chanter lies so nearly on the drones, all the time, that they cannot be told apart. "
             "Play another note in the same take, or stop the drones.",
         )
-    if any(heard.runs for heard in sections):
+    if any(heard.drones for heard in sections):
         return _refuse(
             "drones-only",
             "Drones were heard but no chanter note. Play a slow scale over them and measure again.",
@@ -87,14 +82,3 @@ def refusal_after(level: Level, sections: Sequence[Heard]) -> Finding:
 
 def _refuse(code: str, text: str) -> Finding:
     return Finding(code=code, text=text, refuses=True)
-
-
-def _hum(section: Section) -> tuple[float, float]:
-    """Mains frequency that fits best, and the share of its first multiples that stand out as lines."""
-    over, bin_hz = lines_over_floor(section)
-    best = (0.0, 0.0)
-    for mains in _HUM_HZ:
-        at = np.rint(mains * np.arange(1, 13) / bin_hz).astype(int)
-        line = np.max([over[at + step] for step in (-1, 0, 1)], axis=0)
-        best = max(best, (mains, float(np.mean(line > _LINE_DECADES))), key=lambda pair: pair[1])
-    return best
