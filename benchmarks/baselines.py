@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import os
+import tempfile
 from typing import TYPE_CHECKING
 
-import librosa
-import numpy as np
-import parselmouth
+# Compiled code cached by one process and read by another has crashed here: each keeps its own.
+_CACHE = tempfile.TemporaryDirectory(prefix="numba-")
+os.environ["NUMBA_CACHE_DIR"] = _CACHE.name
+
+import librosa  # noqa: E402
+import numpy as np  # noqa: E402
+import parselmouth  # noqa: E402
 
 if TYPE_CHECKING:
     from collections.abc import Callable

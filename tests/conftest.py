@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+import os
+import tempfile
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     import pytest
+
+
+# A reference library's compiled code, cached by one process and read by another, has crashed: this run
+# keeps its own.
+_COMPILED = tempfile.TemporaryDirectory(prefix="numba-")
+os.environ["NUMBA_CACHE_DIR"] = _COMPILED.name
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 #: Low G of the flattest chanter to high A of the sharpest, with room for notes that are off.
 COMPASS_HZ = (352.0, 1060.0)
 _GRID_CENTS = 6.0
-_MOST_PARTIALS = 9
+_MOST_PARTIALS, _TOP_HZ = 9, 4_900.0
 #: Decades above the floor (amplitude) at which a partial counts fully.
 _FULL = 1.5
 #: A candidate of K partials is worth sum / K^p: with p < 1 the lower of two that fit equally wins.
@@ -121,7 +121,8 @@ def _comb_weights(pitch: FloatArray, rest: Frames) -> tuple[FloatArray, FloatArr
     """Matrix from bins to candidates, and the K^(1-p) by which a candidate's score is a mean."""
     bins = rest.spectrum.shape[1]
     weights = np.zeros((bins, len(pitch)))
-    count = np.minimum(_MOST_PARTIALS, (rest.top_hz / pitch).astype(int))
+    # One top for all rates: with more room for an octave's partials it would seem as crowded as its root.
+    count = np.minimum(_MOST_PARTIALS, (min(_TOP_HZ, rest.top_hz) / pitch).astype(int))
     column = np.arange(len(pitch))
     for k in range(1, _MOST_PARTIALS + 1):
         used = count >= k

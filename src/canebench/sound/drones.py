@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 #: How far a drone strays from its mean pitch (RMS), Hz of the fundamental.
 STRAY_HZ = 0.15
 _LINE_PARTIALS = 8
-_LINE_REACH_HZ = 8.0
+#: How far from its place a tenor is sought (90 cents), and how far around what was found first.
+_LINE_REACH_HZ, _LINE_AGAIN_HZ = 12.5, 1.0
 _LEAST_RUN_S = 1.5
 _TURNS = 8
 #: A tenor has at least this share of the bass's amplitude at the same place, a second of the first's.
@@ -195,38 +196,47 @@ def tenor_lines(frames: Frames, centre_hz: float, rows: IntArray) -> list[float]
     different places in each, the carriers at one.
     """
     numbers = partial_numbers(centre_hz, frames.top_hz, _LINE_PARTIALS)
-    readings = _read_at(frames, centre_hz, numbers, rows)
     time = frames.hop_s * np.arange(len(rows))
     found: list[float] = []
-    rest = readings
     for _ in range(2):
-        nu, score = _line_score(rest, numbers, frames.hop_s)
-        found.append(float(nu[np.argmax(score)]))
-        rest = _less(readings, [phasors(hz * time, numbers) for hz in found])
-    return [centre_hz + hz for hz in found]
+        near_hz = centre_hz
+        # Far from the centre only the first partials are read whole: go there and look again.
+        for reach_hz in (_LINE_REACH_HZ, _LINE_AGAIN_HZ):
+            readings = _read_at(frames, near_hz, numbers, rows)
+            rest = _less(readings, [phasors((hz - near_hz) * time, numbers) for hz in found])
+            nu, score = _line_score(rest, numbers, frames.hop_s, reach_hz)
+            near_hz += float(nu[np.argmax(score)])
+        found.append(near_hz)
+    return found
 
 
 def _less(readings: ComplexArray, lines: Sequence[ComplexArray]) -> ComplexArray:
     """The readings without steady lines, each partial by least squares."""
     rest = readings.copy()
+    if not lines:
+        return rest
     for k in range(readings.shape[1]):
         columns = np.stack([line[:, k] for line in lines], axis=1)
         rest[:, k] -= columns @ np.linalg.lstsq(columns, readings[:, k], rcond=None)[0]
     return rest
 
 
-def _line_score(readings: ComplexArray, numbers: IntArray, hop_s: float) -> tuple[FloatArray, FloatArray]:
+def _line_score(
+    readings: ComplexArray, numbers: IntArray, hop_s: float, reach_hz: float
+) -> tuple[FloatArray, FloatArray]:
     """Candidate steps of the fundamental, Hz, and the amplitude they gather over all partials."""
-    count = len(readings)
-    tapered = readings * np.hanning(count + 2)[1:-1][:, None]
-    size = 1 << int(np.ceil(np.log2(4 * count)))
+    frames = len(readings)
+    tapered = readings * np.hanning(frames + 2)[1:-1][:, None]
+    size = 1 << int(np.ceil(np.log2(4 * frames)))
     level = np.abs(np.fft.fft(tapered, size, axis=0)) / np.sqrt(np.sum(np.abs(tapered) ** 2, axis=0) + 1e-30)
     width = 1 / (size * hop_s)
-    nu = np.arange(-_LINE_REACH_HZ, _LINE_REACH_HZ, width / 4)
-    score = np.zeros(len(nu))
+    nu = np.arange(-reach_hz, reach_hz, width / 4)
+    score, count = np.zeros(len(nu)), np.zeros(len(nu))
     for column, number in enumerate(numbers):
         # Beyond two bins of the short window the reading no longer holds the line.
         usable = np.abs(number * nu) < 20.0
         at = (number * nu / width) % size
         score += np.where(usable, np.interp(at, np.arange(size), level[:, column], period=size), 0.0)
-    return nu, score
+        count += usable
+    # Between the sum, which slights a line far from the centre, and the mean, which trusts one partial.
+    return nu, score / np.sqrt(count)
