@@ -5,10 +5,12 @@ fundamental's phase as psi_k / k with weight g_k = k^2 |a_k|^2 w_k. Room, noise,
 the partials independently, so their disagreement is the error of their weighted mean. Two parts add:
 
 - as it fell: with h the row of the spline's hat matrix that takes the two ends' difference and s_k the
-  share of partial k, q_k = sum_t h_t g_k psi_kt / k, var = sum (q_k / (1 - s_k))^2, the jackknife
-  estimate that is proof against a leading partial (MacKinnon & White 1985, HC3);
+  share of partial k, q_k = sum_t h_t g_k psi_kt / k, var = sum q_k^2 / (1 - s_k), the
+  estimate that allows for a leading partial (MacKinnon & White 1985, HC2);
 - as it might have fallen: while the pitch wanders, a room turns each partial's phase at random, and
-  the ends are two draws of it: 2 sum (s_k / (1 - s_k))^2 var_t(psi_k / k).
+  the ends are two draws of it: 2 sum s_k^2 / (1 - s_k) var_t(psi_k / k).
+
+Both are raised by what the splines took out of the residual, which matters in short notes.
 
 Guarded by `tests/analytic/test_doubt.py` and the coverage column of `benchmarks/pitch.py`.
 """
@@ -29,7 +31,9 @@ if TYPE_CHECKING:
 #: Frames over which a phase error counts as one draw (0.1 s).
 _DRAW_FRAMES = 5
 #: Weight of the second part; the draws of two neighbouring partials are not wholly independent.
-_DRAW_FACTOR = 1.2
+_DRAW_FACTOR = 1.1
+#: Frames this far apart are independent (half a window); the least share of freedom that is believed.
+_FRAMES_APART, _LEAST_FREE = 2, 0.2
 _MOST_SHARE = 0.8
 #: What arithmetic and windows cost, found on clean tones.
 _FLOOR_CENTS = 2e-4
@@ -42,20 +46,22 @@ def mean_sd_hz(fit: Fit, index: int, hop_s: float) -> float:
     psi = (residual * (voice.rotation * voice.amplitude).conj()).imag / power
     gain = voice.numbers**2 * power * np.mean(fit.weights[index], axis=0)
     share = gain / gain.sum()
-    lever = share / (1 - np.minimum(share, _MOST_SHARE)) / voice.numbers
-    as_it_fell = lever * (_ends(len(psi), hop_s) @ psi)
-    left = float(np.sum(share / voice.numbers * (_ends(len(psi), hop_s) @ psi)))
+    lever = share / np.sqrt(1 - np.minimum(share, _MOST_SHARE)) / voice.numbers
+    basis = spline_basis(len(psi), hop_s, KNOT_S)
+    ends = (basis[-1] - basis[0]) @ np.linalg.pinv(basis) @ psi
+    left = float(np.sum(share / voice.numbers * ends))
     draws = np.mean(_smooth(psi, _DRAW_FRAMES) ** 2, axis=0)
-    variance = np.sum(as_it_fell**2) + left**2 + 2 * _DRAW_FACTOR**2 * np.sum(lever**2 * draws)
+    variance = np.sum((lever * ends) ** 2) + 2 * _DRAW_FACTOR**2 * np.sum(lever**2 * draws)
+    variance = variance * _fitted_away(*basis.shape) + left**2
     length_s = max(len(psi) - 1, 1) * hop_s
     floor_hz = float(np.mean(voice.freq_hz)) * np.log(2) / CENTS_PER_OCTAVE * _FLOOR_CENTS
     return float(np.hypot(np.sqrt(variance) / (2 * np.pi * length_s), floor_hz))
 
 
-def _ends(count: int, hop_s: float) -> FloatArray:
-    """Weights by which phases at the frames make the difference of the fitted ends."""
-    basis = spline_basis(count, hop_s, KNOT_S)
-    return np.asarray((basis[-1] - basis[0]) @ np.linalg.pinv(basis))
+def _fitted_away(frames: int, splines: int) -> float:
+    """What the fit took out of the residual's variance: n / (n - p), n the frames that do not overlap."""
+    free = frames / _FRAMES_APART
+    return free / max(free - splines, _LEAST_FREE * free)
 
 
 def _smooth(psi: FloatArray, width: int) -> FloatArray:

@@ -23,7 +23,7 @@ _MOST_PARTIALS = 14
 #: RMS stray of a blower's pitch from the note's mean, as a ratio (4 cents).
 _STRAY = 2.3e-3
 #: The attack and what the room still carries of the note before; the release.
-_ATTACK_S, _RELEASE_S = 0.17, 0.13
+_ATTACK_S, _RELEASE_S = 0.17, 0.15
 _LEAST_FRAMES = 8
 #: Passes of the pursuit: window (frames), most partials, reach and grid as ratios of the pitch.
 _PURSUIT = ((14, 6, 0.015, 5e-4), (7, 14, 0.005, 2.5e-4))
