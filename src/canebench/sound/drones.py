@@ -7,7 +7,7 @@ Guarded by `tests/analytic/test_drones.py`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -35,7 +35,10 @@ _LINE_PARTIALS = 8
 #: How far from its place a tenor is sought (90 cents), and how far around what was found first.
 _LINE_REACH_HZ, _LINE_AGAIN_HZ = 12.5, 1.0
 _LEAST_RUN_S = 1.5
-_TURNS = 8
+_TURNS = 30
+#: Partials of the tenors, fitted one set after the other: a high partial k alone would fit as well 1/k of a
+#: cycle away, and hold there.
+_STAGES = (4, 8, 16, 30)
 #: A tenor has at least this share of the bass's amplitude at the same place, a second of the first's.
 _LEAST_TENOR, _LEAST_SECOND = 0.1, 0.2
 #: A drone sounds where its odd partials are within this many decades of power of their usual level.
@@ -127,11 +130,13 @@ def _run(frames: Frames, base_hz: float, rows: IntArray, *, with_bass: bool) -> 
     lines = tenor_lines(rest, centre_hz, rows)
     time = frames.hop_s * np.arange(len(rows))
     tenors = [
-        _voice(rest, np.full(len(rows), hz), hz * time, partial_numbers(hz, frames.top_hz, 30), rows)
+        _voice(rest, np.full(len(rows), hz), hz * time, partial_numbers(hz, frames.top_hz, _STAGES[0]), rows)
         for hz in sorted(lines, reverse=True)
     ]
-    fit = fit_step(frames, [*voices, *tenors], spread_hz=STRAY_HZ, phases=False)
-    fit = fit_until_still(frames, fit, spread_hz=STRAY_HZ, most=_TURNS)
+    fit = _fitted(frames, [*voices, *tenors])
+    for most in _STAGES[1:]:
+        wider = [_widened(voice, frames.top_hz, most) for voice in fit.voices[len(voices) :]]
+        fit = _fitted(frames, [*fit.voices[: len(voices)], *wider])
     fit = _sounding(frames, fit, basses=len(voices))
     names: list[DroneName] = ["tenor"] * len(fit.voices)
     names[: len(voices)] = ["bass"] * len(voices)
@@ -156,8 +161,21 @@ def _sounding(frames: Frames, fit: Fit, *, basses: int) -> Fit:
             kept = []
     if len(kept) == len(first):
         return fit
-    fit = fit_step(frames, [*fit.voices[:basses], *kept], spread_hz=STRAY_HZ, phases=False)
+    return _fitted(frames, [*fit.voices[:basses], *kept])
+
+
+def _fitted(frames: Frames, voices: Sequence[Voice]) -> Fit:
+    """Amplitudes first, then phases and amplitudes until they stand still."""
+    fit = fit_step(frames, voices, spread_hz=STRAY_HZ, phases=False)
     return fit_until_still(frames, fit, spread_hz=STRAY_HZ, most=_TURNS)
+
+
+def _widened(voice: Voice, top_hz: float, most: int) -> Voice:
+    """The voice with up to `most` partials, the new ones silent as yet."""
+    numbers = partial_numbers(float(np.mean(voice.freq_hz)), top_hz, most)
+    amplitude = np.zeros(len(numbers), complex)
+    amplitude[: len(voice.numbers)] = voice.amplitude
+    return replace(voice, numbers=numbers, amplitude=amplitude)
 
 
 def _bass(frames: Frames, near_hz: float, rows: IntArray) -> Voice:

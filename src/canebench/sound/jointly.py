@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 _MAIN_LOBE_BINS = 3.0
 KNOT_S = 0.2
-_STILL_CYCLES = 1e-3
+_STILL_CYCLES = 1e-4
 _RIDGE = 1e-6
 
 
@@ -91,7 +91,7 @@ def fit_step(frames: Frames, voices: Sequence[Voice], *, spread_hz: float, phase
 
 
 def fit_until_still(frames: Frames, fit: Fit, *, spread_hz: float, most: int) -> Fit:
-    """Steps until the phases stand still to a thousandth of a cycle, at most `most`."""
+    """Steps until the phases stand still to a ten-thousandth of a cycle, at most `most`."""
     for _ in range(most):
         fit = fit_step(frames, fit.voices, spread_hz=spread_hz)
         if fit.moved_cycles < _STILL_CYCLES:
