@@ -15,11 +15,11 @@ _CENTS = 0.1
 _SEEDS = (5_401, 5_402, 5_403)
 
 
-def _take(seed: int, drones: DronePlan, *, duration_s: float = 1.3) -> Take:
-    """Nine notes of `duration_s` in room and noise with graces, over these drones."""
+def _take(seed: int, drones: DronePlan) -> Take:
+    """Nine notes of 1.3 s in room and noise with graces, over these drones."""
     recipe = Recipe(
         low_a_hz=float(np.random.default_rng(seed).uniform(440, 490)),
-        notes=scale_notes(duration_s=duration_s),
+        notes=scale_notes(duration_s=1.3),
         seed=seed,
         rate_hz=12_000.0,
         snr_db=20.0,
@@ -36,8 +36,8 @@ def _kinds(take: Take) -> list[str]:
 
 @pytest.mark.parametrize("seed", _SEEDS)
 def test_bass_and_two_tenors(seed: int) -> None:
-    """Over a take of 20 s, each drone wandering by half a cent on its own."""
-    take = _take(seed, DronePlan(bass_cents=4.0, tenor_cents=(3.0, -2.0), wander_cents=0.5), duration_s=2.2)
+    """Each drone wanders by half a cent on its own."""
+    take = _take(seed, DronePlan(bass_cents=4.0, tenor_cents=(3.0, -2.0), wander_cents=0.5))
     assert _kinds(take) == ["bass", "tenor", "tenor"]
     assert all(drone.separable for drone in take.measured.drones)
     assert_drones_true(take, cents=_CENTS)
@@ -53,6 +53,14 @@ def test_tenors_a_cent_apart_are_told_apart(seed: int) -> None:
     # Control: each is nearer to its own truth than to half a cent beside it.
     sharp, flat = take.measured.drones[1:]
     assert 0.8 < 1200 * np.log2(sharp.hz / flat.hz) < 1.2
+
+
+@pytest.mark.parametrize("seed", _SEEDS)
+def test_tenors_a_cent_apart_that_wander_about_each_other(seed: int) -> None:
+    """Their upper partials alone would fit as well a twentieth of a cycle away, and notes be lost."""
+    take = _take(seed, DronePlan(bass_cents=1.0, tenor_cents=(0.5, -0.5), wander_cents=0.3))
+    assert _kinds(take) == ["bass", "tenor", "tenor"]
+    assert_drones_true(take, cents=_CENTS)
 
 
 @pytest.mark.parametrize("seed", _SEEDS)
@@ -121,13 +129,3 @@ def test_tenors_that_cannot_be_told_apart_say_so(
     if not told_apart:
         assert_within_cents(found[0].hz, 238.0 * 2 ** (apart_cents / 2400), cents=1e-3)
         assert found[0].spans_s == ((0.0, 12.0),)
-
-
-@pytest.mark.xfail(
-    reason="a weakly determined wander of one tenor ends in a neighbouring minimum, 0.12 cent off"
-)
-def test_wandering_tenors_a_cent_apart_that_end_in_a_wrong_minimum() -> None:
-    """A known limit of short takes (12 s): about one in ten in which two tenors wander about each other."""
-    assert_drones_true(
-        _take(5_401, DronePlan(bass_cents=1.0, tenor_cents=(0.5, -0.5), wander_cents=0.3)), cents=_CENTS
-    )
