@@ -35,7 +35,7 @@ _LINE_PARTIALS = 8
 #: How far from its place a tenor is sought (90 cents), and how far around what was found first.
 _LINE_REACH_HZ, _LINE_AGAIN_HZ = 12.5, 1.0
 _LEAST_RUN_S = 1.5
-_TURNS = 30
+_FIRST_TURNS, _TURNS = 8, 20
 #: Partials of the tenors, fitted one set after the other: a high partial k alone would fit as well 1/k of a
 #: cycle away, and hold there.
 _STAGES = (4, 8, 16, 30)
@@ -133,10 +133,11 @@ def _run(frames: Frames, base_hz: float, rows: IntArray, *, with_bass: bool) -> 
         _voice(rest, np.full(len(rows), hz), hz * time, partial_numbers(hz, frames.top_hz, _STAGES[0]), rows)
         for hz in sorted(lines, reverse=True)
     ]
-    fit = _fitted(frames, [*voices, *tenors])
+    fit = _fitted(frames, [*voices, *tenors], most=_FIRST_TURNS)
     for most in _STAGES[1:]:
         wider = [_widened(voice, frames.top_hz, most) for voice in fit.voices[len(voices) :]]
-        fit = _fitted(frames, [*fit.voices[: len(voices)], *wider])
+        turns = _TURNS if most == _STAGES[-1] else _FIRST_TURNS
+        fit = _fitted(frames, [*fit.voices[: len(voices)], *wider], most=turns)
     fit = _sounding(frames, fit, basses=len(voices))
     names: list[DroneName] = ["tenor"] * len(fit.voices)
     names[: len(voices)] = ["bass"] * len(voices)
@@ -161,13 +162,13 @@ def _sounding(frames: Frames, fit: Fit, *, basses: int) -> Fit:
             kept = []
     if len(kept) == len(first):
         return fit
-    return _fitted(frames, [*fit.voices[:basses], *kept])
+    return _fitted(frames, [*fit.voices[:basses], *kept], most=_TURNS)
 
 
-def _fitted(frames: Frames, voices: Sequence[Voice]) -> Fit:
+def _fitted(frames: Frames, voices: Sequence[Voice], *, most: int) -> Fit:
     """Amplitudes first, then phases and amplitudes until they stand still."""
     fit = fit_step(frames, voices, spread_hz=STRAY_HZ, phases=False)
-    return fit_until_still(frames, fit, spread_hz=STRAY_HZ, most=_TURNS)
+    return fit_until_still(frames, fit, spread_hz=STRAY_HZ, most=most)
 
 
 def _widened(voice: Voice, top_hz: float, most: int) -> Voice:
