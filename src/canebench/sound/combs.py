@@ -23,7 +23,9 @@ _WINDOW_S = 1.2
 _CHUNK = 8
 #: Decades above the floor at which a line counts fully, so that no single loud one decides.
 _FULL = 2.0
-_PRESENT = 1.0
+_PRESENT, _TOP_SHARE = 1.0, 0.03
+#: Decades of power below the loudest line at which the window's own skirts begin.
+_SKIRTS = 8.0
 _LINE_DECADES = 1.0
 #: Candidates this near to the best one (natural log) are one and the same line.
 _SAME = 0.004
@@ -53,12 +55,13 @@ def tenor_near(section: Section) -> float | None:
 
 
 def hum_in(section: Section) -> Hum:
-    """The mains frequency that fits best and the share of its first twelve multiples that are lines."""
+    """The mains frequency that fits best and the share of its multiples, all or odd, that are lines."""
     over, bin_hz = _lines(section)
     found = []
     for mains_hz in _MAINS_HZ:
-        line = _heights(over, mains_hz * np.arange(1, 13) / bin_hz)
-        found.append(Hum(mains_hz=mains_hz, share=float(np.mean(line > _LINE_DECADES))))
+        line = _heights(over, mains_hz * np.arange(1, 13) / bin_hz) > _LINE_DECADES
+        # Some hum has odd multiples alone; a bass drone on twice the mains has none of them.
+        found.append(Hum(mains_hz=mains_hz, share=max(float(np.mean(line)), float(np.mean(line[::2])))))
     return max(found, key=lambda hum: hum.share)
 
 
@@ -71,12 +74,14 @@ def _comb(section: Section, span_hz: tuple[float, float], numbers: IntArray, *, 
     # Drones may begin mid-way: the best stretch of a few seconds decides.
     for start in range(0, max(1, len(power) - _CHUNK // 2), _CHUNK // 2):
         line = _over_floor(np.median(power[start : start + _CHUNK], axis=0), bin_hz)
-        height = np.minimum(_heights(line, at), _FULL)
-        score = height.mean(axis=1)
+        above = _heights(line, at)
+        height = np.minimum(above, _FULL)
+        # Where all candidates near a line count fully, the line's top decides.
+        score = height.mean(axis=1) + _TOP_SHARE * above.mean(axis=1)
         top = int(np.argmax(score))
         present = np.mean(height[top] > 0.5 * _FULL) > 0.7 and np.all(height[top, :lowest] > 0.3 * _FULL)
         if present and score[top] > _PRESENT and (best is None or score[top] > best[0] + 0.02):
-            alike = (score > score[top] - 0.05) & (np.abs(np.log(pitch / pitch[top])) < _SAME)
+            alike = (score > score[top] - 0.01) & (np.abs(np.log(pitch / pitch[top])) < _SAME)
             best = float(score[top]), float(np.mean(pitch[alike]))
     return None if best is None else best[1]
 
@@ -122,7 +127,7 @@ def _long_spectra(section: Section) -> tuple[FloatArray, float]:
 
 def _over_floor(power: FloatArray, bin_hz: float) -> FloatArray:
     """Decades of each bin above the floor, a low quantile over 60 Hz."""
-    level = np.log10(power + 1e-20)
+    level = np.log10(power + 10**-_SKIRTS * np.max(power) + 1e-20)
     width = max(8, round(60.0 / bin_hz))
     rows = len(level) // width
     floor = np.quantile(level[: rows * width].reshape(rows, width), 0.3, axis=1)
