@@ -1,8 +1,10 @@
 """Follow the frequency of a comb through windows of a second or less, without any phase to start from.
 
 In each window the candidate frequency is scored by the coherent share of energy of each partial,
-sum over k of |sum_t w z_k exp(-2 pi i k nu t)|^2 / (sum_t w |z_k|^2 sum_t w): a partial that another
-source disturbs can lose no more than its own share.
+sum over k of |sum_t w z_k exp(-2 pi i k nu t)|^2 / (sum_t w |z_k|^2 sum_t w + q^2): a partial that another
+source disturbs can lose no more than its own share, and one that is hardly there (q, 20 dB below the
+strongest) has none: noise is coherent with some frequency in any short window.
+Guarded by `tests/published/test_bound.py`.
 """
 
 from __future__ import annotations
@@ -13,6 +15,9 @@ import numpy as np
 
 if TYPE_CHECKING:
     from canebench.base.arrays import ComplexArray, FloatArray, IntArray
+
+#: Power below the strongest partial's at which a partial counts half.
+_FAINT = 0.01
 
 
 def follow(
@@ -47,11 +52,12 @@ def follow(
     time = (np.arange(window) - (window - 1) / 2) * hop_s
     nu = np.arange(-reach_hz, reach_hz + grid_hz / 2, grid_hz)
     score = np.zeros((len(starts), len(nu)))
+    faint = _FAINT * np.max(np.median(np.abs(readings) ** 2, axis=0)) * taper.sum() ** 2
     for column, number in enumerate(numbers):
         cut = readings[starts[:, None] + np.arange(window), column] * taper
         turned = cut @ np.exp(-2j * np.pi * number * np.outer(time, nu))
         energy = np.sum(np.abs(cut) ** 2 / taper, axis=1, keepdims=True) * taper.sum()
-        score += np.abs(turned) ** 2 / np.maximum(energy, 1e-30)
+        score += np.abs(turned) ** 2 / np.maximum(energy + faint, 1e-30)
     centre = starts + (window - 1) / 2
     return np.interp(np.arange(count), centre, _peaks(score, nu))
 
