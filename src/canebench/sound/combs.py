@@ -79,7 +79,10 @@ def _comb(section: Section, span_hz: tuple[float, float], numbers: IntArray, *, 
         # Where all candidates near a line count fully, the line's top decides.
         score = height.mean(axis=1) + _TOP_SHARE * above.mean(axis=1)
         top = int(np.argmax(score))
-        present = np.mean(height[top] > 0.5 * _FULL) > 0.7 and np.all(height[top, :lowest] > 0.3 * _FULL)
+        heard = height[top] > 0.5 * _FULL
+        # The odd ones by themselves too: the even ones are those of a chanter's note an octave up.
+        present = min(np.mean(heard), np.mean(heard[numbers % 2 == 1])) > 0.7
+        present = present and np.all(height[top, :lowest] > 0.3 * _FULL)
         if present and score[top] > _PRESENT and (best is None or score[top] > best[0] + 0.02):
             alike = (score > score[top] - 0.01) & (np.abs(np.log(pitch / pitch[top])) < _SAME)
             best = float(score[top]), float(np.mean(pitch[alike]))
