@@ -95,3 +95,17 @@ def test_a_bass_on_a_multiple_of_the_mains_is_found_over_hum() -> None:
     found = bass_near(replace(section, signal=section.signal + quiet * hum))
     assert found is not None
     assert_within_cents(found, 120.0, cents=_ROUGH_CENTS)
+
+
+def test_one_short_note_in_hiss_has_no_tenors() -> None:
+    """The even partials of a tenor an octave down are the note's own; hiss does not make up for the odd ones."""
+    rng = np.random.default_rng(5_214)
+    time_s = np.arange(round(2 * _RATE_HZ)) / _RATE_HZ
+    for _ in range(100):
+        hz, hiss = rng.uniform(430, 520), rng.uniform(0.1, 1.0)
+        signal = hiss * rng.standard_normal(len(time_s))
+        for k in range(1, 6):
+            signal += np.cos(2 * np.pi * k * hz * time_s + rng.uniform(0, 2 * np.pi))
+        section = Section(signal=signal, rate_hz=_RATE_HZ, start_s=0.0)
+        assert bass_near(section) is None
+        assert tenor_near(section) is None
