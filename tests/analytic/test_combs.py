@@ -98,7 +98,7 @@ def test_a_bass_on_a_multiple_of_the_mains_is_found_over_hum() -> None:
 
 
 def test_one_short_note_in_hiss_has_no_tenors() -> None:
-    """The even partials of a tenor an octave down are the note's own; hiss does not make up for the odd ones."""
+    """A tenor's even partials are those of a note an octave up; hiss does not make up for the odd ones."""
     rng = np.random.default_rng(5_214)
     time_s = np.arange(round(2 * _RATE_HZ)) / _RATE_HZ
     for _ in range(100):
