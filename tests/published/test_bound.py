@@ -13,7 +13,7 @@ from scipy.optimize import minimize_scalar
 from canebench.base.uncertain import SD_TO_90
 from canebench.sound.measure import measure
 from canebench.sound.recording import Recording
-from support.sources import source
+from support.datasets import PUBLISHED, source_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -60,7 +60,7 @@ def _least_squares_hz(signal: FloatArray, partials: int, near_hz: float, rate_hz
     return float(minimize_scalar(left, bounds=bounds, method="bounded", options={"xatol": 1e-5}).x)
 
 
-@pytest.mark.parametrize("worked", source("rife_boorstyn_1974")["worked"])
+@pytest.mark.parametrize("worked", source_of(PUBLISHED / "rife_boorstyn_1974")["worked"])
 def test_the_bound_of_a_single_tone_at_480_hz(worked: dict[str, float]) -> None:
     """The worked values in cents, to the digits given."""
     rate_hz = 48_000.0
@@ -71,7 +71,7 @@ def test_the_bound_of_a_single_tone_at_480_hz(worked: dict[str, float]) -> None:
 
 def test_the_bound_of_a_harmonic_tone_and_an_estimator_that_reaches_it() -> None:
     """The worked value, and 300 runs of nonlinear least squares: their RMS error is the bound to 12 %."""
-    worked = source("nehorai_porat_1986")["worked"]
+    worked = source_of(PUBLISHED / "nehorai_porat_1986")["worked"]
     amplitudes, sigma, count = worked["amplitudes"], worked["sigma"], worked["samples"]
     rate_hz, hz = worked["rate_hz"], worked["fundamental_hz"]
     bound_hz = _harmonic_hz(amplitudes, sigma, count, rate_hz)
