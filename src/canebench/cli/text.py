@@ -50,7 +50,7 @@ def width() -> int:
 
 
 def strong(text: str) -> str:
-    """Bold on a terminal that wants it (https://no-color.org), else as it is."""
+    """Bold on a terminal that wants it (the NO_COLOR custom), else as it is."""
     plain = bool(os.environ.get("NO_COLOR")) or os.environ.get("TERM") == "dumb"
     return text if plain or not sys.stdout.isatty() else click.style(text, bold=True)
 
