@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import io
 import json
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import av
 import numpy as np
 import pytest
 
 from canebench.base.notes import NOTES
+from canebench.bench.measure_take import measure_take
+from canebench.bench.wire import report_object
 from canebench.sound.decode import read_bytes
 from canebench.sound.measure import measure
 from canebench.sound.recording import Recording
@@ -19,7 +19,7 @@ from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from doors.run import run
 from support.pitch import assert_within_cents
 from support.soundfiles import KINDS, encoded
-from support.takes import names, reading
+from support.takes import names
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from canebench.sound.readings import Measurement
 
 _RATE_HZ = 16_000
+_SAME = 1e-6
 _RECIPE = Recipe(
     low_a_hz=473.7,
     notes=scale_notes(duration_s=1.0),
@@ -114,21 +115,47 @@ def test_one_channel_or_two_alike(samples: SampleArray, plain: Measurement) -> N
     _assert_same(measure(read_bytes(_wav(np.stack([samples, samples])), origin="stereo")), plain, cents=1e-4)
 
 
-def test_library_and_command_give_the_same_numbers(
+def _numbers(written: object, place: str = "") -> dict[str, object]:
+    """Every value of a JSON object by its place in it; the origin names the file and is left out."""
+    if isinstance(written, dict):
+        return {k: v for key, part in written.items() for k, v in _numbers(part, f"{place}/{key}").items()}
+    if isinstance(written, list):
+        parts = enumerate(written)
+        return {k: v for index, part in parts for k, v in _numbers(part, f"{place}/{index}").items()}
+    return {} if place == "/origin" else {place: written}
+
+
+def _assert_same_numbers(found: dict[str, object], wanted: dict[str, object]) -> None:
+    """The same values at the same places, numbers to a millionth of them (or the sixth decimal)."""
+    assert found.keys() == wanted.keys()
+    for place, value in wanted.items():
+        if isinstance(value, float):
+            assert found[place] == pytest.approx(value, rel=_SAME, abs=_SAME), place
+        else:
+            assert found[place] == value, place
+
+
+def test_library_bench_and_command_give_the_same_numbers(
     samples: SampleArray, plain: Measurement, tmp_path: Path
 ) -> None:
-    """`canebench measure --json` on the take in a file: each number as the library's, to 1e-6."""
+    """The take through `measure`, through `measure_take` on a float WAV of it, and through the command."""
     path = tmp_path / "take.wav"
     path.write_bytes(_wav(samples[None, :]))
+    report = measure_take(path)
+    _assert_same(report.measurement, plain, cents=1e-6)
+    for found, wanted in zip(report.measurement.notes, plain.notes, strict=True):
+        for field in ("hz", "sd_hz", "cents", "sd_cents", "drift_cents_per_s", "spread_cents", "level_db"):
+            assert getattr(found, field) == pytest.approx(getattr(wanted, field), rel=_SAME, abs=1e-9), field
+        assert found.spans_s == wanted.spans_s
     result = run("measure", str(path), "--json")
-    report = json.loads(result.stdout)
-    notes = {note["note"]: note for note in report["notes"]}
-    assert set(notes) == set(NOTES)
-    for name in NOTES:
-        ours = reading(plain, name)
-        told = notes[name]
-        assert told["hz"] == pytest.approx(ours.hz, rel=1e-6)
-        assert told["cents"] == pytest.approx(ours.cents, rel=1e-6, abs=1e-6)
+    assert result.exit_code == 0
+    printed = _numbers(json.loads(result.stdout))
+    assert sum(isinstance(value, float) for value in printed.values()) > 80
+    wanted_numbers = _numbers(json.loads(json.dumps(report_object(report))))
+    _assert_same_numbers(printed, wanted_numbers)
+    # Control: a door that passed another reference on than it was given would be seen.
+    other = _numbers(json.loads(run("measure", str(path), "--json", "--reference", "474").stdout))
+    with pytest.raises(AssertionError, match=r"/(reference|notes)/"):
+        _assert_same_numbers(other, wanted_numbers)
     # The file itself is the take, sample for sample.
-    with av.open(io.BytesIO(path.read_bytes())) as container:
-        assert container.streams.audio[0].rate == _RATE_HZ
+    np.testing.assert_array_equal(read_bytes(path.read_bytes(), origin="take").samples, samples)
