@@ -77,6 +77,17 @@ def test_low_a_and_high_a_alone(low_a_hz: float) -> None:
     assert take.measured.low_a_hz == reading(take.measured, LOW_A).hz
 
 
+@pytest.mark.parametrize("low_a_hz", [442.0, 467.0, 488.0])
+def test_low_a_and_high_a_over_drones(low_a_hz: float) -> None:
+    """Both As some cents off drones as loud as they are: the beat tells the chanter from them."""
+    plan = DronePlan(bass_cents=1.0, tenor_cents=(1.5, -2.0), wander_cents=0.3)
+    offsets = {LOW_A: 8.0, HIGH_A: -9.0}
+    notes = scale_notes(LOW_A, HIGH_A, duration_s=2.5, offsets_cents=offsets)
+    take = take_of(replace(_ROOM, low_a_hz=low_a_hz, notes=notes, drones=plan))
+    assert_notes_true(take, (LOW_A, HIGH_A), cents=1.5)
+    assert len(take.measured.drones) == 3
+
+
 def test_notes_in_any_order_and_repeated_are_pooled() -> None:
     """Low A thrice, E twice, high A first: one reading for each, over all its parts."""
     order = (HIGH_A, LOW_A, "E", "C", LOW_A, "high G", "E", "B", LOW_A)
