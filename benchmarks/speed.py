@@ -92,14 +92,15 @@ def _long(take: Recording, folder: Path) -> None:
         samples = np.tile(np.asarray(take.samples), copies)[: round(60 * minutes * take.rate_hz)]
         path = folder / "long.wav"
         write_recording(Recording(samples=samples, rate_hz=take.rate_hz, origin="long"), path)
+        # Not ru_maxrss: that begins with the size of the process which started this one.
         probe = (
             "import json, resource, sys; from pathlib import Path\n"
             "from canebench.bench.measure_take import measure_take\n"
             "report = measure_take(Path(sys.argv[1]))\n"
-            "own = resource.getrusage(resource.RUSAGE_SELF)\n"
-            "child = resource.getrusage(resource.RUSAGE_CHILDREN)\n"
-            "print(json.dumps([own.ru_utime + own.ru_stime + child.ru_utime + child.ru_stime,"
-            " max(own.ru_maxrss, child.ru_maxrss) / 1024, len(report.measurement.notes)]))"
+            "use = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]\n"
+            "status = Path('/proc/self/status').read_text().split('VmHWM:')[1]\n"
+            "print(json.dumps([sum(one.ru_utime + one.ru_stime for one in use),"
+            " int(status.split()[0]) / 1024, len(report.measurement.notes)]))"
         )
         done = subprocess.run(
             [sys.executable, "-c", probe, str(path)], check=True, capture_output=True, text=True

@@ -16,6 +16,10 @@ _COMPILED = tempfile.TemporaryDirectory(prefix="numba-")
 os.environ["NUMBA_CACHE_DIR"] = _COMPILED.name
 
 
+# Our matrices are small: more BLAS threads only get in each other's way. Before NumPy is imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     """How many damaged files the ingest fuzz test tries."""
     parser.addoption(

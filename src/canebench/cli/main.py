@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from difflib import get_close_matches
 from importlib import import_module
@@ -35,6 +36,10 @@ canebench – from a box of new cane reeds to nine notes in tune with the drones
 
 All commands: canebench --help
 """
+
+
+# Our matrices are small: a second BLAS thread costs more than it brings. Read when numerics are imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 
 class Doors(click.Group):

@@ -24,6 +24,8 @@ _CHUNK = 8
 #: Decades above the floor at which a line counts fully, so that no single loud one decides.
 _FULL = 2.0
 _PRESENT, _TOP_SHARE = 1.0, 0.03
+#: Decades of power below the loudest line at which a drone's strongest odd partial cannot lie.
+_FAINTEST = 3.3
 #: Decades of power below the loudest line at which the window's own skirts begin.
 _SKIRTS = 8.0
 _LINE_DECADES = 1.0
@@ -72,8 +74,9 @@ def _comb(section: Section, span_hz: tuple[float, float], numbers: IntArray, *, 
     at = pitch[:, None] * numbers / bin_hz
     best: tuple[float, float] | None = None
     # Drones may begin mid-way: the best stretch of a few seconds decides.
-    for start in range(0, max(1, len(power) - _CHUNK // 2), _CHUNK // 2):
-        line = _over_floor(np.median(power[start : start + _CHUNK], axis=0), bin_hz)
+    for start in range(0, max(1, len(power) - _CHUNK + 1), _CHUNK // 2):
+        power_now = np.median(power[start : start + _CHUNK], axis=0)
+        line = _over_floor(power_now, bin_hz)
         above = _heights(line, at)
         height = np.minimum(above, _FULL)
         # Where all candidates near a line count fully, the line's top decides.
@@ -83,6 +86,9 @@ def _comb(section: Section, span_hz: tuple[float, float], numbers: IntArray, *, 
         # The odd ones by themselves too: the even ones are those of a chanter's note an octave up.
         present = min(np.mean(heard), np.mean(heard[numbers % 2 == 1])) > 0.7
         present = present and np.all(height[top, :lowest] > 0.3 * _FULL)
+        # Faint lines between a note's partials (a splice, a rattle) are no drone.
+        odd = _heights(np.log10(power_now + 1e-20), at[top, numbers % 2 == 1])
+        present = present and np.max(odd) > np.log10(np.max(power_now) + 1e-20) - _FAINTEST
         if present and score[top] > _PRESENT and (best is None or score[top] > best[0] + 0.02):
             alike = (score > score[top] - 0.01) & (np.abs(np.log(pitch / pitch[top])) < _SAME)
             best = float(score[top]), float(np.mean(pitch[alike]))

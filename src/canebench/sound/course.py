@@ -8,6 +8,7 @@ Guarded by `tests/analytic/test_course.py`.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from statistics import median
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -85,7 +86,7 @@ def stretches(course: Course, hop_s: float, *, least_s: float) -> list[Stretch]:
             run = []
         if frame == len(cents) or not course.sounding[frame]:
             continue
-        if not run or abs(cents[frame] - np.median(cents[run[-7:]])) < _JUMP_CENTS:
+        if not run or abs(cents[frame] - median(cents[run[-7:]])) < _JUMP_CENTS:
             run.append(frame)
         elif frame + 1 < len(cents) and abs(cents[frame + 1] - cents[frame]) < _JUMP_CENTS:
             # Two frames agree on another pitch: the note has changed.

@@ -17,7 +17,7 @@ Guarded by `tests/analytic/test_doubt.py` and the coverage column of `benchmarks
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 #: Frames over which a phase error counts as one draw (0.1 s).
 _DRAW_FRAMES = 5
 #: Weight of the second part; the draws of two neighbouring partials are not wholly independent.
-_DRAW_FACTOR = 1.1
+_DRAW_FACTOR = 1.25
 #: Frames this far apart are independent (half a window); the least share of freedom that is believed.
 _FRAMES_APART, _LEAST_FREE = 2, 0.2
 _MOST_SHARE = 0.8
@@ -39,8 +39,18 @@ _MOST_SHARE = 0.8
 _FLOOR_CENTS = 2e-4
 
 
-def mean_sd_hz(fit: Fit, index: int, hop_s: float) -> float:
-    """Standard uncertainty (Hz) of the mean frequency of voice `index` over its frames."""
+class Doubt(NamedTuple):
+    """Of a mean frequency, Hz: what the residual's phases still add to it, and its standard uncertainty."""
+
+    step_hz: float
+    sd_hz: float
+
+
+def mean_doubt(fit: Fit, index: int, hop_s: float) -> Doubt:
+    """How sure the mean frequency of voice `index` over its frames is.
+
+    The step is one more of the fit's, without its stiffness against wander.
+    """
     voice, residual = fit.voices[index], fit.residuals[index]
     power = np.abs(voice.amplitude) ** 2 + 1e-30
     psi = (residual * (voice.rotation * voice.amplitude).conj()).imag / power
@@ -52,10 +62,11 @@ def mean_sd_hz(fit: Fit, index: int, hop_s: float) -> float:
     left = float(np.sum(share / voice.numbers * ends))
     draws = np.mean(_smooth(psi, _DRAW_FRAMES) ** 2, axis=0)
     variance = np.sum((lever * ends) ** 2) + 2 * _DRAW_FACTOR**2 * np.sum(lever**2 * draws)
-    variance = variance * _fitted_away(*basis.shape) + left**2
+    variance *= _fitted_away(*basis.shape)
     length_s = max(len(psi) - 1, 1) * hop_s
     floor_hz = float(np.mean(voice.freq_hz)) * np.log(2) / CENTS_PER_OCTAVE * _FLOOR_CENTS
-    return float(np.hypot(np.sqrt(variance) / (2 * np.pi * length_s), floor_hz))
+    sd_hz = float(np.hypot(np.sqrt(variance) / (2 * np.pi * length_s), floor_hz))
+    return Doubt(step_hz=left / (2 * np.pi * length_s), sd_hz=sd_hz)
 
 
 def _fitted_away(frames: int, splines: int) -> float:

@@ -14,7 +14,7 @@ import numpy as np
 
 from canebench.base.units import hz_to_cents
 from canebench.sound.combs import bass_near, tenor_near
-from canebench.sound.doubt import mean_sd_hz
+from canebench.sound.doubt import mean_doubt
 from canebench.sound.jointly import Fit, fit_step, fit_until_still
 from canebench.sound.pursuit import follow
 from canebench.sound.readings import DroneReading
@@ -35,10 +35,10 @@ _LINE_PARTIALS = 8
 #: How far from its place a tenor is sought (90 cents), and how far around what was found first.
 _LINE_REACH_HZ, _LINE_AGAIN_HZ = 12.5, 1.0
 _LEAST_RUN_S = 1.5
-_FIRST_TURNS, _TURNS = 8, 20
+_TURNS = 8
 #: Partials of the tenors, fitted one set after the other: a high partial k alone would fit as well 1/k of a
 #: cycle away, and hold there.
-_STAGES = (4, 8, 16, 30)
+_STAGES = (4, 10, 30)
 #: A tenor has at least this share of the bass's amplitude at the same place, a second of the first's.
 _LEAST_TENOR, _LEAST_SECOND = 0.1, 0.2
 #: A drone sounds where its odd partials are within this many decades of power of their usual level.
@@ -67,7 +67,7 @@ class DroneRun:
                 DroneReading(
                     drone=name,
                     hz=hz,
-                    sd_hz=mean_sd_hz(self.fit, index, 2 * frames.hop_s),
+                    sd_hz=mean_doubt(self.fit, index, 2 * frames.hop_s).sd_hz,
                     spread_cents=float(np.std(hz_to_cents(voice.freq_hz, hz))),
                     spans_s=(span,),
                 )
@@ -130,14 +130,10 @@ def _run(frames: Frames, base_hz: float, rows: IntArray, *, with_bass: bool) -> 
     lines = tenor_lines(rest, centre_hz, rows)
     time = frames.hop_s * np.arange(len(rows))
     tenors = [
-        _voice(rest, np.full(len(rows), hz), hz * time, partial_numbers(hz, frames.top_hz, _STAGES[0]), rows)
+        _voice(rest, np.full(len(rows), hz), hz * time, partial_numbers(hz, frames.top_hz, _STAGES[-1]), rows)
         for hz in sorted(lines, reverse=True)
     ]
-    fit = _fitted(frames, [*voices, *tenors], most=_FIRST_TURNS)
-    for most in _STAGES[1:]:
-        wider = [_widened(voice, frames.top_hz, most) for voice in fit.voices[len(voices) :]]
-        turns = _TURNS if most == _STAGES[-1] else _FIRST_TURNS
-        fit = _fitted(frames, [*fit.voices[: len(voices)], *wider], most=turns)
+    fit = _staged(frames, voices, tenors)
     fit = _sounding(frames, fit, basses=len(voices))
     names: list[DroneName] = ["tenor"] * len(fit.voices)
     names[: len(voices)] = ["bass"] * len(voices)
@@ -171,12 +167,30 @@ def _fitted(frames: Frames, voices: Sequence[Voice], *, most: int) -> Fit:
     return fit_until_still(frames, fit, spread_hz=STRAY_HZ, most=most)
 
 
-def _widened(voice: Voice, top_hz: float, most: int) -> Voice:
-    """The voice with up to `most` partials, the new ones silent as yet."""
-    numbers = partial_numbers(float(np.mean(voice.freq_hz)), top_hz, most)
-    amplitude = np.zeros(len(numbers), complex)
-    amplitude[: len(voice.numbers)] = voice.amplitude
-    return replace(voice, numbers=numbers, amplitude=amplitude)
+def _staged(frames: Frames, basses: Sequence[Voice], tenors: Sequence[Voice]) -> Fit:
+    """All drones fitted from their first partials up; the bass has two for each of a tenor's."""
+    whole = [*basses, *tenors]
+    counts = [2 * (index < len(basses)) + (index >= len(basses)) for index in range(len(whole))]
+    current = [_cut(voice, count * _STAGES[0]) for voice, count in zip(whole, counts, strict=True)]
+    fit = _fitted(frames, current, most=_TURNS)
+    for most in _STAGES[1:]:
+        wider = [
+            _widened(now, _cut(first, count * most))
+            for now, first, count in zip(fit.voices, whole, counts, strict=True)
+        ]
+        fit = _fitted(frames, wider, most=_TURNS)
+    return fit
+
+
+def _cut(voice: Voice, most: int) -> Voice:
+    """The voice with its first `most` partials."""
+    return replace(voice, numbers=voice.numbers[:most], amplitude=voice.amplitude[:most])
+
+
+def _widened(now: Voice, first: Voice) -> Voice:
+    """The voice as it is now, with those partials of `first` that it has not yet."""
+    amplitude = np.concatenate([now.amplitude, first.amplitude[len(now.amplitude) :]])
+    return replace(now, numbers=first.numbers, amplitude=amplitude)
 
 
 def _bass(frames: Frames, near_hz: float, rows: IntArray) -> Voice:

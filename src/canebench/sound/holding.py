@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from canebench.base.units import hz_to_cents
-from canebench.sound.doubt import mean_sd_hz
+from canebench.sound.doubt import mean_doubt
 from canebench.sound.jointly import Fit, fit_step
 from canebench.sound.pursuit import follow
 from canebench.sound.spectra import amplitudes
@@ -139,14 +139,15 @@ def _hold(rest: Frames, fit: Fit) -> Hold:
     voice = fit.voices[0]
     times = rest.times_s[voice.rows]
     length = float(times[-1] - times[0])
-    hz = float(voice.cycles[-1] - voice.cycles[0]) / length
+    doubt = mean_doubt(fit, 0, rest.hop_s)
+    hz = float(voice.cycles[-1] - voice.cycles[0]) / length + doubt.step_hz
     course = hz_to_cents(voice.freq_hz, hz)
     drift = float(np.polyfit(times - times.mean(), course, 1)[0]) if len(times) > 2 else 0.0
     held = Held(
         start_s=float(times[0]),
         end_s=float(times[-1]),
         hz=hz,
-        sd_hz=mean_sd_hz(fit, 0, rest.hop_s),
+        sd_hz=doubt.sd_hz,
         drift_cents_per_s=drift,
         spread_cents=float(np.std(course)),
         level_db=float(10 * np.log10(np.sum(np.abs(voice.amplitude) ** 2) / 2 + 1e-20)),

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from canebench.sound.spectra import Frames, overlap
-from canebench.sound.splines import slope_of, spline_basis
+from canebench.sound.splines import spline_basis, spline_slope
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 _MAIN_LOBE_BINS = 3.0
 KNOT_S = 0.2
-_STILL_CYCLES = 1e-4
+_STILL_CYCLES = 3e-4
 _RIDGE = 1e-6
 
 
@@ -91,7 +91,7 @@ def fit_step(frames: Frames, voices: Sequence[Voice], *, spread_hz: float, phase
 
 
 def fit_until_still(frames: Frames, fit: Fit, *, spread_hz: float, most: int) -> Fit:
-    """Steps until the phases stand still to a ten-thousandth of a cycle, at most `most`."""
+    """Steps until the phases stand still to a few ten-thousandths of a cycle, at most `most`."""
     for _ in range(most):
         fit = fit_step(frames, fit.voices, spread_hz=spread_hz)
         if fit.moved_cycles < _STILL_CYCLES:
@@ -173,13 +173,16 @@ def _phase_step(
                     cross = cluster.near[i, j] * weight[:, p] * (tangent[:, p].conj() * tangent[:, q]).real
                     bend[pair] = bend.get(pair, 0.0) + cross
     basis = spline_basis(rows, frames.hop_s, KNOT_S)
-    slope = slope_of(basis, frames.hop_s)
+    slope = spline_slope(rows, frames.hop_s, KNOT_S)
     width = basis.shape[1]
     stiffness = frames.hop_s / KNOT_S / spread_hz**2
     normal = np.kron(np.eye(count), stiffness * slope.T @ slope)
     for (v, u), course in bend.items():
-        block = np.s_[v * width : (v + 1) * width, u * width : (u + 1) * width]
-        normal[block] += basis.T @ (course[:, None] * basis)
+        if v <= u:
+            part = basis.T @ (course[:, None] * basis)
+            normal[v * width : (v + 1) * width, u * width : (u + 1) * width] += part
+            if v < u:
+                normal[u * width : (u + 1) * width, v * width : (v + 1) * width] += part
     right = [
         basis.T @ gradient[v] - stiffness * slope.T @ (voice.freq_hz - np.mean(voice.freq_hz))
         for v, voice in enumerate(voices)

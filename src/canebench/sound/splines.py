@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,8 +11,9 @@ if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
 
 
+@lru_cache(maxsize=16)
 def spline_basis(count: int, hop_s: float, knot_s: float) -> FloatArray:
-    """Uniform cubic B-splines over `count` samples, knots at most `knot_s` apart [shape=(count, splines)].
+    """Uniform cubic B-splines, knots at most `knot_s` apart [shape=(count, splines)]; read-only.
 
     B(x) = 2/3 - x^2 + |x|^3/2 for |x| < 1, (2 - |x|)^3 / 6 for 1 <= |x| < 2 (de Boor 1978).
     """
@@ -21,11 +23,15 @@ def spline_basis(count: int, hop_s: float, knot_s: float) -> FloatArray:
     x = np.abs(position[:, None] - np.arange(-1, spans + 2))
     inner = 2 / 3 - x**2 + x**3 / 2
     outer = np.clip(2 - x, 0, None) ** 3 / 6
-    return np.asarray(np.where(x < 1, inner, outer))
+    basis = np.where(x < 1, inner, outer)
+    basis.flags.writeable = False
+    return np.asarray(basis)
 
 
-def slope_of(basis: FloatArray, hop_s: float) -> FloatArray:
-    """Slope of each spline per second, by central differences [shape as `basis`]."""
-    if len(basis) < 2:
-        return np.zeros_like(basis)
-    return np.asarray(np.gradient(basis, hop_s, axis=0))
+@lru_cache(maxsize=16)
+def spline_slope(count: int, hop_s: float, knot_s: float) -> FloatArray:
+    """Slope of each spline of `spline_basis` per second, by central differences; read-only like it."""
+    basis = spline_basis(count, hop_s, knot_s)
+    slope = np.gradient(basis, hop_s, axis=0) if count > 1 else np.zeros_like(basis)
+    slope.flags.writeable = False
+    return np.asarray(slope)
