@@ -97,10 +97,6 @@ def _at_varying_speed(samples: FloatArray, *, cents: float, rate_hz: float) -> F
     return np.asarray(np.interp(fine * place[place < len(samples) - 1], np.arange(len(between)), between))
 
 
-@pytest.mark.xfail(
-    reason="tenors are sought as steady tones; where they waver by 2 cents and more they are lost",
-    strict=False,
-)
 @pytest.mark.parametrize("swing_hz", [0.2, 0.4])
 @pytest.mark.parametrize("seed", _SEEDS)
 def test_a_varying_speed_is_remarked(seed: int, swing_hz: float, played: dict[int, Played]) -> None:

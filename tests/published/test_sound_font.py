@@ -27,14 +27,6 @@ _HELD_S = 2.0
 _GATE_CENTS = 2 * _LOOPS.number("cents_uncertainty")
 _BEND_CUT_CENTS = _LOOPS.number("bend_cut_cents")
 _TAKES = list(dict.fromkeys(row["take"] for row in _LOOPS.rows))
-#: A fault of ours, not of the data: the loops' splices leave lines 45 dB and more below the note's strongest,
-#: between its partials, and in these takes a note passes for drones an octave or two below it.
-_DRONES_INVENTED = pytest.mark.xfail(
-    reason="a note with faint lines between its partials is taken for drones",
-    raises=AssertionError,
-    strict=True,
-)
-_HEARD_WRONG = ("upper hand", "scale", "with low G and B")
 pytestmark = pytest.mark.skipif(_FONT is None, reason="fluidsynth or the sound font is not installed")
 
 
@@ -58,10 +50,7 @@ def _loop_hz(font: SoundFont, row: dict[str, str]) -> float:
     return left.hz
 
 
-@pytest.mark.parametrize(
-    "take",
-    [pytest.param(name, marks=[_DRONES_INVENTED] * (name in _HEARD_WRONG)) for name in _TAKES],
-)
+@pytest.mark.parametrize("take", _TAKES)
 def test_each_note_has_the_pitch_of_its_loop(take: str, tmp_path: Path) -> None:
     """Every note is named and no drone heard; unbent notes within 0.01 cent, bent ones within the cut."""
     assert _FONT is not None

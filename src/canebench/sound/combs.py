@@ -16,8 +16,9 @@ if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray, IntArray
     from canebench.sound.intake import Section
 
-_BASS_HZ = (100.0, 133.0)
-_TENOR_HZ = (200.0, 266.0)
+#: A quarter and half of low A from 430 to 500 Hz, 60 cents either way.
+_BASS_HZ = (103.8, 129.5)
+_TENOR_HZ = (207.6, 259.0)
 _STEP = 0.0004
 _WINDOW_S = 1.2
 _CHUNK = 8

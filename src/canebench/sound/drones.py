@@ -35,12 +35,16 @@ _LINE_PARTIALS = 8
 #: How far from its place a tenor is sought (90 cents), and how far around what was found first.
 _LINE_REACH_HZ, _LINE_AGAIN_HZ = 12.5, 1.0
 _LEAST_RUN_S = 1.5
+#: A bass that strays this much (ratio; 0.7 cent RMS) may have the tenors waver with it.
+_WAVER = 4e-4
 _TURNS = 8
 #: Partials of the tenors, fitted one set after the other: a high partial k alone would fit as well 1/k of a
 #: cycle away, and hold there.
 _STAGES = (4, 10, 30)
 #: A tenor has at least this share of the bass's amplitude at the same place, a second of the first's.
 _LEAST_TENOR, _LEAST_SECOND = 0.1, 0.2
+#: Energy of a drone's odd partials over that of its even ones, at least (a chanter 20 dB up may be in these).
+_LEAST_ODD = 1e-3
 #: A drone sounds where its odd partials are within this many decades of power of their usual level.
 _QUIET = 1.0
 
@@ -84,7 +88,13 @@ def drone_runs(section: Section, frames: Frames) -> list[DroneRun]:
     thin = frames.thinned()
     runs = _active(thin, base_hz, step=2 if bass_hz is not None else 1)
     found = [_run(thin, base_hz, rows, with_bass=bass_hz is not None) for rows in runs]
-    return [run for run in found if run.names]
+    return [run for run in found if run.names and _has_odd(run.voices[0])]
+
+
+def _has_odd(voice: Voice) -> bool:
+    """Whether its odd partials are worth a pipe's: a note an octave up with faint lines between has none."""
+    power = np.abs(voice.amplitude[: 2 * _LINE_PARTIALS]) ** 2
+    return bool(power[::2].sum() > _LEAST_ODD * power[1::2].sum())
 
 
 def refitted(chanterless: Frames, run: DroneRun) -> DroneRun:
@@ -127,10 +137,15 @@ def _run(frames: Frames, base_hz: float, rows: IntArray, *, with_bass: bool) -> 
         voices.append(_bass(frames, base_hz, rows))
         rest = voices[0].taken_from(frames)
         centre_hz = 2 * float(np.mean(voices[0].freq_hz))
-    lines = tenor_lines(rest, centre_hz, rows)
-    time = frames.hop_s * np.arange(len(rows))
+    # A tenor holds still, or it wavers as the bass does (the recorder's speed, an unsteady bag).
+    warps: list[FloatArray] = [np.ones(len(rows))]
+    if with_bass and np.std(voices[0].freq_hz) > _WAVER * base_hz:
+        warps.append(voices[0].freq_hz * 2 / centre_hz)
+    tries = [(*tenor_lines(rest, centre_hz, rows, warp), warp) for warp in warps]
+    _, lines, warp = max(tries, key=lambda one: one[0])
+    time = integral(warp, frames.hop_s)
     tenors = [
-        _voice(rest, np.full(len(rows), hz), hz * time, partial_numbers(hz, frames.top_hz, _STAGES[-1]), rows)
+        _voice(rest, hz * warp, hz * time, partial_numbers(hz, frames.top_hz, _STAGES[-1]), rows)
         for hz in sorted(lines, reverse=True)
     ]
     fit = _staged(frames, voices, tenors)
@@ -197,16 +212,17 @@ def _bass(frames: Frames, near_hz: float, rows: IntArray) -> Voice:
     """The bass drone, followed by its odd partials, with amplitudes for all of them."""
     numbers = partial_numbers(near_hz, frames.top_hz, 60)
     odd = numbers[::2][:10]
-    readings = _read_at(frames, near_hz, odd, rows)
+    readings = _read_at(frames, near_hz, odd, rows, np.ones(len(rows)))
     step = follow(readings, odd, frames.hop_s, window=24, step=6, reach_hz=0.006 * near_hz, grid_hz=0.02)
     return _voice(frames, near_hz + step, integral(near_hz + step, frames.hop_s), numbers, rows)
 
 
-def _read_at(frames: Frames, freq_hz: float, numbers: IntArray, rows: IntArray) -> ComplexArray:
-    """Partials of a steady comb, demodulated."""
-    time = frames.hop_s * np.arange(len(rows))
-    read = amplitudes(frames, np.tile(freq_hz * numbers, (len(rows), 1)), rows)
-    return read * phasors(freq_hz * time, numbers).conj()
+def _read_at(
+    frames: Frames, freq_hz: float, numbers: IntArray, rows: IntArray, warp: FloatArray
+) -> ComplexArray:
+    """Partials of a comb on the course `freq_hz` times `warp`, demodulated."""
+    read = amplitudes(frames, np.outer(freq_hz * warp, numbers), rows)
+    return read * phasors(freq_hz * integral(warp, frames.hop_s), numbers).conj()
 
 
 def _voice(
@@ -222,25 +238,30 @@ def _voice(
     return Voice(rows=rows, numbers=numbers, freq_hz=freq_hz, cycles=cycles, amplitude=amplitude)
 
 
-def tenor_lines(frames: Frames, centre_hz: float, rows: IntArray) -> list[float]:
-    """Pitches of the two strongest lines near `centre_hz`, Hz, from spectra as long as the run.
+def tenor_lines(
+    frames: Frames, centre_hz: float, rows: IntArray, warp: FloatArray
+) -> tuple[float, list[float]]:
+    """Pitches of the two strongest lines near `centre_hz`, Hz, and how much the first gathers.
 
-    Partials are laid over each other on the fundamental's axis: the sidebands of a wander fall at
-    different places in each, the carriers at one.
+    From spectra as long as the run. Partials are laid over each other on the fundamental's axis: the
+    sidebands of a wander fall at different places in each, the carriers at one. The lines follow `warp`
+    [shape=(frames,)], a course of ratios about 1.
     """
     numbers = partial_numbers(centre_hz, frames.top_hz, _LINE_PARTIALS)
-    time = frames.hop_s * np.arange(len(rows))
+    time = integral(warp, frames.hop_s)
     found: list[float] = []
+    gathered: list[float] = []
     for _ in range(2):
         near_hz = centre_hz
         # Far from the centre only the first partials are read whole: go there and look again.
         for reach_hz in (_LINE_REACH_HZ, _LINE_AGAIN_HZ):
-            readings = _read_at(frames, near_hz, numbers, rows)
+            readings = _read_at(frames, near_hz, numbers, rows, warp)
             rest = _less(readings, [phasors((hz - near_hz) * time, numbers) for hz in found])
             nu, score = _line_score(rest, numbers, frames.hop_s, reach_hz)
             near_hz += float(nu[np.argmax(score)])
         found.append(near_hz)
-    return found
+        gathered.append(float(np.max(score)))
+    return gathered[0], found
 
 
 def _less(readings: ComplexArray, lines: Sequence[ComplexArray]) -> ComplexArray:
