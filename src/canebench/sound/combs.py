@@ -75,7 +75,8 @@ def _comb(section: Section, span_hz: tuple[float, float], numbers: IntArray, *, 
     at = pitch[:, None] * numbers / bin_hz
     best: tuple[float, float] | None = None
     # Drones may begin mid-way: the best stretch of a few seconds decides.
-    for start in range(0, max(1, len(power) - _CHUNK + 1), _CHUNK // 2):
+    last = max(0, len(power) - _CHUNK)
+    for start in [*range(0, last, _CHUNK // 2), last]:
         power_now = np.median(power[start : start + _CHUNK], axis=0)
         line = _over_floor(power_now, bin_hz)
         above = _heights(line, at)
