@@ -31,10 +31,13 @@ if TYPE_CHECKING:
 #: Frames over which a phase error counts as one draw (0.1 s).
 _DRAW_FRAMES = 5
 #: Weight of the second part; the draws of two neighbouring partials are not wholly independent.
-_DRAW_FACTOR = 1.25
+_DRAW_FACTOR = 1.05
 #: Frames this far apart are independent (half a window); the least share of freedom that is believed.
 _FRAMES_APART, _LEAST_FREE = 2, 0.2
 _MOST_SHARE = 0.8
+#: A span of this length is as unsure again by what the room still carries of the note before (found on
+#: synthetic takes of 0.5 to 2 s).
+_SHORT_S = 0.6
 #: What arithmetic and windows cost, found on clean tones.
 _FLOOR_CENTS = 2e-4
 
@@ -62,8 +65,8 @@ def mean_doubt(fit: Fit, index: int, hop_s: float) -> Doubt:
     left = float(np.sum(share / voice.numbers * ends))
     draws = np.mean(_smooth(psi, _DRAW_FRAMES) ** 2, axis=0)
     variance = np.sum((lever * ends) ** 2) + 2 * _DRAW_FACTOR**2 * np.sum(lever**2 * draws)
-    variance *= _fitted_away(*basis.shape)
     length_s = max(len(psi) - 1, 1) * hop_s
+    variance *= _fitted_away(*basis.shape) * (1 + (_SHORT_S / length_s) ** 2)
     floor_hz = float(np.mean(voice.freq_hz)) * np.log(2) / CENTS_PER_OCTAVE * _FLOOR_CENTS
     sd_hz = float(np.hypot(np.sqrt(variance) / (2 * np.pi * length_s), floor_hz))
     return Doubt(step_hz=left / (2 * np.pi * length_s), sd_hz=sd_hz)

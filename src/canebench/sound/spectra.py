@@ -93,16 +93,20 @@ def frames_of(section: Section) -> Frames:
 
 @dataclass(frozen=True, slots=True)
 class Lobes:
-    """Where partials stand in the spectra: bins [shape=(m, k, 7)] and the window's transform at them."""
+    """Where partials stand in the spectra.
+
+    `bins` [shape=(m, k, 7)], the window's transform at them (`weights`) and its sum of squares (`energy`).
+    """
 
     rows: IntArray
     bins: IntArray
     weights: FloatArray
+    energy: FloatArray
 
     def read(self, frames: Frames) -> ComplexArray:
         """Least-squares complex amplitude of each partial in each frame [shape=(m, k)]."""
         picked = frames.spectrum[self.rows[:, None, None], self.bins]
-        return np.asarray(np.einsum("mkj,mkj->mk", picked, self.weights) / _ENERGY)
+        return np.asarray(np.einsum("mkj,mkj->mk", picked, self.weights) / self.energy)
 
     def take_out(self, spectrum: ComplexArray, amplitude: ComplexArray) -> None:
         """Subtract partials of that amplitude [shape=(m, k)] from a spectrum that the caller owns."""
@@ -118,7 +122,8 @@ def lobes(frames: Frames, freq_hz: FloatArray, rows: IntArray | None = None) -> 
     nearest = np.rint((centre - position + _TABLE_RANGE) * _STEPS).astype(np.intp)
     nearest = np.clip(nearest, _REACH * _STEPS, len(_TABLE) - 1 - _REACH * _STEPS)
     at = np.arange(frames.count) if rows is None else rows
-    return Lobes(at, centre[..., None] + _OFFSETS, _TABLE[nearest[..., None] + _OFFSETS * _STEPS])
+    weights = _TABLE[nearest[..., None] + _OFFSETS * _STEPS]
+    return Lobes(at, centre[..., None] + _OFFSETS, weights, _ENERGY[nearest])
 
 
 def amplitudes(frames: Frames, freq_hz: FloatArray, rows: IntArray | None = None) -> ComplexArray:
@@ -146,5 +151,6 @@ def _hann(distance_bins: FloatArray) -> FloatArray:
 
 
 _TABLE = _hann(np.arange(-_TABLE_RANGE * _STEPS, _TABLE_RANGE * _STEPS + 1) / _STEPS)
-#: sum W(j - b)^2 over the seven bins: 1.5 over all bins whatever b is (Parseval), less 1e-4 at the most.
-_ENERGY = 1.5
+_INNER = np.arange(_REACH * _STEPS, len(_TABLE) - _REACH * _STEPS)
+_ENERGY = np.ones_like(_TABLE)
+_ENERGY[_INNER] = sum(_TABLE[_INNER + offset * _STEPS] ** 2 for offset in _OFFSETS)
