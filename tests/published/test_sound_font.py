@@ -27,7 +27,6 @@ _HELD_S = 2.0
 _GATE_CENTS = 2 * _LOOPS.number("cents_uncertainty")
 _BEND_CUT_CENTS = _LOOPS.number("bend_cut_cents")
 _TAKES = list(dict.fromkeys(row["take"] for row in _LOOPS.rows))
-pytestmark = pytest.mark.skipif(_FONT is None, reason="fluidsynth or the sound font is not installed")
 
 
 def _rows(take: str) -> list[dict[str, str]]:
@@ -35,7 +34,6 @@ def _rows(take: str) -> list[dict[str, str]]:
 
 
 def _measured(take: str, folder: Path) -> Measurement:
-    assert _FONT is not None
     strokes = [
         Stroke(key=int(row["key"]), bend_cents=float(row["bend_cents"]), duration_s=_HELD_S)
         for row in _rows(take)
@@ -53,7 +51,6 @@ def _loop_hz(font: SoundFont, row: dict[str, str]) -> float:
 @pytest.mark.parametrize("take", _TAKES)
 def test_each_note_has_the_pitch_of_its_loop(take: str, tmp_path: Path) -> None:
     """Every note is named and no drone heard; unbent notes within 0.01 cent, bent ones within the cut."""
-    assert _FONT is not None
     font, found = SoundFont(_FONT), _measured(take, tmp_path)
     assert found.drones == (), codes(found)
     assert names(found) == [row["note"] for row in _rows(take)]
@@ -76,7 +73,6 @@ def test_the_keys_nominal_pitch_is_no_truth(tmp_path: Path) -> None:
 
 def test_the_loops_are_counted_right() -> None:
     """The whole number of periods puts each key within 5 cents of its name; one more or less does not."""
-    assert _FONT is not None
     for row in _LOOPS.rows:
         (voice, _) = SoundFont(_FONT).voices(program=_PROGRAM, key=int(row["key"]))
         nominal_hz = 440.0 * 2 ** ((int(row["key"]) - 69) / 12)

@@ -33,12 +33,13 @@ class Stroke:
     duration_s: float
 
 
-def font_path(name: str) -> Path | None:
-    """The installed font of that name; None where it or the player is not installed."""
-    if shutil.which("fluidsynth") is None:
-        return None
+def font_path(name: str) -> Path:
+    """The installed font of that name; where it or the player is missing, an error says how to install it."""
     found = [folder / name for folder in _FONT_FOLDERS if (folder / name).is_file()]
-    return found[0] if found else None
+    if not found or shutil.which("fluidsynth") is None:
+        sentence = "fluidsynth or its sound font is missing: run scripts/system-packages"
+        raise FileNotFoundError(sentence)
+    return found[0]
 
 
 def played(strokes: Sequence[Stroke], *, program: int, font: Path, folder: Path) -> Recording:

@@ -72,10 +72,14 @@ def label(
     for part, index in zip(members, chosen, strict=True):
         for i in part:
             names[i] = NOTES[index] if index >= 0 else None
-    low_a = float(grid[best])
+    low_a = _refined(float(grid[best]), centre, chosen, place)
+    for i, name in enumerate(names):
+        # The grid's low A may have been nearer to a stray pitch than the notes' own.
+        if name and abs(hz_to_cents(float(pitches_hz[i]), low_a) - scale.cents(name)) > _OFFSET_MOST_CENTS:
+            names[i] = None
     return Labels(
         names=tuple(names),
-        low_a_hz=_refined(low_a, centre, chosen, place),
+        low_a_hz=low_a,
         doubtful=bool(len(others) and np.min(others) - total[best] < _DOUBT_COST),
     )
 

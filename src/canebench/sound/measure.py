@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 
 ReferenceChoice = Literal["auto", "drones", "low-a"] | float
 _FIXED_RANGE_HZ = (350.0, 600.0)
+#: Low G to high A of it must lie within the compass that is listened to.
+_HINT_RANGE_HZ = (405.0, 525.0)
 
 
 def measure(
@@ -48,7 +50,7 @@ def measure(
     reference : "auto", "drones", "low-a" or number in 350 to 600
         What low A is in the cents: twice the tenors' mean (four times the bass where no tenor sounds),
         the chanter's own low A, or a fixed pitch, Hz. "auto" takes the drones where they sound.
-    low_a_near_hz : number in 350 to 600 or None
+    low_a_near_hz : number in 405 to 525 or None
         Roughly where low A is, Hz, for a chanter out of the usual 430 to 500.
 
     Returns
@@ -64,8 +66,8 @@ def measure(
 
     Source: `docs/theory/estimator.md`. Guarded by `tests/analytic/test_measure.py` and `benchmarks/pitch.py`.
     """
-    _check("reference", reference if isinstance(reference, (int, float)) else None)
-    _check("low A near", low_a_near_hz)
+    _check("reference", reference if isinstance(reference, (int, float)) else None, _FIXED_RANGE_HZ)
+    _check("low A near", low_a_near_hz, _HINT_RANGE_HZ)
     level = level_of(recording)
     findings = list(recording.findings)
     refusal = refusal_before(recording, level)
@@ -195,8 +197,8 @@ def _refused(
     )
 
 
-def _check(field: str, value: float | None) -> None:
-    low, high = _FIXED_RANGE_HZ
+def _check(field: str, value: float | None, range_hz: tuple[float, float]) -> None:
+    low, high = range_hz
     if value is not None and not low <= value <= high:
         # The commonest slips: the tenor's pitch, or high A's.
         near = [value * 2**octaves for octaves in (1, -1) if low <= value * 2**octaves <= high]
