@@ -25,7 +25,9 @@ class Uncertain:
         if self.sd is None or not math.isfinite(self.sd):
             return f"{number(self.value, 1, signed=signed)} {unit} (± {NOT_ESTIMATED})"
         digits = digits_for(self.sd)
-        return f"{number(self.value, digits, signed=signed)} ± {number(self.sd, digits)} {unit}"
+        # Never "± 0.000": what is known better than the digits shown is given as the last of them.
+        sd = max(self.sd, 10.0**-digits)
+        return f"{number(self.value, digits, signed=signed)} ± {number(sd, digits)} {unit}"
 
 
 def digits_for(sd: float, *, most: int = 3) -> int:

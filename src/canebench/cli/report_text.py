@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from canebench.sound.readings import DroneReading, NoteReading
 
 _HEADERS = ("note", "pitch Hz", "off cents", "left cents", "drift cents/s", "moved cents", "heard s")
-#: Three decimals are the most that are shown; an uncertainty is rounded up, never down to nothing.
-_LEAST_SD = 0.001
 _DRONE_HEADERS = ("drone", "pitch Hz", "moved cents", "heard s")
 
 
@@ -92,8 +90,7 @@ def _drone_row(drone: DroneReading) -> tuple[str, ...]:
 
 def _plain(value: float, sd: float | None, *, signed: bool = False) -> str:
     """Value ± uncertainty; the unit stands in the column's header."""
-    shown = max(sd, _LEAST_SD) if sd else sd
-    return Uncertain(value=value, sd=shown).text("", signed=signed).strip()
+    return Uncertain(value=value, sd=sd).text("", signed=signed).strip()
 
 
 def _length(spans_s: tuple[tuple[float, float], ...]) -> float:

@@ -85,14 +85,14 @@ def command(  # noqa: PLR0913 - one parameter an option
     # Imported here so that help and typing errors need not wait for numerics.
     from canebench.base.scales import scale_named  # noqa: PLC0415
     from canebench.bench.render_take import render_take  # noqa: PLC0415
-    from canebench.sound.synth import DronePlan, Recipe, scale_notes  # noqa: PLC0415
+    from canebench.sound.synth import Recipe, drones_as_tuned, scale_notes  # noqa: PLC0415
 
     recipe = Recipe(
         low_a_hz=low_a_hz,
         seed=seed,
         scale=scale_named(scale),
         notes=scale_notes(duration_s=hold_s, offsets_cents=offsets_cents),
-        drones=None if drones_db is None else DronePlan(level_db=drones_db),
+        drones=None if drones_db is None else drones_as_tuned(drones_db),
         wander_cents=wander_cents,
         snr_db=snr_db,
         rt60_s=rt60_s,

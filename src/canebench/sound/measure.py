@@ -103,6 +103,13 @@ def _measured(
         (reading,) = note_readings(own, [LOW_A] * len(own), scale, low_a_hz)
         chanter = Reference(kind="low-a", hz=reading.hz, sd_hz=reading.sd_hz)
     chosen = _reference(reference, chanter, from_drones, findings)
+    if drones and not any(drone.drone == "tenor" for drone in drones):
+        findings.append(
+            Finding(
+                code="no-tenor-apart",
+                text="No tenor was heard apart from the bass: none sounds, or they lie dead on its octave.",
+            )
+        )
     findings += _label_findings(labels, holds, names, scale)
     return Measurement(
         origin=recording.origin,

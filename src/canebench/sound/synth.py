@@ -142,6 +142,11 @@ class Truth:
         return _mean_hz(self.drone_cycles[drone], self.rate_hz, start_s, end_s)
 
 
+def drones_as_tuned(level_db: float) -> DronePlan:
+    """Three drones as a good tuner leaves them: within a cent of low A, not dead on it nor quite still."""
+    return DronePlan(level_db=level_db, bass_cents=-0.5, tenor_cents=(0.8, -0.6), wander_cents=0.3)
+
+
 def scale_notes(
     *names: str, duration_s: float = 2.0, offsets_cents: dict[str, float] | None = None
 ) -> tuple[PlannedNote, ...]:
