@@ -44,6 +44,7 @@ class Score:
     drone_errors: list[float] = field(default_factory=list)
     drone_sds: list[float] = field(default_factory=list)
     drones_missing: int = 0
+    drones_tangled: int = 0
     others: dict[str, list[float]] = field(default_factory=dict)
     cpu_s: float = 0.0
     audio_s: float = 0.0
@@ -112,6 +113,9 @@ def _score_drones(score: Score, measured: Measurement, recipe: Recipe, truth: Tr
             score.drones_missing += 1
             continue
         best = min(true, key=lambda i: abs(found[i].hz - true[i]))
+        if not found[best].separable:
+            score.drones_tangled += 1
+            continue
         score.drone_errors.append(abs(hz_to_cents(found[best].hz, true[best])))
         score.drone_sds.append(hz_step_to_cents(found[best].sd_hz, found[best].hz))
 
@@ -175,8 +179,10 @@ def _print_summary(results: dict[str, list[Score]]) -> None:
     if len(drones):
         sds = np.array([sd for score in everything for sd in score.drone_sds])
         missing = sum(score.drones_missing for score in everything)
+        tangled = sum(score.drones_tangled for score in everything)
         print(
-            f"Drones: {len(drones)} readings, worst {drones.max():.4f} c (asked 0.1), missing {missing}, "
+            f"Drones: {len(drones)} readings, worst {drones.max():.4f} c (asked 0.1), "
+            f"{int(np.sum(drones > 0.1))} beyond 0.1 c; {tangled} said not separable, missing {missing}; "
             f"90 % interval holds {np.mean(drones <= SD_TO_90 * sds):.1%}"
         )
     print("\nOthers on the same spans (they are told the spans): median / 95th / worst cents, gross > 50 c")

@@ -41,6 +41,8 @@ _TURNS = 8
 #: Partials of the tenors, fitted one set after the other: a high partial k alone would fit as well 1/k of a
 #: cycle away, and hold there.
 _STAGES = (4, 10, 30)
+#: A tenor of which this share of energy is left over is not told apart from another; it may be so far off.
+_MOST_LEFT, _TANGLED_HZ = 0.03, 0.1
 #: A tenor has at least this share of the bass's amplitude at the same place, a second of the first's.
 _LEAST_TENOR, _LEAST_SECOND = 0.1, 0.2
 #: Energy of a drone's odd partials over that of its even ones, at least (a chanter 20 dB up may be in these).
@@ -67,13 +69,16 @@ class DroneRun:
         found = []
         for index, (name, voice) in enumerate(zip(self.names, self.voices, strict=True)):
             hz = float(voice.cycles[-1] - voice.cycles[0]) / (span[1] - span[0])
+            sd_hz = mean_doubt(self.fit, index, 2 * frames.hop_s).sd_hz
+            apart = name == "bass" or _left(self.fit, index) < _MOST_LEFT
             found.append(
                 DroneReading(
                     drone=name,
                     hz=hz,
-                    sd_hz=mean_doubt(self.fit, index, 2 * frames.hop_s).sd_hz,
+                    sd_hz=sd_hz if apart else float(np.hypot(sd_hz, _TANGLED_HZ)),
                     spread_cents=float(np.std(hz_to_cents(voice.freq_hz, hz))),
                     spans_s=(span,),
+                    separable=apart,
                 )
             )
         return tuple(found)
@@ -89,6 +94,12 @@ def drone_runs(section: Section, frames: Frames) -> list[DroneRun]:
     runs = _active(thin, base_hz, step=2 if bass_hz is not None else 1)
     found = [_run(thin, base_hz, rows, with_bass=bass_hz is not None) for rows in runs]
     return [run for run in found if run.names and _has_odd(run.voices[0])]
+
+
+def _left(fit: Fit, index: int) -> float:
+    """Share of a drone's energy that the model leaves in its first partials in most frames."""
+    left = np.median(np.abs(fit.residuals[index][:, :_LINE_PARTIALS]), axis=0)
+    return float(np.sum(left**2) / np.sum(np.abs(fit.voices[index].amplitude[:_LINE_PARTIALS]) ** 2))
 
 
 def _has_odd(voice: Voice) -> bool:

@@ -103,6 +103,14 @@ def _measured(
         (reading,) = note_readings(own, [LOW_A] * len(own), scale, low_a_hz)
         chanter = Reference(kind="low-a", hz=reading.hz, sd_hz=reading.sd_hz)
     chosen = _reference(reference, chanter, from_drones, findings)
+    if not all(drone.separable for drone in drones):
+        findings.append(
+            Finding(
+                code="tenors-not-separable",
+                text="The tenors lie so near each other that they could not be told apart in this take; "
+                "their pitch is less sure. A longer take helps.",
+            )
+        )
     if drones and not any(drone.drone == "tenor" for drone in drones):
         findings.append(
             Finding(
