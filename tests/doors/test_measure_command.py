@@ -7,13 +7,13 @@ from inspect import signature
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from canebench.sound.measure import measure
 
 from canebench.base.finding import Finding
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.bench import measure_take as bench
 from canebench.cli.measure import command
 from canebench.sound.encode import write_recording
+from canebench.sound.measure import measure
 from canebench.sound.synth import Recipe, render, scale_notes
 from doors.made_takes import TOP_FLAT, made_measurement
 from doors.run import run
