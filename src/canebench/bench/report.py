@@ -80,7 +80,7 @@ def _repeat_sd_cents(note: NoteReading, measurement: Measurement) -> float:
 
 
 def _deviation(note: NoteReading, measurement: Measurement) -> Deviation:
-    # The reading's own sd_cents holds the reference's uncertainty too, which is common to all notes.
+    # The reference's own uncertainty is common to all notes, so it is no part of a single deviation.
     sd = math.hypot(hz_step_to_cents(note.sd_hz, note.hz), unsteadiness_cents(note))
     return Deviation(
         cents=note.cents,

@@ -19,7 +19,7 @@ from canebench.sound.jointly import Fit, fit_step, fit_until_still
 from canebench.sound.pursuit import follow
 from canebench.sound.readings import DroneReading
 from canebench.sound.spectra import amplitudes
-from canebench.sound.voices import Voice, filled, integral, partial_numbers, phasors
+from canebench.sound.voices import Voice, filled, integral, partial_numbers, phasors, taken_from
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -146,7 +146,7 @@ def _run(frames: Frames, base_hz: float, rows: IntArray, *, with_bass: bool) -> 
     centre_hz, rest = base_hz, frames
     if with_bass:
         voices.append(_bass(frames, base_hz, rows))
-        rest = voices[0].taken_from(frames)
+        rest = taken_from(frames, voices)
         centre_hz = 2 * float(np.mean(voices[0].freq_hz))
     # A tenor holds still, or it wavers as the bass does (the recorder's speed, an unsteady bag).
     warps: list[FloatArray] = [np.ones(len(rows))]
@@ -196,7 +196,7 @@ def _fitted(frames: Frames, voices: Sequence[Voice], *, most: int) -> Fit:
 def _staged(frames: Frames, basses: Sequence[Voice], tenors: Sequence[Voice]) -> Fit:
     """All drones fitted from their first partials up; the bass has two for each of a tenor's."""
     whole = [*basses, *tenors]
-    counts = [2 * (index < len(basses)) + (index >= len(basses)) for index in range(len(whole))]
+    counts = [2] * len(basses) + [1] * len(tenors)
     current = [_cut(voice, count * _STAGES[0]) for voice, count in zip(whole, counts, strict=True)]
     fit = _fitted(frames, current, most=_TURNS)
     for most in _STAGES[1:]:

@@ -25,7 +25,8 @@ class NoteReading:
         Mean frequency over `spans_s` and its standard uncertainty. The uncertainty is of that mean: it
         contains what drift, wander, room, drones and noise do to it.
     cents, sd_cents : number
-        Deviation from the target scale on the reference, with the reference's own uncertainty in it.
+        Deviation from the target scale on the reference as stated, and `sd_hz` in cents. The reference's
+        own uncertainty is common to all notes and stands with the reference.
     drift_cents_per_s : number
         Slope of the pitch within the steady parts (length-weighted mean).
     spread_cents : number >= 0

@@ -51,10 +51,6 @@ class Voice:
         """Where its partials stand in the frames."""
         return lobes(frames, self.partial_hz, self.rows)
 
-    def taken_from(self, frames: Frames) -> Frames:
-        """The frames without this voice."""
-        return taken_from(frames, [self])
-
     def moved(self, cycles_step: FloatArray, hop_s: float) -> Voice:
         """The voice with its phase moved by `cycles_step` [shape=(m,)], and its frequency accordingly."""
         slope = np.gradient(cycles_step, hop_s) if len(cycles_step) > 1 else np.zeros_like(cycles_step)
