@@ -13,16 +13,29 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from canebench.bore.losses import Medium
+from canebench.bore.tangent import Tangent
 
 if TYPE_CHECKING:
     from canebench.base.arrays import BoolArray, FloatArray, IntArray
     from canebench.bore.air import Air
     from canebench.bore.geometry import Chanter, Reed
+    from canebench.bore.tangent import Number
 
 _MM: Final = 1e-3
 #: Longest step in a cone and in a cylinder (where a step is exact but Simpson's rule is not).
 _CONE_M: Final = 10e-3
 _CYLINDER_M: Final = 20e-3
+_AIR: Final = (
+    "density_kg_m3",
+    "speed_m_s",
+    "viscosity_pa_s",
+    "conductivity_w_mk",
+    "heat_capacity_j_kgk",
+    "gamma",
+)
+FIELDS: Final = ("density_kg_m3", "stiffness_pa", "viscosity_m2_s", "diffusivity_m2_s", "gamma")
+#: The derivatives of an air whose temperature is of no interest.
+STILL: Final = Medium(**dict.fromkeys(FIELDS, 0.0), layer_scale=0.0)
 STAPLE: Final = -2
 GAP: Final = -1
 
@@ -33,12 +46,14 @@ class Network:
 
     Radii and lengths in metres, along the chain from reed to sole. `section` (K,) is the section that a step
     belongs to (`STAPLE`, `GAP` or its number), `share_top` and `share_bottom` how far along that section the
-    step begins and ends. `step_at`, `hole_at` and `jump_at` are places in the chain.
+    step begins and ends, likewise for the holes. `step_at`, `hole_at` and `jump_at` are places in the chain.
+    `medium_per_degc` holds the derivatives of `medium`.
     """
 
     chanter: Chanter
     reed: Reed
     medium: Medium
+    medium_per_degc: Medium
     top_m: FloatArray
     bottom_m: FloatArray
     step_m: FloatArray
@@ -49,6 +64,8 @@ class Network:
     step_at: IntArray
     hole_at: IntArray
     hole_m: FloatArray
+    hole_section: IntArray
+    hole_share: FloatArray
     bore_m: FloatArray
     wall_m: FloatArray
     jump_at: IntArray
@@ -58,20 +75,35 @@ class Network:
     elements: int
 
 
-def medium_of(air: Air, *, layer_scale: float) -> Medium:
-    """What the wave feels of `air`; `layer_scale` is 1 for a smooth wall."""
+def medium_of(air: Air) -> Medium:
+    """What the wave feels of `air` in a smooth bore."""
+    return _medium(*(getattr(air, name) for name in _AIR))
+
+
+def medium_per_degc(air: Air, per_degc: Air) -> Medium:
+    """Derivatives of `medium_of` from those of the air."""
+    fields = [
+        Tangent(np.array(getattr(air, name), complex), np.array([getattr(per_degc, name)], complex))
+        for name in _AIR
+    ]
+    medium = _medium(*fields)
+    return Medium(**{name: float(getattr(medium, name).by[0].real) for name in FIELDS}, layer_scale=0.0)
+
+
+def _medium(
+    density: Number, speed: Number, viscosity: Number, conductivity: Number, heat: Number, gamma: Number
+) -> Medium:
     return Medium(
-        density_kg_m3=air.density_kg_m3,
-        stiffness_pa=air.density_kg_m3 * air.speed_m_s**2,
-        viscosity_m2_s=air.viscosity_pa_s / air.density_kg_m3,
-        diffusivity_m2_s=air.conductivity_w_mk / (air.density_kg_m3 * air.heat_capacity_j_kgk),
-        gamma=air.gamma,
-        layer_scale=layer_scale,
+        density_kg_m3=density,
+        stiffness_pa=density * (speed * speed),
+        viscosity_m2_s=viscosity / density,
+        diffusivity_m2_s=conductivity / (density * heat),
+        gamma=gamma,
     )
 
 
-def assemble(chanter: Chanter, reed: Reed, medium: Medium) -> Network:
-    """Cut the bore into pieces and steps."""
+def assemble(chanter: Chanter, reed: Reed, medium: Medium, *, per_degc: Medium = STILL) -> Network:
+    """Cut the bore into pieces and steps; `per_degc` is needed only for sensitivities to temperature."""
     chain = _Chain()
     staple, seat = reed.staple, chanter.seat
     chain.piece(STAPLE, staple.length_mm, staple.top_mm, staple.bottom_mm)
@@ -94,6 +126,7 @@ def assemble(chanter: Chanter, reed: Reed, medium: Medium) -> Network:
         chanter=chanter,
         reed=reed,
         medium=medium,
+        medium_per_degc=per_degc,
         top_m=np.array(chain.top_mm) * (_MM / 2),
         bottom_m=np.array(chain.bottom_mm) * (_MM / 2),
         step_m=np.array(chain.step_mm) * _MM,
@@ -104,6 +137,8 @@ def assemble(chanter: Chanter, reed: Reed, medium: Medium) -> Network:
         step_at=np.array(chain.step_at),
         hole_at=np.array(chain.hole_at)[order],
         hole_m=np.array([hole.diameter_mm for hole in openings]) * (_MM / 2),
+        hole_section=np.array(chain.hole_section)[order],
+        hole_share=np.array(chain.hole_share)[order],
         bore_m=np.array(chain.hole_bore_mm)[order] * (_MM / 2),
         wall_m=np.array([hole.wall_mm for hole in openings]) * _MM,
         jump_at=np.array(chain.jump_at, int),
@@ -129,6 +164,8 @@ class _Chain:
     hole_at: list[int] = field(default_factory=list)
     hole_index: list[int] = field(default_factory=list)
     hole_bore_mm: list[float] = field(default_factory=list)
+    hole_section: list[int] = field(default_factory=list)
+    hole_share: list[float] = field(default_factory=list)
     jump_at: list[int] = field(default_factory=list)
     jump_per_m: list[float] = field(default_factory=list)
 
@@ -146,6 +183,8 @@ class _Chain:
             if index is not None:
                 self.hole_at.append(self.elements)
                 self.hole_index.append(index)
+                self.hole_section.append(number)
+                self.hole_share.append(at_mm / length_mm)
                 self.hole_bore_mm.append(top_mm + at_mm / length_mm * (bottom_mm - top_mm))
                 self.elements += 1
 

@@ -115,4 +115,4 @@ def _fraction(s: ComplexArray) -> ComplexArray:
     tail = np.full(s.shape, 2.0 * _DEPTH, complex)
     for k in range(_DEPTH - 1, 0, -1):
         tail = 2.0 * k + square / tail
-    return s / tail
+    return np.asarray(s / tail)

@@ -1,6 +1,7 @@
 """Numbers that carry their derivatives: forward differentiation (Wengert 1964, Commun. ACM 7:463).
 
-Exact to rounding. The formulas of the bore are written once, for arrays; given tangents they return derivatives as well.
+Exact to rounding. The formulas of the bore are written once, for arrays; given tangents they return
+derivatives as well.
 Guarded by `tests/invariants/test_tangent.py`.
 """
 
@@ -35,16 +36,16 @@ class Tangent:
         return Tangent(self.value + other, self.by)
 
     def __radd__(self, other: Number) -> Tangent:
-        return self + other
+        return self.__add__(other)
 
     def __neg__(self) -> Tangent:
         return Tangent(-self.value, -self.by)
 
     def __sub__(self, other: Number) -> Tangent:
-        return self + (-other)
+        return self.__add__(-other)
 
     def __rsub__(self, other: Number) -> Tangent:
-        return -self + other
+        return self.__neg__().__add__(other)
 
     def __mul__(self, other: Number) -> Tangent:
         if isinstance(other, Tangent):
@@ -52,22 +53,20 @@ class Tangent:
         return Tangent(self.value * other, self.by * other)
 
     def __rmul__(self, other: Number) -> Tangent:
-        return self * other
+        return self.__mul__(other)
 
     def __truediv__(self, other: Number) -> Tangent:
-        return self * _reciprocal(other)
+        return self.__mul__(_reciprocal(other) if isinstance(other, Tangent) else 1 / other)
 
     def __rtruediv__(self, other: Number) -> Tangent:
-        return _reciprocal(self) * other
+        return _reciprocal(self).__mul__(other)
 
     def __pow__(self, power: float) -> Tangent:
         return through(self, self.value**power, power * self.value ** (power - 1))
 
 
-def _reciprocal(x: Number) -> Number:
+def _reciprocal(x: Tangent) -> Tangent:
     """1/x."""
-    if not isinstance(x, Tangent):
-        return 1 / x
     inverse = 1 / x.value
     return through(x, inverse, -(inverse**2))
 

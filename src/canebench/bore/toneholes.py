@@ -23,7 +23,7 @@ from canebench.bore.tangent import Number, Tangent, through
 from canebench.bore.tape import FOK
 
 if TYPE_CHECKING:
-    from canebench.base.arrays import BoolArray
+    from canebench.base.arrays import BoolArray, FloatArray
     from canebench.bore.losses import Medium
 
 
@@ -103,7 +103,7 @@ def _outer_end(
     radiates like a hole of that radius, inside it has the mass of an orifice in a tube,
     0.82 b_e / Fok(b_e/b).
     """
-    closed = np.asarray(np.real(getattr(open_share, "value", open_share)) <= 0)
+    closed = _values(open_share) <= 0
     share = _where(closed, open_share)
     opening = hole_m * share**0.5
     orifice = (
@@ -123,6 +123,10 @@ def _polynomial(x: Number, coefficients: tuple[float, ...]) -> Number:
     for coefficient in reversed(coefficients[:-1]):
         total = total * x + coefficient
     return total
+
+
+def _values(x: Number) -> FloatArray:
+    return np.asarray(np.real(x.value if isinstance(x, Tangent) else x))
 
 
 def _where(closed: BoolArray, open_share: Number) -> Number:
