@@ -1,0 +1,1 @@
+"""Room: the physics of air, bore, holes and reed."""
