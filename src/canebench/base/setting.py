@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 _MOST_SEAT_MM: Final = 10.0
 _MOST_TAPE_MM: Final = 10.0
 _MOST_PINCHES: Final = 20
-_NONE: Final[Mapping[str, float]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +33,7 @@ class Setting:
     """
 
     seat_mm: float = 0.0
-    tape_mm: Mapping[str, float] = field(default=_NONE)
+    tape_mm: Mapping[str, float] = field(default_factory=dict)
     pinches: int = 0
 
     def __post_init__(self) -> None:

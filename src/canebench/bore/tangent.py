@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 import numpy as np
 
 if TYPE_CHECKING:
-    from canebench.base.arrays import ComplexArray
+    from canebench.base.arrays import ComplexArray, FloatArray
 
 #: A number, an array or a `Tangent`: what a formula written once may be given. The type checker has no name
 #: for "any of these, and what operators make of them".
@@ -76,7 +76,7 @@ def through(x: Tangent, value: ComplexArray, slope: ComplexArray) -> Tangent:
     return Tangent(value, slope * x.by)
 
 
-def variables(*values: ComplexArray) -> tuple[Tangent, ...]:
+def variables(*values: FloatArray | ComplexArray) -> tuple[Tangent, ...]:
     """Independent variables: the i-th carries the derivative 1 by the i-th parameter, 0 by the others.
 
     All need the same number of axes, so that values and derivatives broadcast alike.
