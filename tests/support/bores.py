@@ -36,8 +36,8 @@ BREATH = Medium(
     diffusivity_m2_s=2.2e-5,
     gamma=1.4,
 )
-#: The same without boundary layers: of 1e-13 m and less, which is as good as none.
-LOSSLESS = replace(BREATH, viscosity_m2_s=1e-24, diffusivity_m2_s=1e-24)
+#: The same without boundary layers: of 1e-16 m and less, which is as good as none.
+LOSSLESS = replace(BREATH, viscosity_m2_s=1e-30, diffusivity_m2_s=1e-30)
 
 #: Positions and diameters of the invented chanter's holes from the top down, mm.
 _POSITIONS_MM = (67.5, 85.4, 101.2, 120.8, 152.8, 170.0, 197.5, 228.8)

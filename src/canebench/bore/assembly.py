@@ -198,7 +198,9 @@ class _Chain:
     ) -> None:
         """A piece without events."""
         longest_mm = (_CYLINDER_M if top_mm == bottom_mm else _CONE_M) / _MM
-        pairs = max(1, math.ceil(length_mm / longest_mm / 2))
+        # Near a cone's apex waves change within a step: steep short pieces, such as staples, are cut finer.
+        taper = abs(bottom_mm - top_mm) / min(top_mm, bottom_mm)
+        pairs = max(1, math.ceil(length_mm / longest_mm / 2), min(math.ceil(2 * taper), 4))
         edges = np.linspace(0.0, 1.0, 2 * pairs + 1)
         radii = top_mm + edges * (bottom_mm - top_mm)
         along = shares[0] + edges * (shares[1] - shares[0])

@@ -16,7 +16,7 @@ from canebench.base.errors import CanebenchError
 from canebench.bore.network import Cases, admittance
 
 if TYPE_CHECKING:
-    from canebench.base.arrays import FloatArray
+    from canebench.base.arrays import ComplexArray, FloatArray
     from canebench.bore.assembly import Network
 
 #: Where a chanter's notes can lie, Hz, and how finely that range is searched: two resonances of one
@@ -28,6 +28,8 @@ _NEARBY: Final = 1.001
 #: A last step this small, relative, leaves its square: far below a millionth of a cent.
 _STILL: Final = 1e-6
 _MOST_ROUNDS: Final = 20
+#: Up to how far above the first resonance a stronger one counts as the same note.
+_CLOSE: Final = 1.25
 #: How far a start may lie from its resonance before the whole range is searched instead.
 _FAR: Final = 0.06
 
@@ -67,17 +69,19 @@ def resonances_hz(
     return _secant(network, open_share, gap_m, _search(network, open_share, gap_m))
 
 
-def _imbalance(network: Network, open_share: FloatArray, gap_m: FloatArray, hz: FloatArray) -> FloatArray:
-    """Im Y of each case at its frequency."""
-    cases = Cases(omega=2 * np.pi * hz[:, None], open_share=open_share, gap_m=gap_m[:, None])
-    return np.asarray(admittance(network, cases).imag)
+def _admittance(
+    network: Network, open_share: FloatArray, gap_m: FloatArray, hz: FloatArray | float
+) -> ComplexArray:
+    """What the blades drive in each case at its frequency, or at one for all."""
+    omega = np.broadcast_to(2 * np.pi * np.asarray(hz, float), gap_m.shape)[:, None]
+    return admittance(network, Cases(omega=omega, open_share=open_share, gap_m=gap_m[:, None]))
 
 
 def _secant(network: Network, open_share: FloatArray, gap_m: FloatArray, start_hz: FloatArray) -> FloatArray:
     before, now = start_hz, start_hz * _NEARBY
-    value_before = _imbalance(network, open_share, gap_m, before)
+    value_before = _admittance(network, open_share, gap_m, before).imag
     for _ in range(_MOST_ROUNDS):
-        value = _imbalance(network, open_share, gap_m, now)
+        value = _admittance(network, open_share, gap_m, now).imag
         rise = value - value_before
         step = np.where(rise == 0, 0.0, -value * (now - before) / np.where(rise == 0, 1.0, rise))
         step = np.clip(step, -_FAR * now, _FAR * now)
@@ -88,18 +92,26 @@ def _secant(network: Network, open_share: FloatArray, gap_m: FloatArray, start_h
 
 
 def _search(network: Network, open_share: FloatArray, gap_m: FloatArray) -> FloatArray:
-    """A start inside the first rise of Im Y through 0, by straight lines between a grid's points."""
+    """A start inside a rise of Im Y through 0: the first, or a stronger one close above it.
+
+    The bore between two open holes has resonances of its own; where one falls just below a note's, the reed
+    follows the higher peak of |Z|, which is the smaller Re Y.
+    """
     count = int(np.ceil(np.log(HIGHEST_HZ / LOWEST_HZ) / np.log(_SEARCH_STEP)))
     grid = np.geomspace(LOWEST_HZ, HIGHEST_HZ, count)
-    rows = open_share.shape[0]
-    values = np.stack([_imbalance(network, open_share, gap_m, np.full(rows, hz)) for hz in grid], axis=1)
-    rises = (values[:, :-1] < 0) & (values[:, 1:] >= 0)
-    if not np.all(rises.any(axis=1)):
-        row = int(np.argmin(rises.any(axis=1)))
+    values = np.stack([_admittance(network, open_share, gap_m, hz) for hz in grid], axis=1)
+    return np.array([_start(grid, row, index) for index, row in enumerate(values)])
+
+
+def _start(grid: FloatArray, values: ComplexArray, row: int) -> float:
+    below, above = values[:-1], values[1:]
+    at = np.flatnonzero((below.imag < 0) & (above.imag >= 0))
+    if at.size == 0:
         raise NoResonanceError(
             f"Case {row} of this geometry has no resonance from {LOWEST_HZ:g} to {HIGHEST_HZ:g} Hz."
         )
-    at = rises.argmax(axis=1)
-    each = np.arange(rows)
-    low, high = values[each, at], values[each, at + 1]
-    return np.asarray(grid[at] + (grid[at + 1] - grid[at]) * low / (low - high))
+    share = below.imag[at] / (below.imag[at] - above.imag[at])
+    found = grid[at] + (grid[at + 1] - grid[at]) * share
+    loss = below.real[at] + (above.real[at] - below.real[at]) * share
+    close = np.flatnonzero(found < _CLOSE * found[0])
+    return float(found[close[np.argmin(loss[close])]])
