@@ -124,7 +124,7 @@ REFUSED: dict[str, tuple[Callable[[], object], str, str, str | None]] = {
         lambda: replace(_GOOD, sections=(_section(length_mm=32.5),)),
         "length of the bore",
         "from 150 to 700 mm is allowed",
-        None,
+        "325 mm, if that was centimetres",
     ),
     "a whole bore in metres": (
         lambda: replace(_GOOD, sections=(_section(length_mm=0.325),)),
