@@ -131,7 +131,6 @@ def test_high_a_is_followed(off: float) -> None:
     assert abs(cents(again, own)[0]) < 1e-4
 
 
-@pytest.mark.xfail(strict=True, reason="a warm start may end on a fall of Im Y, which is no resonance")
 @pytest.mark.parametrize("note", [LOW_G, C, E])
 def test_a_start_at_an_antiresonance_is_forgotten(note: str) -> None:
     """Where Im Y falls through 0 the bore is soft: nothing plays there."""

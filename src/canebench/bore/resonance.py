@@ -16,16 +16,16 @@ from canebench.base.errors import CanebenchError
 from canebench.bore.network import Cases, admittance
 
 if TYPE_CHECKING:
-    from canebench.base.arrays import ComplexArray, FloatArray
+    from canebench.base.arrays import BoolArray, ComplexArray, FloatArray
     from canebench.bore.assembly import Network
 
-#: Where a chanter's notes can lie, Hz, and how finely that range is searched: two resonances of one
-#: fingering are never within 3 % of each other.
+#: Where a chanter's notes can lie, Hz, and how finely that range is searched: a rise and a fall closer than
+#: that are a weak resonance of some length between holes, and not what is played.
 LOWEST_HZ: Final = 150.0
 HIGHEST_HZ: Final = 1600.0
 _SEARCH_STEP: Final = 1.03
 _NEARBY: Final = 1.001
-#: A last step this small, relative, leaves its square: far below a millionth of a cent.
+#: A last step this small, relative, leaves far less: 1e-5 cents at most.
 _STILL: Final = 1e-6
 _MOST_ROUNDS: Final = 20
 #: Up to how far above the first resonance a stronger one counts as the same note.
@@ -62,11 +62,15 @@ def resonances_hz(
     NoResonanceError
         Where a case has none between `LOWEST_HZ` and `HIGHEST_HZ`.
     """
+    found = np.full(gap_m.shape, np.nan)
     if start_hz is not None:
-        found = _secant(network, open_share, gap_m, start_hz)
-        if np.all(np.abs(found / start_hz - 1) < _FAR):
-            return found
-    return _secant(network, open_share, gap_m, _search(network, open_share, gap_m))
+        near, good = _secant(network, open_share, gap_m, start_hz)
+        found[good] = near[good]
+    lost = np.isnan(found)
+    if lost.any():
+        shares, gaps = open_share[lost], gap_m[lost]
+        found[lost] = _secant(network, shares, gaps, _search(network, shares, gaps))[0]
+    return found
 
 
 def _admittance(
@@ -77,18 +81,24 @@ def _admittance(
     return admittance(network, Cases(omega=omega, open_share=open_share, gap_m=gap_m[:, None]))
 
 
-def _secant(network: Network, open_share: FloatArray, gap_m: FloatArray, start_hz: FloatArray) -> FloatArray:
+def _secant(
+    network: Network, open_share: FloatArray, gap_m: FloatArray, start_hz: FloatArray
+) -> tuple[FloatArray, BoolArray]:
+    """Where Im Y = 0 near each start, and whether that is a resonance: found, near, and rising."""
     before, now = start_hz, start_hz * _NEARBY
     value_before = _admittance(network, open_share, gap_m, before).imag
+    good = np.zeros(now.shape, bool)
     for _ in range(_MOST_ROUNDS):
         value = _admittance(network, open_share, gap_m, now).imag
-        rise = value - value_before
-        step = np.where(rise == 0, 0.0, -value * (now - before) / np.where(rise == 0, 1.0, rise))
+        moved, rise = now - before, value - value_before
+        step = np.where(rise == 0, 0.0, -value * moved / np.where(rise == 0, 1.0, rise))
         step = np.clip(step, -_FAR * now, _FAR * now)
+        good = np.where(rise == 0, good, rise * moved > 0)
         before, value_before, now = now, value, now + step
         if np.all(np.abs(step) <= _STILL * now):
             break
-    return now
+    still = np.abs(now - before) <= _STILL * now
+    return now, good & still & (np.abs(now / start_hz - 1) < _FAR)
 
 
 def _search(network: Network, open_share: FloatArray, gap_m: FloatArray) -> FloatArray:
