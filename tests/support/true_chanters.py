@@ -16,6 +16,7 @@ from unittest.mock import patch
 import numpy as np
 
 from canebench.base.notes import NOTES
+from canebench.base.setting import Setting
 from canebench.bore.air import BREATH
 from canebench.bore.calibrate import Take
 from canebench.bore.chanter_file import generic
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from canebench.base.arrays import FloatArray
-    from canebench.base.setting import Setting
     from canebench.bore.losses import Medium
     from canebench.bore.tangent import Number
 
@@ -40,11 +40,12 @@ class TrueChanter:
     """What plays when the model does not look."""
 
     instrument: Instrument
+    start_hz: FloatArray
 
     def hz(self, settings: Sequence[Setting]) -> FloatArray:
         """Pitches (n, 9) without any noise."""
         with other_losses():
-            return pitches_hz(self.instrument, settings)
+            return pitches_hz(self.instrument, settings, start_hz=self.start_hz)
 
     def take(self, setting: Setting, rng: np.random.Generator) -> Take:
         """A take of it: each note unsteady by itself, and all together by the take's drift."""
@@ -58,7 +59,9 @@ def true_chanter(rng: np.random.Generator) -> TrueChanter:
     """One of them."""
     z = rng.normal(size=len(UNKNOWNS.names))
     z[-len(NOTES) :] = 0.0  # what the model leaves out is here the other losses, not an offset
-    return TrueChanter(instrument=UNKNOWNS.instrument(z))
+    instrument = UNKNOWNS.instrument(z)
+    with other_losses():
+        return TrueChanter(instrument=instrument, start_hz=pitches_hz(instrument, [Setting()])[0])
 
 
 @contextmanager

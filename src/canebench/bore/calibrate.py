@@ -97,7 +97,11 @@ class Prediction:
     @classmethod
     def of(cls, knowledge: Knowledge, settings: Sequence[Setting]) -> Prediction:
         """Model plus offsets at the most probable unknowns."""
-        parts = [_model(knowledge.unknowns, knowledge.z, knowledge.instrument, one, None) for one in settings]
+        near = knowledge.takes[-1].hz if knowledge.takes else None
+        start_hz = near if near is not None and np.all(np.isfinite(near)) else None
+        parts = [
+            _model(knowledge.unknowns, knowledge.z, knowledge.instrument, one, start_hz) for one in settings
+        ]
         cents = np.stack([part[0] for part in parts])
         return cls(
             knowledge=knowledge,
@@ -121,12 +125,14 @@ def calibrate(unknowns: Unknowns, takes: Sequence[Take]) -> Knowledge:
     z: FloatArray = np.zeros(count)
     covariance: FloatArray = np.eye(count)
     starts: list[FloatArray | None] = [None] * len(takes)
+    moves = np.zeros((len(takes), len(NOTES), count - len(NOTES)))
     for _ in range(_ROUNDS if takes else 0):
         instrument = unknowns.instrument(z)
         precision, pull = np.eye(count), np.zeros(count)
         for index, take in enumerate(takes):
-            cents, slopes, hz = _model(unknowns, z, instrument, take.setting, starts[index])
-            starts[index] = hz
+            start_hz = starts[index] if starts[index] is not None else starts[0]
+            cents, slopes, hz = _model(unknowns, z, instrument, take.setting, start_hz)
+            starts[index], moves[index] = hz, slopes[:, : -len(NOTES)]
             heard = np.isfinite(take.hz)
             noise = np.diag(np.maximum(take.sd_cents[heard], _FINEST_CENTS) ** 2)
             noise = noise + unknowns.start.spread.drift_cents**2
@@ -137,7 +143,12 @@ def calibrate(unknowns: Unknowns, takes: Sequence[Take]) -> Knowledge:
         covariance = np.linalg.inv(precision)
         step = covariance @ pull - z
         longest = float(np.max(np.abs(step)))
-        z = z + step * min(1.0, _LONGEST / max(longest, 1e-12))
+        step = step * min(1.0, _LONGEST / max(longest, 1e-12))
+        z = z + step
+        moved_cents = moves @ step[: -len(NOTES)]
+        starts = [
+            hz * np.exp2(by / 1200) for hz, by in zip(starts, moved_cents, strict=True) if hz is not None
+        ]
         if longest < _STILL:
             break
     return Knowledge(
