@@ -88,9 +88,10 @@ class Knowledge:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Prediction:
-    """Pitches of n settings: `hz` (n, 9), and `slopes` (n, 9, P), cents per unknown."""
+    """Pitches of n `settings`: `hz` (n, 9), and `slopes` (n, 9, P), cents per unknown."""
 
     knowledge: Knowledge
+    settings: tuple[Setting, ...]
     hz: FloatArray
     slopes: FloatArray
 
@@ -105,6 +106,7 @@ class Prediction:
         cents = np.stack([part[0] for part in parts])
         return cls(
             knowledge=knowledge,
+            settings=tuple(settings),
             hz=_PITCH_HZ * np.exp2(cents / 1200),
             slopes=np.stack([part[1] for part in parts]),
         )

@@ -1,0 +1,250 @@
+"""The words of a planned act: how much, why, what to expect, when to stop.
+
+Guarded by `tests/practice/test_plan_words.py`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from canebench.base.fingering import notes_through
+from canebench.base.notes import HIGH_A, LOW_A, NOTES, C, E
+from canebench.base.uncertain import Uncertain, number
+from canebench.fitting.acts import HANDLING, STEP_MM, Act, NextAct, amount_of, set_aside
+from canebench.fitting.limits import MOST_PINCHES
+from canebench.fitting.tolerance import judge
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from canebench.fitting.balance import Deviation
+    from canebench.fitting.hemp import Hemp
+    from canebench.fitting.working_order import Move
+
+_NOTHING: Final = 0.005
+_STRENGTH: Final = "at the strength you usually play"
+#: What a pinch risks. The usual cautions of the trade (common practice, no source).
+PINCH_CAUTIONS: Final = (
+    "Once is normal, two or three times in a reed's whole life the most; more ruins it.",
+    "Moisten the tips a little first: dry cane splits. Between finger and thumb, never with a tool.",
+    "Never blow harder to make up for a reed: if it is too strong for you, leave it for later.",
+)
+
+
+def words(
+    move: Move,
+    *,
+    before: Mapping[str, Deviation],
+    after: Mapping[str, Deviation],
+    per_mm: Mapping[str, Uncertain],
+    hemp: Hemp,
+) -> NextAct:
+    """One planned act in words.
+
+    Parameters
+    ----------
+    move : Move
+        The act, with the settings before and after it.
+    before, after : mapping of note to Deviation
+        The beam as it is and as it is predicted after the act.
+    per_mm : mapping of note to Uncertain
+        Cents for one millimetre of deeper seat, here.
+    hemp : Hemp
+        Thread and seat.
+    """
+    if move.act is Act.SEAT_DEEPER or move.act is Act.RAISE_WITH_HEMP:
+        return _seat(move, before, after, per_mm, hemp)
+    if move.act is Act.TAPE:
+        return _tape(move, before, after)
+    if move.act is Act.TAPE_OFF:
+        return _tape_off(move, after)
+    if move.act is Act.PINCH:
+        return _pinch(before, after)
+    if move.act is Act.CHECK_E_AND_C:
+        return _check(after)
+    return _all_nine(after)
+
+
+def out_of_reach(
+    beyond: Mapping[str, float], beam: Mapping[str, Deviation], tolerance: Mapping[str, float]
+) -> NextAct:
+    """Nothing within the limits brings all nine in tune: which note stays out, by how much, and what then.
+
+    `beyond` holds the cents at which each such note stays; whether that can be told for certain from the
+    prediction decides between setting the reed aside and trying the nearest setting.
+    """
+    stays = ", ".join(
+        f"{note} {number(abs(cents), 1)} cents {'sharp' if cents > 0 else 'flat'} "
+        f"({number(abs(cents) - tolerance[note], 1)} beyond tolerance)"
+        for note, cents in sorted(beyond.items(), key=lambda item: -abs(item[1]) / tolerance[item[0]])
+    )
+    why = f"Within these limits no seat and tape bring all nine in tune: at best there stays {stays}."
+    sure = any(
+        judge(Uncertain(value=beam[note].cents, sd=beam[note].sd_cents), tolerance[note]) == "out"
+        for note in beyond
+        if note in beam
+    )
+    if sure:
+        return set_aside(why)
+    return NextAct(
+        act=Act.MEASURE_AGAIN,
+        say="Try the nearest setting below and measure; this reed may not suit this chanter.",
+        why=f"{why} The prediction is not sure enough to give the reed up.",
+        check="Measure after each act: every pair of takes makes the next plan surer.",
+        stop="If the next plan says the same, set the reed aside for this chanter.",
+    )
+
+
+def _seat(
+    move: Move,
+    before: Mapping[str, Deviation],
+    after: Mapping[str, Deviation],
+    per_mm: Mapping[str, Uncertain],
+    hemp: Hemp,
+) -> NextAct:
+    travel = abs(move.seat_mm)
+    moves = "" if travel <= STEP_MM + 1e-9 else f", in moves of at most {STEP_MM:g} mm"
+    deeper = move.act is Act.SEAT_DEEPER
+    if deeper:
+        say = (
+            f"Seat the reed {travel:g} mm deeper{moves}. "
+            f"Where it will not go by hand, take hemp off: {hemp.text(travel)}."
+        )
+    else:
+        say = f"Raise the reed by {travel:g} mm{moves}: wind on {hemp.text(travel)}."
+        if hemp.inches_per_mm is None:
+            say += " That is an estimate; 3 to 4 inches is the usual first try."
+    rates = " and ".join(
+        f"{note} by {amount_of(per_mm[note]).removesuffix(' cents')}" for note in (LOW_A, HIGH_A)
+    )
+    back = "raise it by half" if deeper else "take half of the new hemp off"
+    hand = "sharp" if deeper else "flat"
+    return NextAct(
+        act=move.act,
+        say=say,
+        why=f"{_octave_now(before)} Here a millimetre of seat moves {rates} cents.",
+        check=f"Low A, then high A, {_STRENGTH}. Predicted: {_listed((LOW_A, HIGH_A), after)}.",
+        stop=(
+            f"When high A stands there, even if that is short of {travel:g} mm. If the top hand turns {hand}, "
+            f"{back}. A reed that is down on the bottom of its seat must not be forced, and one that no longer "
+            "sits firm and airtight has been raised too far."
+        ),
+        cautions=(HANDLING[0],),
+    )
+
+
+def _tape(move: Move, before: Mapping[str, Deviation], after: Mapping[str, Deviation]) -> NextAct:
+    hole = str(move.hole)
+    had, wanted = move.tape_mm()
+    others = [note for note in notes_through(hole) if note != hole and note in after]
+    moved = [note for note in others if abs(after[note].cents - before[note].cents) >= 0.5]
+    also = f" It moves {_and(moved)} a little too." if moved else ""
+    how = (
+        f"Tape the {hole} hole: cover {wanted:.1f} mm of it from its upper edge."
+        if had == 0
+        else f"Change the tape on the {hole} hole to cover {wanted:.1f} mm from its upper edge (now {had:.1f})."
+    )
+    if hole in before and _is_reference(before[hole]):
+        sharp = f"The drones follow {hole}: taping it brings the other notes up against it."
+    else:
+        sharp = f"{hole} is {_said(before, hole)}." if hole in before else f"{hole} was not heard."
+    return NextAct(
+        act=Act.TAPE,
+        say=how,
+        why=f"{_start(sharp)} Tape lowers one note, and never raises one.{also}",
+        check=f"{_start(hole)} {_STRENGTH}. Predicted: {_listed([hole, *moved], after)}.",
+        stop=(
+            f"When {hole} stands there, even with less tape. If it turns dull, take some off; "
+            "half a hole is the most."
+        ),
+        cautions=("Old tape and its residue off first, or the strip will creep.",),
+    )
+
+
+def _tape_off(move: Move, after: Mapping[str, Deviation]) -> NextAct:
+    if move.hole is None:
+        return NextAct(
+            act=Act.TAPE_OFF,
+            say="Take all tape off the chanter, and its residue too.",
+            why="A reed is judged on a bare chanter: old tape hides what the reed does.",
+            check=f"A slow scale {_STRENGTH}. Predicted: {_listed([LOW_A, C, E, HIGH_A], after)}.",
+            stop="When every hole is clean; a fingernail and a dry cloth are enough.",
+            cautions=("No solvent near the reed, and no blade against the wood.",),
+        )
+    return NextAct(
+        act=Act.TAPE_OFF,
+        say=f"Take the tape off the {move.hole} hole.",
+        why=f"With this setting {move.hole} needs none.",
+        check=f"{_start(move.hole)} {_STRENGTH}. Predicted: {_listed([move.hole], after)}.",
+        stop="When the hole and its edge are clean.",
+    )
+
+
+def _pinch(before: Mapping[str, Deviation], after: Mapping[str, Deviation]) -> NextAct:
+    return NextAct(
+        act=Act.PINCH,
+        say="Pinch the reed once, lightly, at the belly of the blades.",
+        why=(
+            f"{_octave_now(before)} The seat alone does not reach it; a pinch eases the reed and sharpens the "
+            f"top hand a little. It counts: {MOST_PINCHES} are the most in a reed's life."
+        ),
+        check=f"Low A, then high A, {_STRENGTH}. Predicted: {_listed((LOW_A, HIGH_A), after)}.",
+        stop="After one pinch: measure, and plan again. What one pinch does differs from reed to reed.",
+        cautions=(HANDLING[0], *PINCH_CAUTIONS),
+    )
+
+
+def _check(after: Mapping[str, Deviation]) -> NextAct:
+    return NextAct(
+        act=Act.CHECK_E_AND_C,
+        say="Play E and C against the two As before any tape.",
+        why="They show whether the octave was mended evenly, or only at its ends.",
+        check=f"Predicted: {_listed((E, C), after)}.",
+        stop="If either is more than its ± from that, measure and plan again before taping.",
+    )
+
+
+def _all_nine(after: Mapping[str, Deviation]) -> NextAct:
+    return NextAct(
+        act=Act.PLAY_ALL_NINE,
+        say="Play all nine and measure again; the drones to low A only then.",
+        why="What was predicted and what came of it tell how this chanter answers: the next plan will be surer.",
+        check=f"Predicted: {_listed(NOTES, after)}.",
+        stop="When all nine are within tolerance, leave it alone and play.",
+    )
+
+
+def _octave_now(before: Mapping[str, Deviation]) -> str:
+    if LOW_A not in before or HIGH_A not in before:
+        return ""
+    tilt = before[HIGH_A].cents - before[LOW_A].cents
+    return f"The octave is {number(abs(tilt), 1)} cents {'narrow' if tilt < 0 else 'wide'} now."
+
+
+def _listed(notes: Iterable[str], beam: Mapping[str, Deviation]) -> str:
+    return ", ".join(f"{note} {_value(beam[note])}" for note in notes if note in beam)
+
+
+def _value(deviation: Deviation) -> str:
+    if _is_reference(deviation):
+        return "0 (the drones follow it)"
+    return Uncertain(value=deviation.cents, sd=deviation.sd_cents).text("c", signed=True)
+
+
+def _is_reference(deviation: Deviation) -> bool:
+    """Whether deviations are counted from this very note."""
+    return abs(deviation.cents) < _NOTHING and deviation.sd_cents < _NOTHING
+
+
+def _said(beam: Mapping[str, Deviation], note: str) -> str:
+    value = beam[note]
+    side = "sharp" if value.cents > 0 else "flat"
+    return f"{amount_of(Uncertain(value=value.cents, sd=value.sd_cents))} {side}"
+
+
+def _start(text: str) -> str:
+    return text[0].upper() + text[1:]
+
+
+def _and(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
