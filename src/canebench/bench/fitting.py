@@ -41,12 +41,10 @@ class FittingTake:
 class Fitting:
     """Everything a plan starts from.
 
-    `reference_hz` None lets the drones follow low A; a number is a fixed pitch of low A, Hz. `chanter_text`
-    is the chanter's file as it was given, None for the generic one.
+    `reference_hz` None lets the drones follow low A; a number is a fixed pitch of low A, Hz.
     """
 
     chanter: ChanterFile = field(default_factory=generic)
-    chanter_text: str | None = None
     scale: Scale = DEFAULT_SCALE
     reference_hz: float | None = None
     limits: Limits = field(default_factory=Limits)

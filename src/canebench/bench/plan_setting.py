@@ -45,7 +45,7 @@ class PlanStep:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Option:
-    """A setting that was weighed: its strips, its beam, its worst note against tolerance (1 is the border)."""
+    """A setting that was weighed: its beam, and its worst note over tolerance (1 is the border)."""
 
     setting: Setting
     cents: Mapping[str, float]

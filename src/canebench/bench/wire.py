@@ -29,15 +29,15 @@ def report_object(report: TakeReport) -> Json:
     return {
         "schema": SCHEMA,
         "origin": measurement.origin,
-        "duration_s": _figure(measurement.duration_s),
+        "duration_s": figure(measurement.duration_s),
         "scale": measurement.scale.name,
         "refused": measurement.refused,
         "reference": _reference(measurement.reference),
-        "low_a_hz": _figure(measurement.low_a_hz),
+        "low_a_hz": figure(measurement.low_a_hz),
         "notes": [_note(note, report) for note in measurement.notes],
         "drones": [_drone(drone) for drone in measurement.drones],
         "balance": None if report.balance is None else _balance(report.balance),
-        "next_act": _next_act(report.next_act),
+        "next_act": act_object(report.next_act),
         "findings": _findings(measurement),
     }
 
@@ -45,30 +45,30 @@ def report_object(report: TakeReport) -> Json:
 def _reference(reference: Reference | None) -> Json | None:
     if reference is None:
         return None
-    return {"kind": reference.kind, "hz": _figure(reference.hz), "sd_hz": _figure(reference.sd_hz)}
+    return {"kind": reference.kind, "hz": figure(reference.hz), "sd_hz": figure(reference.sd_hz)}
 
 
 def _note(note: NoteReading, report: TakeReport) -> Json:
     return {
         "note": note.note,
-        "hz": _figure(note.hz),
-        "sd_hz": _figure(note.sd_hz),
-        "cents": _figure(note.cents),
-        "sd_cents": _figure(note.sd_cents),
-        "repeat_sd_cents": _figure(report.repeat_sd_cents[note.note]),
-        "drift_cents_per_s": _figure(note.drift_cents_per_s),
-        "spread_cents": _figure(note.spread_cents),
+        "hz": figure(note.hz),
+        "sd_hz": figure(note.sd_hz),
+        "cents": figure(note.cents),
+        "sd_cents": figure(note.sd_cents),
+        "repeat_sd_cents": figure(report.repeat_sd_cents[note.note]),
+        "drift_cents_per_s": figure(note.drift_cents_per_s),
+        "spread_cents": figure(note.spread_cents),
         "spans_s": _spans(note.spans_s),
-        "level_db": _figure(note.level_db),
+        "level_db": figure(note.level_db),
     }
 
 
 def _drone(drone: DroneReading) -> Json:
     return {
         "drone": drone.drone,
-        "hz": _figure(drone.hz),
-        "sd_hz": _figure(drone.sd_hz),
-        "spread_cents": _figure(drone.spread_cents),
+        "hz": figure(drone.hz),
+        "sd_hz": figure(drone.sd_hz),
+        "spread_cents": figure(drone.spread_cents),
         "spans_s": _spans(drone.spans_s),
         "separable": drone.separable,
     }
@@ -76,16 +76,17 @@ def _drone(drone: DroneReading) -> Json:
 
 def _balance(balance: Balance) -> Json:
     return {
-        "height_cents": _figure(balance.height_cents.value),
+        "height_cents": figure(balance.height_cents.value),
         "height_sd_cents": _sd(balance.height_cents),
-        "tilt_cents": _figure(balance.tilt_cents.value),
+        "tilt_cents": figure(balance.tilt_cents.value),
         "tilt_sd_cents": _sd(balance.tilt_cents),
-        "rest_cents": {note: _figure(rest.value) for note, rest in balance.rest_cents.items()},
+        "rest_cents": {note: figure(rest.value) for note, rest in balance.rest_cents.items()},
         "rest_sd_cents": {note: _sd(rest) for note, rest in balance.rest_cents.items()},
     }
 
 
-def _next_act(act: NextAct) -> Json:
+def act_object(act: NextAct) -> Json:
+    """An act in words."""
     return {
         "act": act.act.value,
         "say": act.say,
@@ -101,14 +102,15 @@ def _findings(measurement: Measurement) -> list[Json]:
 
 
 def _spans(spans_s: tuple[tuple[float, float], ...]) -> list[list[float | None]]:
-    return [[_figure(start), _figure(end)] for start, end in spans_s]
+    return [[figure(start), figure(end)] for start, end in spans_s]
 
 
 def _sd(value: Uncertain) -> float | None:
-    return _figure(value.sd)
+    return figure(value.sd)
 
 
-def _figure(value: float | None) -> float | None:
+def figure(value: float | None) -> float | None:
+    """A number as it is written; null for what is absent."""
     if value is None or not math.isfinite(value):
         return None
     return round(float(value), _DIGITS)

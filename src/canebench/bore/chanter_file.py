@@ -64,12 +64,13 @@ class Spread:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChanterFile:
-    """A chanter with a typical reed in it, how well each size is known, and where it comes from."""
+    """A chanter with a typical reed in it, how well each size is known, and the file it is from."""
 
     chanter: Chanter
     reed: Reed
     spread: Spread
     source: str
+    text: str
 
 
 @cache
@@ -130,6 +131,7 @@ def parse(text: str, *, name: str) -> ChanterFile:
         ),
         spread=_spread(name, table),
         source=str(table.get("source", "not stated")),
+        text=text,
     )
 
 

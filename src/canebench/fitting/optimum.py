@@ -38,8 +38,9 @@ _POWERS: Final = (2, 3, 4, 6, 8, 8, 12, 16, 16, 24, 32, 32, 48)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Candidate:
-    """A setting as planned with: `seat` step, `tape_cents` (8,) off each hole's own note, what is `left` (9,).
+    """A setting as the tables know it: `seat` step, `tape_cents` (8,) off each hole's own note.
 
+    `left_cents` (9,) is what remains.
     `worst` is the largest deviation over its tolerance: 1 or less is in tune.
     """
 

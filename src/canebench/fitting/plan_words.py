@@ -125,9 +125,9 @@ def _seat(
         why=f"{_octave_now(before)} Here a millimetre of seat moves {rates} cents.",
         check=f"Low A, then high A, {_STRENGTH}. Predicted: {_listed((LOW_A, HIGH_A), after)}.",
         stop=(
-            f"When high A stands there, even if that is short of {travel:g} mm. If the top hand turns {hand}, "
-            f"{back}. A reed that is down on the bottom of its seat must not be forced, and one that no longer "
-            "sits firm and airtight has been raised too far."
+            f"When high A stands there, even if that is short of {travel:g} mm. If the top hand turns "
+            f"{hand}, {back}. A reed that is down on the bottom of its seat must not be forced, and one "
+            "that no longer sits firm and airtight has been raised too far."
         ),
         cautions=(HANDLING[0],),
     )
@@ -142,7 +142,7 @@ def _tape(move: Move, before: Mapping[str, Deviation], after: Mapping[str, Devia
     how = (
         f"Tape the {hole} hole: cover {wanted:.1f} mm of it from its upper edge."
         if had == 0
-        else f"Change the tape on the {hole} hole to cover {wanted:.1f} mm from its upper edge (now {had:.1f})."
+        else f"Change the tape on the {hole} hole: cover {wanted:.1f} mm from its upper edge, now {had:.1f}."
     )
     if hole in before and _is_reference(before[hole]):
         sharp = f"The drones follow {hole}: taping it brings the other notes up against it."
@@ -185,8 +185,8 @@ def _pinch(before: Mapping[str, Deviation], after: Mapping[str, Deviation]) -> N
         act=Act.PINCH,
         say="Pinch the reed once, lightly, at the belly of the blades.",
         why=(
-            f"{_octave_now(before)} The seat alone does not reach it; a pinch eases the reed and sharpens the "
-            f"top hand a little. It counts: {MOST_PINCHES} are the most in a reed's life."
+            f"{_octave_now(before)} The seat alone does not reach it; a pinch eases the reed and sharpens "
+            f"the top hand a little. It counts: {MOST_PINCHES} are the most in a reed's life."
         ),
         check=f"Low A, then high A, {_STRENGTH}. Predicted: {_listed((LOW_A, HIGH_A), after)}.",
         stop="After one pinch: measure, and plan again. What one pinch does differs from reed to reed.",
@@ -208,7 +208,7 @@ def _all_nine(after: Mapping[str, Deviation]) -> NextAct:
     return NextAct(
         act=Act.PLAY_ALL_NINE,
         say="Play all nine and measure again; the drones to low A only then.",
-        why="What was predicted and what came of it tell how this chanter answers: the next plan will be surer.",
+        why="Prediction and result together tell how this chanter answers: the next plan is surer.",
         check=f"Predicted: {_listed(NOTES, after)}.",
         stop="When all nine are within tolerance, leave it alone and play.",
     )

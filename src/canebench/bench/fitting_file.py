@@ -1,0 +1,212 @@
+"""A fitting on disk: one JSON file that holds all it takes to plan again.
+
+Written whole or not at all: into a new file beside it, flushed to the disk, then put in its place. The schema
+is `docs/fitting.schema.json`. Guarded by `tests/faults/test_fitting_file.py`.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import tempfile
+from dataclasses import asdict, fields
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final, TypeVar
+
+import numpy as np
+
+from canebench.base.errors import InputError, NotFoundError
+from canebench.base.notes import NOTES
+from canebench.base.scales import scale_named
+from canebench.base.setting import Setting
+from canebench.bench.fitting import Fitting, FittingTake
+from canebench.bore.calibrate import Take
+from canebench.bore.chanter_file import parse
+from canebench.fitting.hemp import Hemp
+from canebench.fitting.limits import Limits
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+SCHEMA: Final = "canebench.fitting/1"
+_MOST_BYTES: Final = 5_000_000
+_MOST_TAKES: Final = 500
+_DIGITS: Final = 6
+
+Json = dict[str, Any]
+Kind = TypeVar("Kind", Limits, Hemp)
+
+
+def save_fitting(fitting: Fitting, path: Path, *, planned: Sequence[Setting]) -> None:
+    """Write the fitting; `planned` are the settings after each act of the plan, the first one next."""
+    text = json.dumps(fitting_object(fitting, planned=planned), indent=2, allow_nan=False) + "\n"
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        beside = Path(name)
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8") as file:
+                file.write(text)
+                file.flush()
+                os.fsync(file.fileno())
+            beside.replace(path)
+        except BaseException:
+            beside.unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise InputError(
+            field=f"fitting file {path}",
+            given=f"a place that cannot be written ({error.strerror or type(error).__name__})",
+            allowed="a folder that exists, with write access, is needed; nothing was changed",
+        ) from error
+
+
+def load_fitting(path: Path) -> tuple[Fitting, tuple[Setting, ...]]:
+    """A fitting and the settings that its last plan leads through."""
+    if not path.is_file():
+        raise NotFoundError(
+            f"{path}: no such fitting. A plan of a take begins one: canebench plan TAKE --fitting"
+        )
+    if path.stat().st_size > _MOST_BYTES:
+        raise InputError(
+            field=str(path), given=f"{path.stat().st_size} bytes", allowed=f"at most {_MOST_BYTES} are read"
+        )
+    try:
+        found = json.loads(path.read_text(encoding="utf-8-sig"))
+    except OSError as error:
+        raise InputError(
+            field=str(path), given=error.strerror or "unreadable", allowed="a readable file is needed"
+        ) from error
+    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
+        raise InputError(
+            field=str(path), given=f"no JSON ({error})"[:120], allowed="a fitting file"
+        ) from error
+    return _read(str(path), found)
+
+
+def fitting_object(fitting: Fitting, *, planned: Sequence[Setting]) -> Json:
+    """The fitting as JSON values; a note that was not played is null."""
+    return {
+        "schema": SCHEMA,
+        "chanter_toml": fitting.chanter.text,
+        "scale": fitting.scale.name,
+        "reference_hz": fitting.reference_hz,
+        "limits": asdict(fitting.limits),
+        "hemp": asdict(fitting.hemp),
+        "takes": [_take_object(one) for one in fitting.takes],
+        "planned": [setting_object(setting) for setting in planned],
+    }
+
+
+def setting_object(setting: Setting) -> Json:
+    """A setting as JSON values."""
+    return {"seat_mm": setting.seat_mm, "tape_mm": dict(setting.tape_mm), "pinches": setting.pinches}
+
+
+def _take_object(one: FittingTake) -> Json:
+    return {
+        "origin": one.origin,
+        "setting": setting_object(one.take.setting),
+        "hz": {note: _figure(value) for note, value in zip(NOTES, one.take.hz, strict=True)},
+        "sd_cents": {note: _figure(value) for note, value in zip(NOTES, one.take.sd_cents, strict=True)},
+    }
+
+
+def _figure(value: float) -> float | None:
+    return round(float(value), _DIGITS) if math.isfinite(value) else None
+
+
+def _read(where: str, found: object) -> tuple[Fitting, tuple[Setting, ...]]:
+    table = _object(where, found)
+    if table.get("schema") != SCHEMA:
+        raise InputError(
+            field=f"{where}: schema", given=repr(table.get("schema")), allowed=f'"{SCHEMA}" is read'
+        )
+    text = table.get("chanter_toml")
+    if not isinstance(text, str):
+        raise InputError(field=f"{where}: chanter_toml", given=repr(text)[:60], allowed="text is needed")
+    takes = _list(where, table, "takes")
+    fitting = Fitting(
+        chanter=parse(text, name=f"{where}: chanter"),
+        scale=scale_named(str(table.get("scale"))),
+        reference_hz=_number(where, table, "reference_hz", optional=True),
+        limits=_record(where, table, "limits", Limits),
+        hemp=_record(where, table, "hemp", Hemp),
+        takes=tuple(_take(f"{where}: take {i + 1}", take) for i, take in enumerate(takes)),
+    )
+    planned = _list(where, table, "planned")
+    return fitting, tuple(_setting(f"{where}: planned {i + 1}", one) for i, one in enumerate(planned))
+
+
+def _take(where: str, found: object) -> FittingTake:
+    table = _object(where, found)
+    take = Take(
+        setting=_setting(where, table.get("setting")),
+        hz=_by_note(where, table, "hz", absent=math.nan),
+        sd_cents=_by_note(where, table, "sd_cents", absent=math.inf),
+    )
+    return FittingTake(origin=str(table.get("origin", "")), take=take)
+
+
+def _setting(where: str, found: object) -> Setting:
+    table = _object(where, found)
+    tape = _object(f"{where}: tape_mm", table.get("tape_mm"))
+    pinches = _number(where, table, "pinches")
+    return Setting(
+        seat_mm=_needed(where, table, "seat_mm"),
+        tape_mm={hole: _needed(f"{where}: tape_mm", tape, hole) for hole in tape},
+        pinches=int(pinches or 0),
+    )
+
+
+def _by_note(where: str, table: Json, key: str, *, absent: float) -> np.ndarray[Any, np.dtype[np.floating]]:
+    values = _object(f"{where}: {key}", table.get(key))
+    found = [_number(f"{where}: {key}", values, note, optional=True) for note in NOTES]
+    return np.array([absent if value is None else value for value in found])
+
+
+def _record(where: str, table: Json, key: str, kind: type[Kind]) -> Kind:
+    given = _object(f"{where}: {key}", table.get(key, {}))
+    known = {field.name for field in fields(kind)}
+    unknown = [name for name in given if name not in known]
+    if unknown:
+        raise InputError(
+            field=f"{where}: {key}", given=unknown[0], allowed=f"known are {', '.join(sorted(known))}"
+        )
+    for name, value in given.items():
+        if value is not None and not isinstance(value, (int, float)):
+            raise InputError(
+                field=f"{where}: {key}: {name}", given=repr(value)[:60], allowed="a number is needed"
+            )
+    return kind(**given)
+
+
+def _object(where: str, found: object) -> Json:
+    if not isinstance(found, dict):
+        raise InputError(field=where, given=repr(found)[:60], allowed="a JSON object is needed")
+    return found
+
+
+def _list(where: str, table: Json, key: str) -> list[object]:
+    found = table.get(key)
+    if not isinstance(found, list) or len(found) > _MOST_TAKES:
+        raise InputError(
+            field=f"{where}: {key}",
+            given=repr(found)[:60],
+            allowed=f"a list of at most {_MOST_TAKES} is needed",
+        )
+    return found
+
+
+def _number(where: str, table: Json, key: str, *, optional: bool = False) -> float | None:
+    value = table.get(key)
+    if value is None and optional:
+        return None
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        raise InputError(field=f"{where}: {key}", given=repr(value)[:60], allowed="a number is needed")
+    return float(value)
+
+
+def _needed(where: str, table: Json, key: str) -> float:
+    value = _number(where, table, key)
+    return 0.0 if value is None else value
