@@ -5,8 +5,8 @@ Guarded by `tests/doors/test_plan_command.py`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field, fields, replace
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from canebench.base.errors import InputError
 from canebench.base.setting import Setting
@@ -16,6 +16,8 @@ from canebench.bench.fitting_file import load_fitting, save_fitting
 from canebench.bench.measure_take import measure_take
 from canebench.bench.plan_setting import Plan, plan_setting
 from canebench.bore.chanter_file import read
+from canebench.fitting.hemp import Hemp
+from canebench.fitting.limits import Limits
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -23,8 +25,8 @@ if TYPE_CHECKING:
 
     from canebench.base.scales import Scale
     from canebench.bench.report import TakeReport
-    from canebench.fitting.hemp import Hemp
-    from canebench.fitting.limits import Limits
+
+Kind = TypeVar("Kind", Limits, Hemp)
 
 #: Stands for "all acts of the plan were done".
 ALL = -1
@@ -45,9 +47,7 @@ class Done:
 
     def setting(self, present: Setting, planned: Sequence[Setting]) -> Setting:
         """The setting now, from the last one known and the ones planned after it."""
-        if not self._told_whole and not planned:
-            start = present
-        elif self._told_whole:
+        if self._told_whole or not planned:
             start = present
         elif self.acts == ALL:
             start = planned[-1]
@@ -73,14 +73,16 @@ class Done:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:
-    """What the person asked for beyond the take; None leaves a fitting's own."""
+    """What the person asked for beyond the take; None leaves a fitting's own.
+
+    `bounds` holds fields of `Limits` and of `Hemp` by name.
+    """
 
     chanter_path: Path | None = None
     scale: Scale | None = None
     reference_hz: float | None = None
     follow_low_a: bool = False
-    limits: Limits | None = None
-    hemp: Hemp | None = None
+    bounds: Mapping[str, float] = field(default_factory=dict)
 
     def on(self, fitting: Fitting) -> Fitting:
         """The fitting with what was asked for."""
@@ -98,8 +100,8 @@ class Wanted:
         return replace(
             fitting,
             scale=self.scale or fitting.scale,
-            limits=self.limits or fitting.limits,
-            hemp=self.hemp or fitting.hemp,
+            limits=_with(fitting.limits, self.bounds),
+            hemp=_with(fitting.hemp, self.bounds),
         )
 
 
@@ -119,12 +121,17 @@ def plan_take(take: Path | None, *, fitting_path: Path | None, wanted: Wanted, d
 
 def measure_after(
     take: Path, *, fitting_path: Path, done: Done, low_a_near_hz: float | None = None
-) -> tuple[TakeReport, AfterAct]:
-    """Measure a take after an act of the fitting's plan, and keep what it taught in the fitting file."""
+) -> tuple[TakeReport, AfterAct | None]:
+    """Measure a take after an act of the fitting's plan, and keep what it taught in the fitting file.
+
+    A refused take teaches nothing and leaves the file as it was: the second is then None.
+    """
     fitting, planned = _begin(fitting_path, needed=True)
     report = measure_take(
         take, scale=fitting.scale, reference=fitting.reference_hz or "auto", low_a_near_hz=low_a_near_hz
     )
+    if report.measurement.refused:
+        return report, None
     setting = done.setting(fitting.present, planned)
     after = after_act(fitting, take_of(report.measurement, setting))
     left = planned[planned.index(setting) + 1 :] if setting in planned else ()
@@ -135,6 +142,18 @@ def measure_after(
 def chanter_of(path: Path | None) -> Fitting:
     """A fitting without takes, of a chanter file or the generic chanter."""
     return Wanted(chanter_path=path).on(Fitting())
+
+
+def fitting_of(path: Path) -> Fitting:
+    """The fitting in a file."""
+    return load_fitting(path)[0]
+
+
+def _with(record: Kind, bounds: Mapping[str, float]) -> Kind:
+    """The record with those of the bounds that are its own."""
+    own = {one.name for one in fields(record)}
+    given: dict[str, Any] = {name: value for name, value in bounds.items() if name in own}
+    return replace(record, **given)
 
 
 def _begin(path: Path | None, *, needed: bool) -> tuple[Fitting, tuple[Setting, ...]]:

@@ -12,15 +12,18 @@ from canebench.bench.fitting_file import fitting_object, setting_object
 from canebench.bench.wire import act_object, figure
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     from canebench.base.uncertain import Uncertain
     from canebench.bench.after_act import AfterAct
+    from canebench.bench.chanter_effects import Effect
+    from canebench.bench.fitting import Fitting
     from canebench.bench.plan_setting import Option, Plan
     from canebench.fitting.balance import Deviation
 
 PLAN_SCHEMA: Final = "canebench.plan/1"
 AFTER_SCHEMA: Final = "canebench.after-act/1"
+EFFECTS_SCHEMA: Final = "canebench.chanter-effects/1"
 
 Json = dict[str, Any]
 
@@ -58,6 +61,20 @@ def after_object(after: AfterAct) -> Json:
         "learnt": [
             {"what": lesson.what, "before": _uncertain(lesson.before), "after": _uncertain(lesson.after)}
             for lesson in after.lessons
+        ],
+    }
+
+
+def effects_object(fitting: Fitting, effects: Iterable[Effect]) -> Json:
+    """What each change does to each note of a chanter; a note it does not reach is left out."""
+    return {
+        "schema": EFFECTS_SCHEMA,
+        "chanter": fitting.chanter.chanter.name,
+        "source": fitting.chanter.source,
+        "takes": len(fitting.takes),
+        "effects": [
+            {"change": e.change, "notes": {note: _uncertain(value) for note, value in e.cents.items()}}
+            for e in effects
         ],
     }
 

@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 #: Each command's line in the list; its module is canebench.cli.<name>, the command in it `command`.
 COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
     {
+        "chanter": "Show a chanter's sizes and what a millimetre does on it.",
         "measure": "Measure a take and say the one thing to do next.",
+        "plan": "Plan seat and tape from a take, one act at a time.",
         "scales": "List the target scales and where each was published.",
         "synth": "Render a take whose true pitches are known.",
     }
@@ -33,6 +35,7 @@ canebench – from a box of new cane reeds to nine notes in tune with the drones
 
   canebench measure --demo              try it on the take that comes with it
   canebench measure take.wav            a slow scale of yours, drones on or off
+  canebench plan take.wav               seat and tape, one act at a time
 
 All commands: canebench --help
 """

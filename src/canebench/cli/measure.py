@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING, Final, Literal
 import click
 
 from canebench.cli.failure import REFUSED
+from canebench.cli.setting_options import done_from, setting_options
 from canebench.cli.text import show
 
 if TYPE_CHECKING:
+    from canebench.bench.after_act import AfterAct
     from canebench.bench.report import TakeReport
 
 _Named = Literal["auto", "drones", "low-a"]
@@ -59,6 +61,14 @@ def reference_from(ctx: click.Context, param: click.Parameter, value: str) -> _N
     help="What cents are counted from: the drones where they sound and else low A, or a fixed low A.",
 )
 @click.option(
+    "--fitting",
+    "fitting_path",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="After an act of its plan: compare with what was predicted, and keep what this take teaches.",
+)
+@setting_options
+@click.option(
     "--low-a-near", "low_a_near_hz", type=float, metavar="HERTZ", help="Roughly where low A is, if unusual."
 )
 def command(
@@ -70,12 +80,18 @@ def command(
     as_json: bool,
     scale: str,
     reference: _Named | float,
+    fitting_path: Path | None,
+    done: int,
+    seat_mm: float | None,
+    tape_mm: dict[str, float] | None,
+    pinches: int | None,
     low_a_near_hz: float | None,
 ) -> None:
     """Measure TAKE, a recording of a slow scale, and say the one thing to do next.
 
-    Any usual sound file will do, drones on or off. The table goes to standard output; nothing is kept and
-    nothing leaves this machine.
+    Any usual sound file will do, drones on or off. The table goes to standard output; nothing is kept but
+    in the file of --fitting, and nothing leaves this machine. With --fitting, scale and reference are the
+    fitting's own.
     """
     if demo == (take is not None):
         raise click.UsageError("Give one take, or --demo.", ctx=click.get_current_context())
@@ -83,6 +99,16 @@ def command(
     from canebench.base.scales import scale_named  # noqa: PLC0415
     from canebench.bench import measure_take as bench  # noqa: PLC0415
 
+    if fitting_path is not None:
+        if take is None:
+            raise click.UsageError("--fitting needs a take.", ctx=click.get_current_context())
+        from canebench.bench.plan_take import measure_after  # noqa: PLC0415
+
+        told = done_from(done=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches)
+        report, after = measure_after(take, fitting_path=fitting_path, done=told, low_a_near_hz=low_a_near_hz)
+        kept = None if after is None else (after, fitting_path)
+        give(report, svg=svg, title=title, as_json=as_json, after=kept)
+        return
     target = scale_named(scale)
     if take is None:
         title = title or bench.DEMO_TITLE
@@ -92,16 +118,35 @@ def command(
     give(report, svg=svg, title=title, as_json=as_json)
 
 
-def give(report: TakeReport, *, svg: Path | None, title: str | None, as_json: bool) -> None:
-    """Print the report and write its picture; a refused take is shown too and ends with its exit code."""
+def give(
+    report: TakeReport,
+    *,
+    svg: Path | None,
+    title: str | None,
+    as_json: bool,
+    after: tuple[AfterAct, Path] | None = None,
+) -> None:
+    """Print the report and write its picture; a refused take is shown too and ends with its exit code.
+
+    `after` is what an act was found to have done, and the fitting file that keeps it.
+    """
     from canebench.bench.draw_beam import save_beam  # noqa: PLC0415
     from canebench.bench.wire import report_object  # noqa: PLC0415
     from canebench.cli.report_text import report_text  # noqa: PLC0415
 
     if as_json:
-        click.echo(json.dumps(report_object(report), indent=2, allow_nan=False))
+        extra = {}
+        if after is not None:
+            from canebench.bench.plan_wire import after_object  # noqa: PLC0415
+
+            extra["after_act"] = after_object(after[0])
+        click.echo(json.dumps({**report_object(report), **extra}, indent=2, allow_nan=False))
     else:
         show(report_text(report, title=title, encoding=sys.stdout.encoding or "ascii"))
+        if after is not None:
+            from canebench.cli.plan_text import after_text  # noqa: PLC0415
+
+            show("\n" + after_text(after[0], fitting_path=after[1]))
     if svg is not None:
         save_beam(report, svg, title=title)
         show(f"The beam is drawn in {svg}\n", err=True)

@@ -64,7 +64,7 @@ def offsets_from(ctx: click.Context, param: click.Parameter, values: tuple[str, 
 @click.option("--snr", "snr_db", type=float, metavar="DB", help="Room noise this far below the chanter.")
 @click.option("--rt60", "rt60_s", type=float, metavar="S", help="Reverberation time of the room.")
 @click.option("--graces", is_flag=True, help="Grace notes between the notes.")
-def command(  # noqa: PLR0913 - one parameter an option
+def command(
     *,
     out: Path,
     low_a_hz: float,
