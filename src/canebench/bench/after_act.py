@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from canebench.base.notes import NOTES
+from canebench.base.notes import HIGH_A, LOW_A, NOTES
 from canebench.base.uncertain import Uncertain
 from canebench.bench.model_response import beam_of, deviations_cents, per_mm_of_seat
 from canebench.fitting.balance import Deviation
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 #: A hole's tape is told of by what this much of it does, mm.
 _STRIP_MM: Final = 1.5
+_LOW_A: Final = NOTES.index(LOW_A)
 #: Beyond this many standard uncertainties a prediction was not borne out.
 _BORNE_OUT: Final = 2.0
 
@@ -79,11 +80,13 @@ def after_act(fitting: Fitting, take: FittingTake) -> AfterAct:
 
 
 def _actual(fitting: Fitting, take: FittingTake) -> dict[str, Deviation]:
-    cents = deviations_cents(fitting, take.take.hz)
+    cents, sd = deviations_cents(fitting, take.take.hz), take.take.sd_cents
+    if fitting.reference_hz is None:
+        sd = np.where(np.arange(len(NOTES)) == _LOW_A, 0.0, np.hypot(sd, sd[_LOW_A]))
     return {
         note: Deviation(
             cents=float(cents[i]),
-            sd_cents=float(take.take.sd_cents[i]),
+            sd_cents=float(sd[i]),
             interval_cents=fitting.scale.cents(note),
         )
         for i, note in enumerate(NOTES)
@@ -98,7 +101,7 @@ def _lessons(before: Knowledge, after: Knowledge, earlier: Setting, setting: Set
         old, new = per_mm_of_seat(before, setting), per_mm_of_seat(after, setting)
         found += [
             Lesson(what=f"1 mm deeper moves {note} by", before=old[note], after=new[note])
-            for note in (NOTES[1], NOTES[-1])
+            for note in (LOW_A, HIGH_A)
         ]
     for hole in {*earlier.tape_mm, *setting.tape_mm}:
         if abs(setting.tape_mm.get(hole, 0.0) - earlier.tape_mm.get(hole, 0.0)) > 0.05:
@@ -116,7 +119,7 @@ def _strip(knowledge: Knowledge, hole: str) -> Uncertain:
 
 def _pinch(knowledge: Knowledge) -> Uncertain:
     fresh = replace(knowledge.takes[0].setting, pinches=0)
-    return _effect(knowledge, fresh, replace(fresh, pinches=1), NOTES[-1])
+    return _effect(knowledge, fresh, replace(fresh, pinches=1), HIGH_A)
 
 
 def _effect(knowledge: Knowledge, earlier: Setting, later: Setting, note: str) -> Uncertain:

@@ -120,7 +120,9 @@ def plan_setting(fitting: Fitting, *, tolerance_cents: Mapping[str, float] = TOL
     rates = per_mm_of_seat(knowledge, fitting.present)
     steps = tuple(
         PlanStep(
-            act=words(move, before=beams[i], after=beams[i + 1], per_mm=rates, hemp=fitting.hemp),
+            act=words(
+                move, before=beams[i], after=beams[i + 1], per_mm=rates, hemp=fitting.hemp, measured=i == 0
+            ),
             setting=move.after,
             beam=beams[i + 1],
         )

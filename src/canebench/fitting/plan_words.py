@@ -12,7 +12,7 @@ from canebench.base.notes import HIGH_A, LOW_A, NOTES, C, E
 from canebench.base.uncertain import Uncertain, number
 from canebench.fitting.acts import HANDLING, STEP_MM, Act, NextAct, amount_of, set_aside
 from canebench.fitting.limits import MOST_PINCHES
-from canebench.fitting.tolerance import judge
+from canebench.fitting.tolerance import chances_beyond
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from canebench.fitting.working_order import Move
 
 _NOTHING: Final = 0.005
+#: A reed is given up only where a note stays out with this chance.
+_SURE: Final = 0.9
 _STRENGTH: Final = "at the strength you usually play"
 #: What a pinch risks. The usual cautions of the trade (common practice, no source).
 PINCH_CAUTIONS: Final = (
@@ -38,6 +40,7 @@ def words(
     after: Mapping[str, Deviation],
     per_mm: Mapping[str, Uncertain],
     hemp: Hemp,
+    measured: bool,
 ) -> NextAct:
     """One planned act in words.
 
@@ -51,11 +54,13 @@ def words(
         Cents for one millimetre of deeper seat, here.
     hemp : Hemp
         Thread and seat.
+    measured : bool
+        Whether `before` was heard, or is itself only expected of the acts before this one.
     """
     if move.act is Act.SEAT_DEEPER or move.act is Act.RAISE_WITH_HEMP:
         return _seat(move, before, after, per_mm, hemp)
     if move.act is Act.TAPE:
-        return _tape(move, before, after)
+        return _tape(move, before, after, measured=measured)
     if move.act is Act.TAPE_OFF:
         return _tape_off(move, after)
     if move.act is Act.PINCH:
@@ -80,7 +85,7 @@ def out_of_reach(
     )
     why = f"Within these limits no seat and tape bring all nine in tune: at best there stays {stays}."
     sure = any(
-        judge(Uncertain(value=beam[note].cents, sd=beam[note].sd_cents), tolerance[note]) == "out"
+        max(chances_beyond(beam[note].cents, beam[note].sd_cents, tolerance[note])) >= _SURE
         for note in beyond
         if note in beam
     )
@@ -133,7 +138,9 @@ def _seat(
     )
 
 
-def _tape(move: Move, before: Mapping[str, Deviation], after: Mapping[str, Deviation]) -> NextAct:
+def _tape(
+    move: Move, before: Mapping[str, Deviation], after: Mapping[str, Deviation], *, measured: bool
+) -> NextAct:
     hole = str(move.hole)
     had, wanted = move.tape_mm()
     others = [note for note in notes_through(hole) if note != hole and note in after]
@@ -147,7 +154,8 @@ def _tape(move: Move, before: Mapping[str, Deviation], after: Mapping[str, Devia
     if hole in before and _is_reference(before[hole]):
         sharp = f"The drones follow {hole}: taping it brings the other notes up against it."
     else:
-        sharp = f"{hole} is {_said(before, hole)}." if hole in before else f"{hole} was not heard."
+        is_now = "is" if measured else "should by then be"
+        sharp = f"{hole} {is_now} {_said(before, hole)}." if hole in before else f"{hole} was not heard."
     return NextAct(
         act=Act.TAPE,
         say=how,
