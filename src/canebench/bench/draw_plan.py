@@ -5,6 +5,7 @@ Guarded by `tests/doors/test_plan_command.py`.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError
@@ -25,8 +26,9 @@ def draw_plan(plan: Plan) -> str:
     """The SVG: planned in full, now in outline under it."""
     if not plan.steps:
         return beam_svg(_beam(plan, plan.now, "now", words=_words(plan)))
+    now = replace(_beam(plan, plan.now, "now", words=()), label="now")
     planned = _beam(plan, plan.steps[-1].beam, "as planned; in outline as it is now", words=_words(plan))
-    return beam_svg(planned, before=_beam(plan, plan.now, "now", words=()))
+    return beam_svg(replace(planned, label="planned"), before=now)
 
 
 def save_plan(plan: Plan, path: Path) -> None:

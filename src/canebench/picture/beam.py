@@ -14,7 +14,7 @@ from canebench.base.errors import InputError
 from canebench.picture.axes import axes_for
 from canebench.picture.contents import Beam, BeamPoint, Predicted
 from canebench.picture.elements import draw, layer, write
-from canebench.picture.frame import draw_frame, draw_labels
+from canebench.picture.frame import Role, draw_frame, draw_labels
 from canebench.picture.lettering import printable, wrapped
 from canebench.picture.marks import draw_beam_line, draw_before, draw_notes, draw_predicted
 
@@ -103,18 +103,18 @@ def _draw_plot(
         side=34.0,
     )
     draw_frame(root, axes, beam.points)
-    tags: list[tuple[str, float]] = []
+    tags: list[tuple[str, float, Role]] = []
     if before is not None:
         draw_before(root, axes, before.points, before.ends)
         if before.ends is not None:
-            tags.append(("before", axes.y(before.ends[1])))
+            tags.append((before.label or "before", axes.y(before.ends[1]), "before"))
     if predicted is not None:
         draw_predicted(root, axes, beam.points, predicted.ends)
-        tags.append((predicted.label, axes.y(predicted.ends[1])))
+        tags.append((predicted.label, axes.y(predicted.ends[1]), "predicted"))
     if beam.ends is not None:
         draw_beam_line(root, axes, beam.points, beam.ends)
         if overlaid:
-            tags.append(("now", axes.y(beam.ends[1])))
+            tags.append((beam.label or "now", axes.y(beam.ends[1]), "main"))
     draw_notes(root, axes, beam.points)
     return draw_labels(root, axes, beam.points, tags)
 

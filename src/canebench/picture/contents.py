@@ -24,7 +24,8 @@ class Beam:
 
     `words` are the rows under the picture, such as ("Height", "3 cents flat"); `ends` are the beam's
     deviations at low A and high A, None where one of them is missing; `description` is the text
-    alternative: everything the picture says, in sentences.
+    alternative: everything the picture says, in sentences. `label` stands at the beam's end where there
+    are several, None for "now" or "before".
     """
 
     title: str
@@ -33,6 +34,7 @@ class Beam:
     points: tuple[BeamPoint, ...]
     ends: tuple[float, float] | None
     words: tuple[tuple[str, str], ...]
+    label: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from canebench.base.notes import HIGH_A, LOW_A, C, E
 from canebench.base.uncertain import number
@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
     from canebench.picture.axes import Axes
     from canebench.picture.contents import BeamPoint
+
+#: Which of several beams a label belongs to.
+Role = Literal["before", "predicted", "main"]
 
 POSTS: Final = (LOW_A, HIGH_A)
 CHECK_POSTS: Final = (E, C)
@@ -51,7 +54,7 @@ def _steps(axes: Axes, points: Sequence[BeamPoint]) -> str:
 
 
 def draw_labels(
-    root: Element, axes: Axes, points: Sequence[BeamPoint], tags: Sequence[tuple[str, float]]
+    root: Element, axes: Axes, points: Sequence[BeamPoint], tags: Sequence[tuple[str, float, Role]]
 ) -> float:
     """Names and values under the notes, tags at the right; returns the height they reach down to."""
     places = [axes.x(point.interval_cents) for point in points]
@@ -68,9 +71,9 @@ def draw_labels(
         write(values, _value(point), x, y + 19, font_size=_VALUE_SIZE if point.cents is not None else 12.5)
     now = layer(root, fill="line", font_size=_AXIS_SIZE)
     earlier = layer(root, fill="quiet", font_size=_AXIS_SIZE)
-    heights = spread_out([y for _, y in tags], 34.0)
-    for (label, _), y in zip(tags, heights, strict=True):
-        parent, weight = (earlier if label == "before" else now), (650 if label == "now" else 400)
+    heights = spread_out([y for _, y, _ in tags], 34.0)
+    for (label, _, role), y in zip(tags, heights, strict=True):
+        parent, weight = (earlier if role == "before" else now), (650 if role == "main" else 400)
         for i, line in enumerate(wrapped(label, 84.0, _AXIS_SIZE, most=2)):
             write(parent, line, axes.right - 14, y + 5 + 16 * i, font_weight=weight)
     return top + 19 + max(rows) * _ROW + 6
