@@ -19,7 +19,7 @@ import numpy as np
 from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
 from canebench.base.units import hz_to_cents
-from canebench.bore.instrument import Instrument, pitches_hz, sensitivity_at
+from canebench.bore.instrument import Instrument, pitches_hz, sensitivities_at
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -98,17 +98,13 @@ class Prediction:
     @classmethod
     def of(cls, knowledge: Knowledge, settings: Sequence[Setting]) -> Prediction:
         """Model plus offsets at the most probable unknowns."""
-        near = knowledge.takes[-1].hz if knowledge.takes else None
-        start_hz = near if near is not None and np.all(np.isfinite(near)) else None
-        parts = [
-            _model(knowledge.unknowns, knowledge.z, knowledge.instrument, one, start_hz) for one in settings
-        ]
-        cents = np.stack([part[0] for part in parts])
+        start_hz = _whole(knowledge.takes[-1].hz) if knowledge.takes else None
+        cents, slopes, _hz = _model(knowledge.unknowns, knowledge.z, knowledge.instrument, settings, start_hz)
         return cls(
             knowledge=knowledge,
             settings=tuple(settings),
             hz=_PITCH_HZ * np.exp2(cents / 1200),
-            slopes=np.stack([part[1] for part in parts]),
+            slopes=slopes,
         )
 
     def sd_cents(self) -> FloatArray:
@@ -126,31 +122,27 @@ def calibrate(unknowns: Unknowns, takes: Sequence[Take]) -> Knowledge:
     count = len(unknowns.names)
     z: FloatArray = np.zeros(count)
     covariance: FloatArray = np.eye(count)
-    starts: list[FloatArray | None] = [None] * len(takes)
-    moves = np.zeros((len(takes), len(NOTES), count - len(NOTES)))
+    settings = [take.setting for take in takes]
+    start_hz = _whole(takes[0].hz) if takes else None
     for _ in range(_ROUNDS if takes else 0):
-        instrument = unknowns.instrument(z)
+        cents, slopes, hz = _model(unknowns, z, unknowns.instrument(z), settings, start_hz)
         precision, pull = np.eye(count), np.zeros(count)
         for index, take in enumerate(takes):
-            start_hz = starts[index] if starts[index] is not None else starts[0]
-            cents, slopes, hz = _model(unknowns, z, instrument, take.setting, start_hz)
-            starts[index], moves[index] = hz, slopes[:, : -len(NOTES)]
             heard = np.isfinite(take.hz)
+            by = slopes[index][heard]
             noise = np.diag(np.maximum(take.sd_cents[heard], _FINEST_CENTS) ** 2)
             noise = noise + unknowns.start.spread.drift_cents**2
-            weighted = np.linalg.solve(noise, slopes[heard]).T
-            residual = hz_to_cents(take.hz[heard], _PITCH_HZ) - cents[heard]
-            precision += weighted @ slopes[heard]
-            pull += weighted @ (residual + slopes[heard] @ z)
+            weighted = np.linalg.solve(noise, by).T
+            residual = hz_to_cents(take.hz[heard], _PITCH_HZ) - cents[index][heard]
+            precision += weighted @ by
+            pull += weighted @ (residual + by @ z)
         covariance = np.linalg.inv(precision)
         step = covariance @ pull - z
         longest = float(np.max(np.abs(step)))
         step = step * min(1.0, _LONGEST / max(longest, 1e-12))
         z = z + step
-        moved_cents = moves @ step[: -len(NOTES)]
-        starts = [
-            hz * np.exp2(by / 1200) for hz, by in zip(starts, moved_cents, strict=True) if hz is not None
-        ]
+        own = slopes[:, :, : -len(NOTES)] @ step[: -len(NOTES)]
+        start_hz = hz * np.exp2(own / 1200)
         if longest < _STILL:
             break
     return Knowledge(
@@ -162,12 +154,29 @@ def calibrate(unknowns: Unknowns, takes: Sequence[Take]) -> Knowledge:
     )
 
 
+def _whole(hz: FloatArray) -> FloatArray | None:
+    """Pitches to start a search from, if all nine are there."""
+    return hz if np.all(np.isfinite(hz)) else None
+
+
 def _model(
-    unknowns: Unknowns, z: FloatArray, instrument: Instrument, setting: Setting, start_hz: FloatArray | None
+    unknowns: Unknowns,
+    z: FloatArray,
+    instrument: Instrument,
+    settings: Sequence[Setting],
+    start_hz: FloatArray | None,
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Cents with offsets (9,), slopes (9, P) and the model's own pitches (9,)."""
-    hz = pitches_hz(instrument, [setting], start_hz=start_hz)[0]
-    slopes = unknowns.slopes(instrument, setting, sensitivity_at(instrument, setting, hz))
+    """Cents with offsets (n, 9), slopes (n, 9, P) and the model's own pitches (n, 9) in each setting."""
+    count = len(settings)
+    hz = np.empty((count, len(NOTES)))
+    slopes = np.empty((count, len(NOTES), z.size))
+    for pinches in {setting.pinches for setting in settings}:
+        rows = [i for i in range(count) if settings[i].pinches == pinches]
+        here = [settings[i] for i in rows]
+        start = start_hz if start_hz is None or start_hz.ndim == 1 else start_hz[rows]
+        hz[rows] = pitches_hz(instrument, here, start_hz=start)
+        by = sensitivities_at(instrument, here, hz[rows])
+        slopes[rows] = [unknowns.slopes(instrument, one, part) for one, part in zip(here, by, strict=True)]
     return hz_to_cents(hz, _PITCH_HZ) + unknowns.offsets_cents(z), slopes, hz
 
 

@@ -5,7 +5,7 @@ Guarded by `tests/practice/test_tape.py` and `tests/cross_method/test_sensitivit
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
@@ -86,9 +86,19 @@ def pitches_hz(
 
 def sensitivity_at(instrument: Instrument, setting: Setting, hz: FloatArray) -> Sensitivity:
     """Derivatives of the nine pitches `hz` that the instrument plays in `setting`."""
-    network = network_of(instrument, setting.pinches)
-    shares, gaps_m = rows_of(instrument, [setting])
-    return sensitivity(network, shares, gaps_m, hz)
+    return sensitivities_at(instrument, [setting], hz[None, :])[0]
+
+
+def sensitivities_at(
+    instrument: Instrument, settings: Sequence[Setting], hz: FloatArray
+) -> list[Sensitivity]:
+    """Derivatives of the pitches `hz` (n, 9) in each of the settings, which share their pinches."""
+    network = network_of(instrument, settings[0].pinches)
+    shares, gaps_m = rows_of(instrument, settings)
+    together = sensitivity(network, shares, gaps_m, hz.ravel())
+    rows = [slice(len(NOTES) * i, len(NOTES) * (i + 1)) for i in range(len(settings))]
+    names = [field.name for field in fields(Sensitivity)]
+    return [Sensitivity(**{name: getattr(together, name)[part] for name in names}) for part in rows]
 
 
 def network_of(instrument: Instrument, pinches: int) -> Network:

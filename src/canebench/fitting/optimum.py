@@ -30,10 +30,10 @@ CHOICES: Final = np.array(list(product((False, True), repeat=len(HOLES))))
 _SPARING: Final = 1e-4
 _LOW_A: Final = NOTES.index(LOW_A)
 #: Candidates of each number of strips that are brought below their largest remainder.
-_REFINED: Final = 8
+_REFINED: Final = 4
 #: A strip has to bring the worst note this much nearer, in tolerances, or all of them in tune.
 _WORTH_A_STRIP: Final = 0.05
-_POWERS: Final = (2, 3, 4, 6, 8, 8, 12, 16, 16, 24, 32, 32, 48)
+_POWERS: Final = (2, 3, 4, 6, 8, 12, 16, 24, 32, 48)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
