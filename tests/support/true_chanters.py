@@ -1,9 +1,9 @@
 """Chanters whose truth is known and is not the model's: drawn sizes, and other losses than ours.
 
-Sizes differ from the generic chanter's: every diameter of the bore by 3 %, every hole by 5 %, the reed by 30 %
-(standard deviations), the seat and its gap by what the generic file states. Losses are those of thin boundary
-layers to first order (Kirchhoff 1868, as in Chaigne & Kergomard 2016, eq. 5.144) about a wall that is rougher or
-smoother by 25 %, not the Bessel functions of `canebench.bore.losses`.
+Sizes differ from the generic chanter's: every diameter of the bore by 3 %, every hole by 5 %, the reed by
+30 % (standard deviations), the seat and its gap by what the generic file states. Losses are those of thin
+boundary layers to first order (Kirchhoff 1868, as in Chaigne & Kergomard 2016, eq. 5.144) about a wall that
+is rougher or smoother by 25 %, not the Bessel functions of `canebench.bore.losses`.
 """
 
 from __future__ import annotations
@@ -67,7 +67,8 @@ def true_chanter(rng: np.random.Generator) -> TrueChanter:
 @contextmanager
 def other_losses() -> Iterator[None]:
     """The same network with the other losses."""
-    with patch("canebench.bore.network.line", _thin_layers), patch("canebench.bore.toneholes.line", _thin_layers):
+    network = patch("canebench.bore.network.line", _thin_layers)
+    with network, patch("canebench.bore.toneholes.line", _thin_layers):
         yield
 
 
