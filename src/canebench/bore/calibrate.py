@@ -28,8 +28,11 @@ if TYPE_CHECKING:
     from canebench.base.setting import Setting
     from canebench.bore.unknowns import Unknowns
 
-_ROUNDS: Final = 8
+_ROUNDS: Final = 20
+_HALVINGS: Final = 6
+#: The fit rests when no unknown moves by more than this share of its spread, or the misfit falls by less.
 _STILL: Final = 1e-3
+_GAIN: Final = 1e-3
 #: No step goes further than this many standard deviations in any unknown.
 _LONGEST: Final = 1.5
 #: Readings are never taken for better than this, cents.
@@ -119,32 +122,10 @@ class Prediction:
 
 def calibrate(unknowns: Unknowns, takes: Sequence[Take]) -> Knowledge:
     """Fit the unknowns to all takes; without a take, what was known beforehand."""
-    count = len(unknowns.names)
-    z: FloatArray = np.zeros(count)
-    covariance: FloatArray = np.eye(count)
-    settings = [take.setting for take in takes]
-    start_hz = _whole(takes[0].hz) if takes else None
-    for _ in range(_ROUNDS if takes else 0):
-        cents, slopes, hz = _model(unknowns, z, unknowns.instrument(z), settings, start_hz)
-        precision, pull = np.eye(count), np.zeros(count)
-        for index, take in enumerate(takes):
-            heard = np.isfinite(take.hz)
-            by = slopes[index][heard]
-            noise = np.diag(np.maximum(take.sd_cents[heard], _FINEST_CENTS) ** 2)
-            noise = noise + unknowns.start.spread.drift_cents**2
-            weighted = np.linalg.solve(noise, by).T
-            residual = hz_to_cents(take.hz[heard], _PITCH_HZ) - cents[index][heard]
-            precision += weighted @ by
-            pull += weighted @ (residual + by @ z)
-        covariance = np.linalg.inv(precision)
-        step = covariance @ pull - z
-        longest = float(np.max(np.abs(step)))
-        step = step * min(1.0, _LONGEST / max(longest, 1e-12))
-        z = z + step
-        own = slopes[:, :, : -len(NOTES)] @ step[: -len(NOTES)]
-        start_hz = hz * np.exp2(own / 1200)
-        if longest < _STILL:
-            break
+    z: FloatArray = np.zeros(len(unknowns.names))
+    covariance: FloatArray = np.eye(z.size)
+    if takes:
+        z, covariance = _most_probable(unknowns, takes, z)
     return Knowledge(
         unknowns=unknowns,
         takes=tuple(takes),
@@ -152,6 +133,58 @@ def calibrate(unknowns: Unknowns, takes: Sequence[Take]) -> Knowledge:
         covariance=covariance,
         instrument=unknowns.instrument(z),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Point:
+    """The model at some unknowns: its misfit (minus twice the log posterior), slopes, where a step leads."""
+
+    z: FloatArray
+    hz: FloatArray
+    slopes: FloatArray
+    misfit: float
+    covariance: FloatArray
+    step: FloatArray
+
+
+def _most_probable(unknowns: Unknowns, takes: Sequence[Take], z: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Gauss-Newton steps, each halved until it lowers the misfit: high A can answer in a bent way."""
+    point = _point(unknowns, takes, z, _whole(takes[0].hz))
+    for _ in range(_ROUNDS):
+        longest = float(np.max(np.abs(point.step)))
+        if longest < _STILL:
+            break
+        step = point.step * min(1.0, _LONGEST / longest)
+        for _halving in range(_HALVINGS):
+            own = point.slopes[:, :, : -len(NOTES)] @ step[: -len(NOTES)]
+            trial = _point(unknowns, takes, point.z + step, point.hz * np.exp2(own / 1200))
+            if trial.misfit < point.misfit:
+                break
+            step = step / 2
+        else:
+            break
+        gained, point = point.misfit - trial.misfit, trial
+        if gained < _GAIN:
+            break
+    return point.z, point.covariance
+
+
+def _point(unknowns: Unknowns, takes: Sequence[Take], z: FloatArray, start_hz: FloatArray | None) -> _Point:
+    settings = [take.setting for take in takes]
+    cents, slopes, hz = _model(unknowns, z, unknowns.instrument(z), settings, start_hz)
+    precision, pull, misfit = np.eye(z.size), np.zeros(z.size), float(z @ z)
+    for index, take in enumerate(takes):
+        heard = np.isfinite(take.hz)
+        by = slopes[index][heard]
+        noise = np.diag(np.maximum(take.sd_cents[heard], _FINEST_CENTS) ** 2)
+        noise = noise + unknowns.start.spread.drift_cents**2
+        weighted = np.linalg.solve(noise, by).T
+        residual = hz_to_cents(take.hz[heard], _PITCH_HZ) - cents[index][heard]
+        misfit += float(residual @ np.linalg.solve(noise, residual))
+        precision += weighted @ by
+        pull += weighted @ (residual + by @ z)
+    covariance = np.linalg.inv(precision)
+    return _Point(z=z, hz=hz, slopes=slopes, misfit=misfit, covariance=covariance, step=covariance @ pull - z)
 
 
 def _whole(hz: FloatArray) -> FloatArray | None:
