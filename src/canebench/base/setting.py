@@ -1,20 +1,29 @@
-"""A setting: how deep the reed sits and what tape covers, at one moment."""
+"""A setting: how deep the reed sits and what tape covers, at one moment.
+
+Guarded by `tests/faults/test_bad_geometry.py`.
+"""
 
 from __future__ import annotations
 
-import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.fingering import HOLES
+from canebench.base.sizes import Range, is_finite, said
 
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-_MOST_SEAT_MM: Final = 10.0
-_MOST_TAPE_MM: Final = 10.0
+#: Too large is what a finer unit makes of them; centimetres and inches only make them small.
+_SLIPS: Final = (
+    (-1.0, "without the minus sign"),
+    (0.1, "if the decimal point slipped"),
+    (0.0254, "if that was thousandths of an inch"),
+)
+_SEAT: Final = Range(low=-10.0, high=10.0, usual=1.0, slips=_SLIPS)
+_TAPE: Final = Range(
+    low=0.0, high=10.0, usual=1.5, slips=(*_SLIPS, (0.06, "if that was per cent of a hole 6 mm wide"))
+)
 _MOST_PINCHES: Final = 20
 
 
@@ -37,20 +46,23 @@ class Setting:
     pinches: int = 0
 
     def __post_init__(self) -> None:
-        _within("seat", self.seat_mm, -_MOST_SEAT_MM, _MOST_SEAT_MM, "mm")
-        _within("pinches", self.pinches, 0, _MOST_PINCHES, "")
+        _SEAT.check("seat", self.seat_mm)
+        if not is_finite(self.pinches) or self.pinches not in range(_MOST_PINCHES + 1):
+            raise InputError(
+                field="pinches",
+                given=said(self.pinches),
+                allowed=f"a whole number from 0 to {_MOST_PINCHES} is allowed",
+            )
+        if not isinstance(self.tape_mm, Mapping):
+            raise InputError(
+                field="tape",
+                given=said(self.tape_mm),
+                allowed="holes with millimetres are needed",
+                nearest="{'E': 1.5}, and {} for no tape",
+            )
         for hole, covered in self.tape_mm.items():
             if hole not in HOLES:
-                raise UnknownNameError(field="taped hole", given=hole, known=HOLES)
-            _within(f"tape on the {hole} hole", covered, 0.0, _MOST_TAPE_MM, "mm")
+                raise UnknownNameError(field="taped hole", given=str(hole)[:60], known=HOLES)
+            _TAPE.check(f"tape on the {hole} hole", covered)
         bare = {hole: float(self.tape_mm[hole]) for hole in HOLES if self.tape_mm.get(hole, 0.0) > 0}
         object.__setattr__(self, "tape_mm", MappingProxyType(bare))
-
-
-def _within(name: str, value: float, low: float, high: float, unit: str) -> None:
-    if not math.isfinite(value) or not low <= value <= high:
-        raise InputError(
-            field=name,
-            given=f"{value:g} {unit}".rstrip(),
-            allowed=f"from {low:g} to {high:g} {unit} is allowed".replace("  ", " "),
-        )

@@ -6,34 +6,42 @@ The generic chanter that comes with the package is such a file. Guarded by
 
 from __future__ import annotations
 
-import tomllib
+from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from functools import cache
 from importlib.resources import files
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Final
 
-from canebench.base.errors import InputError, NotFoundError, UnknownNameError
+from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.fingering import HOLES
-from canebench.bore.geometry import MOST_SECTIONS, Chanter, Hole, Reed, Seat, Section
+from canebench.base.sizes import PER_CENT, Range, is_finite, is_number, said
+from canebench.base.toml_file import read_text, tables
+from canebench.bore.geometry import BORE_LENGTH, MOST_SECTIONS, Chanter, Hole, Reed, Seat, Section
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
     from pathlib import Path
 
 SCHEMA: Final = "canebench.chanter/1"
-_MOST_BYTES: Final = 100_000
 _TABLES: Final = ("schema", "name", "source", "profile_mm", "seat", "reed", "hole", "vent", "spread")
+_START_FROM: Final = "A chanter file to start from: canebench chanter --toml"
+
+
+def _share(low: float, high: float, usual: float) -> Range:
+    return Range(low=low, high=high, usual=usual, unit="", slips=(PER_CENT,))
+
+
 _SPREADS: Final = {
-    "bore": (1e-4, 0.2),
-    "holes": (1e-4, 0.3),
-    "seat": (1e-4, 0.5),
-    "gap_mm": (1e-3, 3.0),
-    "reed": (1e-3, 0.6),
-    "walls": (1e-3, 1.0),
-    "temp_degc": (1e-2, 10.0),
-    "offset_cents": (1e-2, 30.0),
-    "drift_cents": (0.0, 20.0),
+    "bore": _share(1e-4, 0.2, 0.03),
+    "holes": _share(1e-4, 0.3, 0.05),
+    "seat": _share(1e-4, 0.5, 0.12),
+    "gap_mm": Range(low=1e-3, high=3.0, usual=0.5),
+    "reed": _share(1e-3, 0.6, 0.3),
+    "walls": _share(1e-3, 1.0, 0.25),
+    "temp_degc": Range(low=1e-2, high=10.0, usual=2.0, unit="°C"),
+    "offset_cents": Range(low=1e-2, high=30.0, usual=2.0, unit="cents"),
+    "drift_cents": Range(low=0.0, high=20.0, usual=0.5, unit="cents"),
 }
 
 
@@ -52,14 +60,8 @@ class Spread:
     drift_cents: float
 
     def __post_init__(self) -> None:
-        for name, (low, high) in _SPREADS.items():
-            value = getattr(self, name)
-            if not low <= value <= high:
-                raise InputError(
-                    field=f"spread of {name}",
-                    given=f"{value:g}",
-                    allowed=f"from {low:g} to {high:g} is allowed",
-                )
+        for name, allowed in _SPREADS.items():
+            allowed.check(f"spread of {name}", getattr(self, name))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,53 +88,43 @@ def generic_text() -> str:
 
 def read(path: Path) -> ChanterFile:
     """A chanter from a file of at most 100 kB."""
-    if not path.is_file():
-        raise NotFoundError(f"{path}: no such file. A chanter file to start from: canebench chanter --toml")
-    if path.stat().st_size > _MOST_BYTES:
-        raise InputError(
-            field=str(path), given=f"{path.stat().st_size} bytes", allowed=f"at most {_MOST_BYTES} are read"
-        )
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise InputError(field=str(path), given="not text", allowed="UTF-8 text is needed") from error
-    return parse(text, name=path.name)
+    return parse(read_text(path, start_from=_START_FROM), name=path.name)
 
 
 def parse(text: str, *, name: str) -> ChanterFile:
     """A chanter from the text of its file; `name` stands in the errors."""
-    try:
-        table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise InputError(field=name, given=str(error), allowed="TOML is needed") from error
+    table = tables(text, name=name)
     _known(name, table, _TABLES)
     if table.get("schema") != SCHEMA:
         raise InputError(
-            field=f"{name}: schema", given=repr(table.get("schema")), allowed=f'"{SCHEMA}" is read'
+            field=f"{name}: schema",
+            given=said(table["schema"]) if "schema" in table else "nothing",
+            allowed=f'"{SCHEMA}" is read',
+            nearest=f'a first line, schema = "{SCHEMA}"',
         )
-    seat, reed = _table(name, table, "seat"), _table(name, table, "reed")
-    _known(f"{name}: seat", seat, ("diameter_mm", "gap_mm"))
-    _known(f"{name}: reed", reed, ("volume_mm3", "staple_length_mm", "staple_top_mm", "staple_bottom_mm"))
-    return ChanterFile(
-        chanter=Chanter(
-            name=str(table.get("name", name)),
-            seat=Seat(**{key: _number(f"{name}: seat", seat, key) for key in ("diameter_mm", "gap_mm")}),
-            sections=_sections(name, table.get("profile_mm")),
-            holes=_holes(name, table.get("hole")),
-            vents=tuple(_hole(f"{name}: vent", row) for row in _rows(name, "vent", table.get("vent", []))),
-        ),
-        reed=Reed(
-            volume_mm3=_number(f"{name}: reed", reed, "volume_mm3"),
-            staple=Section(
-                length_mm=_number(f"{name}: reed", reed, "staple_length_mm"),
-                top_mm=_number(f"{name}: reed", reed, "staple_top_mm"),
-                bottom_mm=_number(f"{name}: reed", reed, "staple_bottom_mm"),
-            ),
-        ),
-        spread=_spread(name, table),
-        source=str(table.get("source", "not stated")),
-        text=text,
-    )
+    # The profile first: it tells best when a whole file is in another unit.
+    sections = _sections(f"{name}: profile_mm", table.get("profile_mm"))
+    holes = _holes(name, table.get("hole"))
+    vents = tuple(_hole(f"{name}: vent", row) for row in _rows(name, "vent", table.get("vent", [])))
+    seat = _numbers(f"{name}: seat", _table(name, table, "seat"), ("diameter_mm", "gap_mm"))
+    reed, spread = _reed(f"{name}: reed", _table(name, table, "reed")), _spread(name, table)
+    title = _words(name, table, "name", absent=name)
+    source = _words(name, table, "source", absent="not stated")
+    with _naming(name):
+        chanter = Chanter(name=title, seat=Seat(**seat), sections=sections, holes=holes, vents=vents)
+    return ChanterFile(chanter=chanter, reed=reed, spread=spread, source=source, text=text)
+
+
+def _reed(where: str, table: dict[str, Any]) -> Reed:
+    keys = ("volume_mm3", "staple_length_mm", "staple_top_mm", "staple_bottom_mm")
+    sizes = _numbers(where, table, keys)
+    with _naming(where):
+        staple = Section(
+            length_mm=sizes["staple_length_mm"],
+            top_mm=sizes["staple_top_mm"],
+            bottom_mm=sizes["staple_bottom_mm"],
+        )
+        return Reed(volume_mm3=sizes["volume_mm3"], staple=staple)
 
 
 def _spread(name: str, table: dict[str, Any]) -> Spread:
@@ -140,42 +132,57 @@ def _spread(name: str, table: dict[str, Any]) -> Spread:
     given = table.get("spread", {})
     names = [field.name for field in fields(Spread)]
     _known(f"{name}: spread", given, names)
-    usual = given if set(given) >= set(names) else {**tomllib.loads(generic_text())["spread"], **given}
-    return Spread(**{key: _number(f"{name}: spread", usual, key) for key in names})
+    usual = {} if set(given) >= set(names) else tables(generic_text(), name="generic.toml")["spread"]
+    sizes = _numbers(f"{name}: spread", {**usual, **given}, names)
+    with _naming(name):
+        return Spread(**sizes)
 
 
-def _sections(name: str, profile: object) -> tuple[Section, ...]:
-    where = f"{name}: profile_mm"
+def _sections(where: str, profile: object) -> tuple[Section, ...]:
     if not isinstance(profile, list) or not 2 <= len(profile) <= MOST_SECTIONS + 1:
-        given = f"{len(profile)} entries" if isinstance(profile, list) else repr(profile)
         raise InputError(
             field=where,
-            given=given,
+            given=f"{len(profile)} entries" if isinstance(profile, list) else _shown(profile),
             allowed=f"2 to {MOST_SECTIONS + 1} pairs [distance, diameter] are needed",
         )
     points = [_point(where, entry) for entry in profile]
+    BORE_LENGTH.check(f"{where}: distance of its last entry", points[-1][0])
     if points[0][0] != 0:
         raise InputError(
-            field=where, given=f"a start at {points[0][0]:g} mm", allowed="it starts at the throat, 0"
+            field=where, given=f"a start at {said(points[0][0], 'mm')}", allowed="it starts at the throat, 0"
         )
-    found = []
-    for (start, top), (end, bottom) in pairwise(points):
+    steps = list(pairwise(points))
+    for (start, _), (end, _) in steps:
         if end < start:
             raise InputError(
                 field=where,
-                given=f"{end:g} mm after {start:g} mm",
+                given=f"{said(end, 'mm')} after {said(start, 'mm')}",
                 allowed="distances from the throat rise",
                 nearest="perhaps two entries are exchanged, or lengths were given for distances",
             )
-        if end > start:
-            found.append(Section(length_mm=end - start, top_mm=top, bottom_mm=bottom))
-    return tuple(found)
+    with _naming(where):
+        return tuple(
+            Section(length_mm=end - start, top_mm=top, bottom_mm=bottom)
+            for (start, top), (end, bottom) in steps
+            if end > start
+        )
 
 
 def _point(where: str, entry: object) -> tuple[float, float]:
-    if isinstance(entry, list) and len(entry) == 2 and all(_is_number(value) for value in entry):
-        return float(entry[0]), float(entry[1])
-    raise InputError(field=where, given=repr(entry)[:60], allowed="a pair [distance, diameter] is needed")
+    if isinstance(entry, list) and len(entry) == 2:
+        distance, diameter = entry
+        if is_finite(distance) and is_finite(diameter):
+            return distance, diameter
+    raise InputError(
+        field=where,
+        given=said(entry),
+        allowed="a pair [distance, diameter] is needed",
+        nearest="a point marks decimals, not a comma" if _long_list(entry) else None,
+    )
+
+
+def _long_list(entry: object) -> bool:
+    return isinstance(entry, list) and len(entry) > 2
 
 
 def _holes(name: str, rows: object) -> tuple[Hole, ...]:
@@ -183,7 +190,8 @@ def _holes(name: str, rows: object) -> tuple[Hole, ...]:
     for row in _rows(name, "hole", rows):
         note = row.get("note")
         if note not in HOLES:
-            raise UnknownNameError(field=f"{name}: note of a hole", given=str(note), known=HOLES)
+            given = note[:60] if isinstance(note, str) else _shown(note)
+            raise UnknownNameError(field=f"{name}: note of a hole", given=given, known=HOLES)
         if note in found:
             raise InputError(field=f"{name}: hole {note}", given="twice", allowed="each hole stands once")
         found[note] = _hole(f"{name}: hole {note}", {key: row[key] for key in row if key != "note"})
@@ -194,16 +202,17 @@ def _holes(name: str, rows: object) -> tuple[Hole, ...]:
 
 
 def _hole(where: str, row: dict[str, Any]) -> Hole:
-    keys = ("position_mm", "diameter_mm", "wall_mm")
-    _known(where, row, keys)
-    return Hole(**{key: _number(where, row, key) for key in keys})
+    sizes = _numbers(where, row, ("position_mm", "diameter_mm", "wall_mm"))
+    with _naming(where):
+        return Hole(**sizes)
 
 
 def _rows(name: str, key: str, rows: object) -> list[dict[str, Any]]:
     if not isinstance(rows, list) or len(rows) > len(HOLES) or not all(isinstance(row, dict) for row in rows):
-        given = f"{len(rows)} of them" if isinstance(rows, list) else repr(rows)[:60]
         raise InputError(
-            field=f"{name}: {key}", given=given, allowed=f"at most {len(HOLES)} tables [[{key}]]"
+            field=f"{name}: {key}",
+            given=f"{len(rows)} of them" if isinstance(rows, list) else _shown(rows),
+            allowed=f"at most {len(HOLES)} tables [[{key}]]",
         )
     return rows
 
@@ -211,24 +220,47 @@ def _rows(name: str, key: str, rows: object) -> list[dict[str, Any]]:
 def _table(name: str, table: dict[str, Any], key: str) -> dict[str, Any]:
     found = table.get(key)
     if not isinstance(found, dict):
-        raise InputError(field=f"{name}: {key}", given=repr(found)[:60], allowed=f"a table [{key}] is needed")
+        raise InputError(field=f"{name}: {key}", given=_shown(found), allowed=f"a table [{key}] is needed")
     return found
 
 
-def _number(where: str, table: dict[str, Any], key: str) -> float:
-    value = table.get(key)
-    if value is None or not _is_number(value):
-        raise InputError(field=f"{where}: {key}", given=repr(value)[:60], allowed="a number is needed")
-    return float(value)
+def _numbers(where: str, table: dict[str, Any], keys: Iterable[str]) -> dict[str, float]:
+    """Exactly these keys, each with a number."""
+    _known(where, table, keys)
+    for key in keys:
+        if not is_number(table.get(key)):
+            raise InputError(
+                field=f"{where}: {key}", given=_shown(table.get(key)), allowed="a number is needed"
+            )
+    return {key: table[key] for key in keys}
 
 
-def _is_number(value: object) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool)
+def _words(name: str, table: dict[str, Any], key: str, *, absent: str) -> str:
+    """Text that a terminal shows as it is."""
+    value = table.get(key, absent)
+    if not isinstance(value, str) or not "".join(value.split()).isprintable():
+        raise InputError(field=f"{name}: {key}", given=_shown(value), allowed="text in quotes is needed")
+    return value
+
+
+def _shown(value: object) -> str:
+    return "nothing" if value is None else said(value)
+
+
+@contextmanager
+def _naming(where: str) -> Iterator[None]:
+    """Puts the place in the file before what a record says of itself."""
+    try:
+        yield
+    except InputError as error:
+        raise InputError(
+            field=f"{where}: {error.field}", given=error.given, allowed=error.allowed, nearest=error.nearest
+        ) from error
 
 
 def _known(where: str, table: dict[str, Any], known: Iterable[str]) -> None:
     if not isinstance(table, dict):
-        raise InputError(field=where, given=repr(table)[:60], allowed="a table is needed")
+        raise InputError(field=where, given=_shown(table), allowed="a table is needed")
     for key in table:
         if key not in known:
-            raise UnknownNameError(field=where, given=key, known=known)
+            raise UnknownNameError(field=where, given=key[:60], known=known)

@@ -6,65 +6,44 @@ ends) towards the sole. Guarded by `tests/faults/test_bad_geometry.py`.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.fingering import HOLES
-from canebench.bore.radiation import FINGER_HOLE, FLANGED, UNFLANGED
+from canebench.base.sizes import Range, said
+from canebench.bore.radiation import FINGER_HOLE, UNFLANGED
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 MOST_SECTIONS: Final = 200
 MOST_VENTS: Final = 6
-_INCH_MM: Final = 25.4
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Range:
-    """What a size may be, millimetres, and so which slip a value outside it looks like."""
-
-    low: float
-    high: float
-
-    def check(self, name: str, value: float) -> None:
-        """An error that names the field, the range and the likely slip where `value` is outside."""
-        if not isinstance(value, (int, float)) or not math.isfinite(value):
-            raise InputError(field=name, given=repr(value), allowed="a number of millimetres is needed")
-        if self.low <= value <= self.high:
-            return
-        raise InputError(
-            field=name,
-            given=f"{value:g} mm",
-            allowed=f"from {self.low:g} to {self.high:g} mm is allowed",
-            nearest=self._slip(value),
-        )
-
-    def _slip(self, value: float) -> str:
-        slips = (
-            (-value, "without the minus sign"),
-            (value * _INCH_MM, "if that was inches"),
-            (value * 10, "if that was centimetres"),
-            (value * 1000, "if that was metres"),
-            (value / 10, "if the decimal point slipped"),
-        )
-        for candidate, why in slips:
-            if self.low <= candidate <= self.high:
-                return f"{candidate:g} mm, {why}"
-        return f"{min(max(value, self.low), self.high):g} mm"
-
-
-LENGTH: Final = Range(low=0.01, high=700.0)
-BORE: Final = Range(low=1.0, high=60.0)
-HOLE: Final = Range(low=1.0, high=20.0)
-WALL: Final = Range(low=0.5, high=20.0)
-BORE_LENGTH: Final = Range(low=150.0, high=700.0)
-GAP: Final = Range(low=0.0, high=15.0)
+LENGTH: Final = Range(low=0.01, high=700.0, usual=80.0)
+BORE: Final = Range(low=1.0, high=60.0, usual=8.0)
+HOLE: Final = Range(low=1.0, high=20.0, usual=6.0)
+WALL: Final = Range(low=0.5, high=20.0, usual=4.0)
+BORE_LENGTH: Final = Range(low=150.0, high=700.0, usual=330.0)
+GAP: Final = Range(low=0.0, high=15.0, usual=3.0)
 #: What reeds' cavities and blades come to, in the widest sense.
-VOLUME_MM3: Final = (20.0, 2000.0)
+VOLUME: Final = Range(
+    low=20.0,
+    high=2000.0,
+    usual=240.0,
+    unit="mm³",
+    slips=(
+        (-1.0, "without the minus sign"),
+        (1e3, "if that was cubic centimetres"),
+        (25.4**3, "if that was cubic inches"),
+        (0.1, "if the decimal point slipped"),
+    ),
+)
+#: A lowest hole above this share of the bore was counted in a larger unit: centimetres make it less.
+_HIGHEST_LOW_A: Final = 0.1
+#: Where the low A hole usually lies, as a share of the bore.
+_USUAL_LOW_A: Final = 0.7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,14 +101,8 @@ class Reed:
     volume_mm3: float
 
     def __post_init__(self) -> None:
-        low, high = VOLUME_MM3
-        if not low <= self.volume_mm3 <= high:
-            raise InputError(
-                field="volume of the reed",
-                given=f"{self.volume_mm3:g} mm³",
-                allowed=f"from {low:g} to {high:g} mm³ is allowed",
-                nearest=f"{min(max(self.volume_mm3, low), high):g} mm³",
-            )
+        _kind("staple", self.staple, Section)
+        VOLUME.check("volume of the reed", self.volume_mm3)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,19 +124,20 @@ class Chanter:
     marks: tuple[str, ...] = field(default=(), compare=False)
 
     def __post_init__(self) -> None:
-        _count("sections", self.sections, least=1, most=MOST_SECTIONS)
-        _count("holes", self.holes, least=len(HOLES), most=len(HOLES))
-        _count("vents", self.vents, least=0, most=MOST_VENTS)
+        _kind("name", self.name, str)
+        _kind("seat", self.seat, Seat)
+        _kind("step_masses", self.step_masses, bool)
+        _all("sections", self.sections, Section, least=1, most=MOST_SECTIONS, hint="take fewer points")
+        _all("holes", self.holes, Hole, least=len(HOLES), most=len(HOLES), hint="vents are given apart")
+        _all("vents", self.vents, Hole, least=0, most=MOST_VENTS, hint="finger holes are given apart")
         BORE_LENGTH.check("length of the bore", self.length_mm)
-        for name in ("hole_correction", "sole_correction"):
-            if not 0.3 <= getattr(self, name) <= 1.2:
-                raise InputError(
-                    field=name,
-                    given=f"{getattr(self, name):g}",
-                    allowed=f"end correction over radius: {UNFLANGED} (thin) to {FLANGED} (in a wall)",
-                )
+        mean_mm = sum(hole.diameter_mm for hole in self.holes) / len(self.holes)
+        _correction_range(mean_mm).check("hole_correction", self.hole_correction)
+        _correction_range(self.sections[-1].bottom_mm).check("sole_correction", self.sole_correction)
+        self._check_unit()
         self._check_order()
         self._check_widths()
+        self._check_gaps()
 
     @property
     def length_mm(self) -> float:
@@ -190,6 +164,13 @@ class Chanter:
                 return section.top_mm + share * (section.bottom_mm - section.top_mm)
             start += section.length_mm
         return self.sections[-1].bottom_mm
+
+    def _check_unit(self) -> None:
+        """Positions that are small by themselves but not beside the bore were counted in another unit."""
+        lowest_mm, length_mm = self.holes[-1].position_mm, self.length_mm
+        if lowest_mm < _HIGHEST_LOW_A * length_mm:
+            low, usual = _HIGHEST_LOW_A * length_mm, _USUAL_LOW_A * length_mm
+            Range(low=low, high=length_mm, usual=usual).check("position of the lowest finger hole", lowest_mm)
 
     def _check_order(self) -> None:
         named = list(zip(HOLES, self.holes, strict=True))
@@ -229,13 +210,42 @@ class Chanter:
                     nearest="perhaps a radius was given for the bore, or the hole was measured outside",
                 )
 
+    def _check_gaps(self) -> None:
+        """Neighbours do not run into each other; vents may, since they may lie on opposite sides."""
+        low_a = (HOLES[-1], self.holes[-1])
+        pairs = [*pairwise(zip(HOLES, self.holes, strict=True)), *((low_a, ("vent", v)) for v in self.vents)]
+        for (upper, above), (lower, below) in pairs:
+            edge_mm = above.position_mm + above.diameter_mm / 2
+            if below.position_mm - below.diameter_mm / 2 < edge_mm:
+                raise InputError(
+                    field="position of a vent" if lower == "vent" else f"position of the {lower} hole",
+                    given=f"{below.position_mm:g} mm, at a width of {below.diameter_mm:g} mm",
+                    allowed=f"its upper edge lies below the lower one of the {upper} hole, at {edge_mm:g} mm",
+                    nearest="perhaps one position is wrong, or a circumference was given for a diameter",
+                )
+
 
 def _named(chanter: Chanter) -> list[tuple[str, Hole]]:
     names = [f"the {name} hole" for name in HOLES] + ["a vent"] * len(chanter.vents)
     return list(zip(names, chanter.openings, strict=True))
 
 
-def _count(name: str, items: Sequence[object], *, least: int, most: int) -> None:
+def _correction_range(diameter_mm: float) -> Range:
+    """End corrections over the radius: 0.61 for a thin wall, 0.82 in a wide one."""
+    slips = ((2 / diameter_mm, "if that was millimetres"), (0.01, "if that was per cent"))
+    return Range(low=0.3, high=1.2, usual=0.65, unit="radii", slips=slips)
+
+
+def _kind(name: str, given: object, kind: type) -> None:
+    if not isinstance(given, kind):
+        raise InputError(field=name, given=said(given), allowed=f"a {kind.__name__} is needed")
+
+
+def _all(name: str, items: Sequence[object], kind: type, *, least: int, most: int, hint: str) -> None:
+    """A tuple of so many of a kind: a list could be changed behind the checks."""
+    _kind(name, items, tuple)
     if not least <= len(items) <= most:
         allowed = f"exactly {least}" if least == most else f"{least} to {most}"
-        raise InputError(field=name, given=f"{len(items)}", allowed=f"{allowed} are needed")
+        raise InputError(field=name, given=f"{len(items)}", allowed=f"{allowed} are needed", nearest=hint)
+    for item in items:
+        _kind(name, item, kind)

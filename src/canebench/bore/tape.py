@@ -10,6 +10,7 @@ import math
 from typing import Final
 
 from canebench.base.errors import InputError
+from canebench.base.sizes import PER_CENT, Range, is_finite, said
 
 #: More than half a hole damps the note (common practice, no source).
 MOST_OF_DIAMETER: Final = 0.5
@@ -19,32 +20,39 @@ MOST_OF_DIAMETER: Final = 0.5
 #: memory, their sum at ratio 1 checked to vanish within 0.013).
 FOK: Final = (1.0, -1.40925, 0.0, 0.33818, 0.0, 0.06793, -0.02287, 0.03015, -0.01641)
 
+_DIAMETER: Final = Range(low=0.1, high=60.0, usual=6.0)
+_SHARE: Final = Range(
+    low=0.0, high=1.0, usual=0.3, unit="of the hole", slips=((-1.0, "without the minus sign"), PER_CENT)
+)
+
 
 def covered_share(covered_mm: float, *, diameter_mm: float) -> float:
     """Share of a round hole's area under a straight strip that reaches `covered_mm` down its diameter.
 
     Circular segment: (acos(u) - u sqrt(1 - u^2)) / pi with u = 1 - 2 covered/diameter.
     """
-    if not 0 <= covered_mm <= diameter_mm:
-        raise InputError(
-            field="tape",
-            given=f"{covered_mm:g} mm",
-            allowed=f"tape covers from 0 mm to the hole's diameter, {diameter_mm:g} mm",
-        )
+    _check_reach(covered_mm, diameter_mm)
     u = 1 - 2 * covered_mm / diameter_mm
     return (math.acos(u) - u * math.sqrt(1 - u * u)) / math.pi
 
 
 def share_per_mm(covered_mm: float, *, diameter_mm: float) -> float:
     """d(share)/d(covered), per mm: the width of the strip's edge in the hole over the hole's area."""
+    _check_reach(covered_mm, diameter_mm)
     u = 1 - 2 * covered_mm / diameter_mm
     return 4 * math.sqrt(max(0.0, 1 - u * u)) / (math.pi * diameter_mm)
 
 
 def covered_mm(share: float, *, diameter_mm: float) -> float:
     """The strip's reach in mm for a share of the area, by bisection of a rising function (60 halvings)."""
-    if not 0 <= share <= 1:
-        raise InputError(field="tape", given=f"{share:g} of the hole", allowed="a share is from 0 to 1")
+    _DIAMETER.check("diameter of a taped hole", diameter_mm)
+    if not is_finite(share) or not 0 <= share <= 1:
+        raise InputError(
+            field="tape",
+            given=said(share, "of the hole"),
+            allowed="a share is from 0 to 1",
+            nearest=_SHARE.slip(share) if is_finite(share) else None,
+        )
     low, high = 0.0, diameter_mm
     for _ in range(60):
         middle = (low + high) / 2
@@ -53,3 +61,22 @@ def covered_mm(share: float, *, diameter_mm: float) -> float:
         else:
             high = middle
     return (low + high) / 2
+
+
+def _check_reach(covered_mm: float, diameter_mm: float) -> None:
+    """A strip's reach lies within the hole, and the hole is one."""
+    _DIAMETER.check("diameter of a taped hole", diameter_mm)
+    if is_finite(covered_mm) and 0 <= covered_mm <= diameter_mm:
+        return
+    slips = (
+        (-1.0, "without the minus sign"),
+        (0.1, "if the decimal point slipped"),
+        (diameter_mm / 100, "if that was per cent of the diameter"),
+    )
+    reach = Range(low=0.0, high=diameter_mm, usual=diameter_mm / 4, slips=slips)
+    raise InputError(
+        field="tape",
+        given=said(covered_mm, "mm"),
+        allowed=f"tape covers from 0 mm to the hole's diameter, {diameter_mm:g} mm",
+        nearest=reach.slip(covered_mm) if is_finite(covered_mm) else None,
+    )
