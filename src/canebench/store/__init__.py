@@ -1,0 +1,1 @@
+"""Floor: the ledger, on SQLite or on PostgreSQL."""

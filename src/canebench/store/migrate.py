@@ -1,0 +1,66 @@
+"""Bring a ledger to this version's schema: every revision in one transaction, after a snapshot.
+
+Alembic is imported only here, when there is something to migrate: it takes most of a second. Guarded by
+`tests/store/test_migrations.py`.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from canebench.store.database import LedgerError
+from canebench.store.schema import HEAD
+
+if TYPE_CHECKING:
+    from canebench.store.database import Database
+
+_SCRIPTS: Final = Path(__file__).parent / "migrations"
+
+
+def revision_of(database: Database) -> str | None:
+    """The ledger's revision; None where there is no ledger yet."""
+    with database.read() as connection:
+        if database.dialect == "sqlite":
+            found = connection.rows("SELECT name FROM sqlite_master WHERE name = 'alembic_version'")
+        else:
+            found = connection.rows("SELECT to_regclass('alembic_version') AS name")
+        if not found or found[0]["name"] is None:
+            return None
+        rows = connection.rows("SELECT version_num FROM alembic_version")
+    return str(rows[0]["version_num"]) if rows else None
+
+
+def migrate(database: Database) -> None:
+    """To the newest revision; a ledger newer than this version is refused."""
+    from alembic import command  # noqa: PLC0415
+    from alembic.config import Config  # noqa: PLC0415
+    from alembic.script import ScriptDirectory  # noqa: PLC0415
+    from sqlalchemy import create_engine, event, pool  # noqa: PLC0415
+
+    config = Config()
+    config.set_main_option("script_location", str(_SCRIPTS).replace("%", "%%"))
+    now = revision_of(database)
+    known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
+    if now is not None and now not in known:
+        raise LedgerError(
+            f"This ledger is at revision {now}, newer than this canebench knows ({HEAD}). "
+            "Install the newer version; nothing was changed."
+        )
+    engine = create_engine(database.engine_url, poolclass=pool.NullPool)
+    if database.dialect == "sqlite":
+
+        @event.listens_for(engine, "connect")
+        def _plain(raw, _record) -> None:  # type: ignore[no-untyped-def]
+            # The driver's own transactions would leave a half-made table behind.
+            raw.isolation_level = None
+            raw.execute("PRAGMA synchronous=FULL")
+
+        @event.listens_for(engine, "begin")
+        def _immediate(connection) -> None:  # type: ignore[no-untyped-def]
+            connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, "head")
+    engine.dispose()

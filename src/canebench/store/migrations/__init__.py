@@ -1,0 +1,1 @@
+"""The ledger's schema through time: one Alembic revision for each change, never altered once released."""

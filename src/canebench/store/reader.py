@@ -1,0 +1,158 @@
+"""Reading the ledger: rows, history, everything, in one unchanging state.
+
+Guarded by `tests/store/test_contract.py`.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+from canebench.base.errors import NotFoundError
+from canebench.store.tables import TABLES, Row, Table, Value, table_named
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from canebench.store.database import Connection
+
+#: Every row has these beside its table's own columns.
+OWN: Final = ("id", "version", "removed_at")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ActRecord:
+    """An act as history shows it: `changes` as (table, row id, before, after)."""
+
+    id: int
+    at: str
+    who: str
+    kind: str
+    said: str
+    undoes: int | None
+    undone_by: int | None
+    changes: tuple[tuple[str, int, Row | None, Row | None], ...] = field(default=())
+
+
+class Reader:
+    """Rows as they are in one state."""
+
+    def __init__(self, connection: Connection) -> None:
+        self.connection = connection
+
+    def rows(
+        self,
+        table: str,
+        where: Mapping[str, Value] | None = None,
+        *,
+        order: str = "id",
+        limit: int | None = None,
+        offset: int = 0,
+        removed: bool = False,
+    ) -> list[Row]:
+        """Rows of a table that match, in the order of a column (`-column` the other way about)."""
+        known = table_named(table)
+        conditions, values = ["removed_at IS NOT NULL" if removed else "removed_at IS NULL"], []
+        for name, value in (where or {}).items():
+            _checked_name(known, name)
+            if value is None:
+                conditions.append(f"{name} IS NULL")
+            else:
+                conditions.append(f"{name} = ?")
+                values.append(value)
+        _checked_name(known, order.removeprefix("-"))
+        way = " DESC" if order.startswith("-") else ""
+        sql = f"SELECT * FROM {known.name} WHERE {' AND '.join(conditions)}"
+        sql += f" ORDER BY {order.removeprefix('-')}{way}, id{way}"
+        if limit is not None:
+            sql += f" LIMIT {int(limit)} OFFSET {int(offset)}"
+        return self.connection.rows(sql, values)
+
+    def row(self, table: str, row_id: int) -> Row:
+        """One row, in the bin or not; an error where there is none."""
+        known = table_named(table)
+        found = self.connection.rows(f"SELECT * FROM {known.name} WHERE id = ?", [row_id])
+        if not found:
+            raise NotFoundError(f"There is no {known.noun} {row_id} in this ledger.")
+        return found[0]
+
+    def find(self, table: str, name: str, value: Value) -> Row | None:
+        """The row whose column has that value, None where there is none (outside the bin)."""
+        found = self.rows(table, {name: value}, limit=1)
+        return found[0] if found else None
+
+    def count(self, table: str) -> int:
+        """How many rows there are outside the bin."""
+        known = table_named(table)
+        sql = f"SELECT count(*) AS n FROM {known.name} WHERE removed_at IS NULL"
+        return int(self.connection.rows(sql)[0]["n"] or 0)
+
+    def act(self, act_id: int) -> ActRecord:
+        """One act with its changes."""
+        found = self.connection.rows("SELECT * FROM acts WHERE id = ?", [act_id])
+        if not found:
+            raise NotFoundError(f"There is no act {act_id} in this ledger.")
+        changes = self.connection.rows("SELECT * FROM changes WHERE act_id = ? ORDER BY place", [act_id])
+        return _act(found[0], changes)
+
+    def history(self, *, limit: int = 50, before: int | None = None) -> list[ActRecord]:
+        """Acts, newest first."""
+        sql, values = "SELECT * FROM acts", []
+        if before is not None:
+            sql, values = sql + " WHERE id < ?", [before]
+        return [
+            _act(row, [])
+            for row in self.connection.rows(sql + f" ORDER BY id DESC LIMIT {int(limit)}", values)
+        ]
+
+    def story(self, table: str, row_id: int) -> list[ActRecord]:
+        """Every act that touched one row, oldest first."""
+        known = table_named(table)
+        sql = (
+            "SELECT DISTINCT acts.* FROM acts JOIN changes ON changes.act_id = acts.id "
+            "WHERE changes.in_table = ? AND changes.row_id = ? ORDER BY acts.id"
+        )
+        return [self.act(int(row["id"] or 0)) for row in self.connection.rows(sql, [known.name, row_id])]
+
+    def last_act(self) -> ActRecord | None:
+        """The newest act that was not undone and is no undoing itself."""
+        sql = "SELECT * FROM acts WHERE undone_by IS NULL AND undoes IS NULL ORDER BY id DESC LIMIT 1"
+        found = self.connection.rows(sql)
+        return self.act(int(found[0]["id"] or 0)) if found else None
+
+    def dump(self) -> dict[str, list[Row]]:
+        """Everything, table by table in order of id: equal ledgers give equal dumps."""
+        found = {
+            name: self.connection.rows(f"SELECT * FROM {name} ORDER BY id") for name in ("acts", *TABLES)
+        }
+        found["changes"] = self.connection.rows("SELECT * FROM changes ORDER BY act_id, place")
+        return found
+
+
+def _checked_name(table: Table, name: str) -> None:
+    if name not in OWN:
+        table.column(name)
+
+
+def _act(row: Row, changes: Sequence[Row]) -> ActRecord:
+    return ActRecord(
+        id=int(row["id"] or 0),
+        at=str(row["at"]),
+        who=str(row["who"]),
+        kind=str(row["kind"]),
+        said=str(row["said"]),
+        undoes=None if row["undoes"] is None else int(row["undoes"]),
+        undone_by=None if row["undone_by"] is None else int(row["undone_by"]),
+        changes=tuple(
+            (str(one["in_table"]), int(one["row_id"] or 0), _row(one["before"]), _row(one["after"]))
+            for one in changes
+        ),
+    )
+
+
+def _row(text: Value) -> Row | None:
+    if text is None:
+        return None
+    found: Row = json.loads(str(text))
+    return found

@@ -1,0 +1,70 @@
+"""Whether a value is one that a column can hold."""
+
+from __future__ import annotations
+
+import math
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Final
+
+from canebench.base.errors import InputError
+
+if TYPE_CHECKING:
+    from canebench.store.tables import Column, Table, Value
+
+_LONGEST_TEXT: Final = 200_000
+
+
+def written(moment: datetime) -> str:
+    """A time as the ledger writes it: UTC, to the millisecond, sorting as text."""
+    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def checked(table: Table, column: Column, value: Value) -> Value:
+    """A value that the column can hold, or an error that says why not."""
+    where = f"{column.name} of a {table.noun}"
+    if value is None:
+        if column.needed:
+            raise InputError(field=where, given="nothing", allowed="it is needed")
+        return None
+    if column.kind in ("int", "flag", "real"):
+        return _number(where, column, value)
+    text = plain_text(where, value, most=_LONGEST_TEXT)
+    if column.choices and text not in column.choices:
+        raise InputError(field=where, given=repr(text), allowed=f"one of {', '.join(column.choices)}")
+    if column.kind in ("when", "day"):
+        try:
+            datetime.fromisoformat(text)
+        except ValueError as error:
+            raise InputError(
+                field=where, given=repr(text), allowed="a date like 2026-11-25, or a time after it"
+            ) from error
+    return text
+
+
+def _number(where: str, column: Column, value: Value) -> int | float:
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+        raise InputError(field=where, given=repr(value)[:60], allowed="a number is needed")
+    if column.kind != "real" and value != int(value):
+        raise InputError(field=where, given=f"{value:g}", allowed="a whole number is needed")
+    low, high = (
+        (-math.inf if column.low is None else column.low),
+        (math.inf if column.high is None else column.high),
+    )
+    if not low <= value <= high:
+        raise InputError(
+            field=where,
+            given=f"{value:g} {column.unit}".rstrip(),
+            allowed=f"from {low:g} to {high:g} {column.unit} is allowed".replace("  ", " "),
+        )
+    return float(value) if column.kind == "real" else int(value)
+
+
+def plain_text(where: str, value: object, *, most: int) -> str:
+    """Text that any place can keep, of at most so many characters."""
+    if not isinstance(value, str):
+        raise InputError(field=where, given=repr(value)[:60], allowed="text is needed")
+    if len(value) > most:
+        raise InputError(field=where, given=f"{len(value)} characters", allowed=f"at most {most} are kept")
+    if "\x00" in value or any("\ud800" <= one <= "\udfff" for one in value):
+        raise InputError(field=where, given="a character that no text has", allowed="plain text is needed")
+    return value
