@@ -43,12 +43,14 @@ class AfterAct:
     """One act looked back on.
 
     `predicted` and `actual` hold the notes' deviations (an actual one only where played), `missed` the notes
-    that came out further off than two standard uncertainties, `lessons` what changed. `fitting` holds the new
+    that came out further off than two standard uncertainties, `lessons` what changed. `doubtful` says that the takes hardly
+    belong to one reed in one chanter in the settings told. `fitting` holds the new
     take too.
     """
 
     fitting: Fitting
     setting: Setting
+    doubtful: bool
     predicted: Mapping[str, Deviation]
     actual: Mapping[str, Deviation]
     missed: tuple[str, ...]
@@ -72,6 +74,7 @@ def after_act(fitting: Fitting, take: FittingTake) -> AfterAct:
     return AfterAct(
         fitting=learnt,
         setting=setting,
+        doubtful=after.doubtful,
         predicted=predicted,
         actual=actual,
         missed=missed,

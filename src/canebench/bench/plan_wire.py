@@ -34,6 +34,7 @@ def plan_object(plan: Plan) -> Json:
         "schema": PLAN_SCHEMA,
         "fitting": fitting_object(plan.fitting, planned=[step.setting for step in plan.steps]),
         "now": _beam(plan.now),
+        "doubtful": plan.knowledge.doubtful,
         "steps": [
             {
                 "act": act_object(step.act),
@@ -58,6 +59,7 @@ def after_object(after: AfterAct) -> Json:
         "predicted": _beam(after.predicted),
         "actual": _beam(after.actual),
         "missed": list(after.missed),
+        "doubtful": after.doubtful,
         "learnt": [
             {"what": lesson.what, "before": _uncertain(lesson.before), "after": _uncertain(lesson.after)}
             for lesson in after.lessons

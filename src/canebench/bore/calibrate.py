@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from canebench.base.errors import InputError
+from canebench.base.errors import CanebenchError, InputError
 from canebench.base.notes import NOTES
 from canebench.base.units import hz_to_cents
 from canebench.bore.instrument import Instrument, pitches_hz, sensitivities_at
@@ -33,6 +33,9 @@ _HALVINGS: Final = 6
 #: The fit rests when no unknown moves by more than this share of its spread, or the misfit falls by less.
 _STILL: Final = 1e-3
 _GAIN: Final = 1e-3
+#: A misfit for each pitch that none of the simulated chanters reached (3.5 at most), and that a setting told
+#: wrongly or another chanter's take far surpasses (27 at least): `tests/cross_method/test_calibrate.py`.
+_DOUBTFUL: Final = 8.0
 #: No step goes further than this many standard deviations in any unknown.
 _LONGEST: Final = 1.5
 #: Readings are never taken for better than this, cents.
@@ -76,6 +79,7 @@ class Knowledge:
     """What is known of an instrument after some takes.
 
     `z` (P,) the most probable unknowns, `covariance` (P, P) theirs, `instrument` what they stand for.
+    `misfit` is minus twice their log posterior for each pitch heard, about 1 where model and takes agree.
     """
 
     unknowns: Unknowns
@@ -83,6 +87,12 @@ class Knowledge:
     z: FloatArray
     covariance: FloatArray
     instrument: Instrument
+    misfit: float = 0.0
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether the takes hardly belong to one reed in one chanter in the settings told."""
+        return self.misfit > _DOUBTFUL
 
     def predict(self, settings: Sequence[Setting]) -> Prediction:
         """What the nine notes will play in each setting."""
@@ -124,14 +134,18 @@ def calibrate(unknowns: Unknowns, takes: Sequence[Take]) -> Knowledge:
     """Fit the unknowns to all takes; without a take, what was known beforehand."""
     z: FloatArray = np.zeros(len(unknowns.names))
     covariance: FloatArray = np.eye(z.size)
+    misfit = 0.0
     if takes:
-        z, covariance = _most_probable(unknowns, takes, z)
+        point = _most_probable(unknowns, takes, z)
+        z, covariance = point.z, point.covariance
+        misfit = point.misfit / sum(int(np.isfinite(take.hz).sum()) for take in takes)
     return Knowledge(
         unknowns=unknowns,
         takes=tuple(takes),
         z=z,
         covariance=covariance,
         instrument=unknowns.instrument(z),
+        misfit=misfit,
     )
 
 
@@ -147,7 +161,7 @@ class _Point:
     step: FloatArray
 
 
-def _most_probable(unknowns: Unknowns, takes: Sequence[Take], z: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _most_probable(unknowns: Unknowns, takes: Sequence[Take], z: FloatArray) -> _Point:
     """Gauss-Newton steps, each halved until it lowers the misfit: high A can answer in a bent way."""
     point = _point(unknowns, takes, z, _whole(takes[0].hz))
     for _ in range(_ROUNDS):
@@ -157,8 +171,8 @@ def _most_probable(unknowns: Unknowns, takes: Sequence[Take], z: FloatArray) -> 
         step = point.step * min(1.0, _LONGEST / longest)
         for _halving in range(_HALVINGS):
             own = point.slopes[:, :, : -len(NOTES)] @ step[: -len(NOTES)]
-            trial = _point(unknowns, takes, point.z + step, point.hz * np.exp2(own / 1200))
-            if trial.misfit < point.misfit:
+            trial = _tried(unknowns, takes, point.z + step, point.hz * np.exp2(own / 1200))
+            if trial is not None and trial.misfit < point.misfit:
                 break
             step = step / 2
         else:
@@ -166,7 +180,15 @@ def _most_probable(unknowns: Unknowns, takes: Sequence[Take], z: FloatArray) -> 
         gained, point = point.misfit - trial.misfit, trial
         if gained < _GAIN:
             break
-    return point.z, point.covariance
+    return point
+
+
+def _tried(unknowns: Unknowns, takes: Sequence[Take], z: FloatArray, start_hz: FloatArray) -> _Point | None:
+    """The model there; None where these unknowns stand for nothing that could be or that would play."""
+    try:
+        return _point(unknowns, takes, z, start_hz)
+    except CanebenchError:
+        return None
 
 
 def _point(unknowns: Unknowns, takes: Sequence[Take], z: FloatArray, start_hz: FloatArray | None) -> _Point:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from canebench.base.notes import NOTES
 from canebench.base.uncertain import Uncertain, number
@@ -17,6 +17,12 @@ if TYPE_CHECKING:
     from canebench.bench.plan_setting import Option, Plan
     from canebench.fitting.acts import NextAct
     from canebench.fitting.balance import Deviation
+
+
+_DOUBT: Final = (
+    "these takes hardly fit one reed in one chanter. Was the setting told rightly (--done, --seat, --tape), "
+    "and is it the same reed?"
+)
 
 
 def plan_text(plan: Plan, *, fitting_path: Path | None) -> str:
@@ -39,6 +45,8 @@ def plan_text(plan: Plan, *, fitting_path: Path | None) -> str:
         "\n",
         table(("note", "now cents", "planned cents", "in tune within"), _rows(plan), columns=columns),
     ]
+    if plan.knowledge.doubtful:
+        parts += ["\n", labelled("Doubt", _DOUBT, columns=columns)]
     if plan.verdict is not None:
         parts += ["\n", *_act(plan.verdict, "Verdict", columns)]
     if not plan.steps:
@@ -88,6 +96,8 @@ def after_text(after: AfterAct, *, fitting_path: Path) -> str:
         parts.append(labelled("Missed", missed, columns=columns))
     elif after.actual:
         parts.append(labelled("Borne out", "every note within its uncertainty.", columns=columns, indent=11))
+    if after.doubtful:
+        parts.append(labelled("Doubt", _DOUBT, columns=columns))
     for lesson in after.lessons:
         said = f"{lesson.what} {lesson.after.text('c', signed=True)} (before: {_bare(lesson.before)})."
         parts.append(labelled("Learnt", said, columns=columns))
