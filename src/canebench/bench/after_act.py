@@ -43,9 +43,8 @@ class AfterAct:
     """One act looked back on.
 
     `predicted` and `actual` hold the notes' deviations (an actual one only where played), `missed` the notes
-    that came out further off than two standard uncertainties, `lessons` what changed. `doubtful` says that the takes hardly
-    belong to one reed in one chanter in the settings told. `fitting` holds the new
-    take too.
+    that came out further off than two standard uncertainties, `lessons` what changed. `doubtful` says that
+    the takes hardly belong to one reed in one chanter in the settings told. `fitting` holds the new take too.
     """
 
     fitting: Fitting
