@@ -37,10 +37,10 @@ def command(name: str) -> click.Command:
     return found
 
 
-def test_no_arguments_give_short_help_with_two_examples() -> None:
+def test_no_arguments_give_short_help_with_three_examples() -> None:
     result = run()
     assert result.exit_code == 0
-    assert result.stdout.count("  canebench ") == 2
+    assert result.stdout.count("  canebench ") == 3
     assert "--help" in result.stdout
 
 
@@ -179,7 +179,7 @@ def test_every_command_and_option_is_documented() -> None:
 
 def test_control_an_undocumented_option_is_noticed() -> None:
     page = (ROOT / "docs" / "commands.md").read_text("utf-8")
-    assert undocumented(page.replace("`--svg", "`--svgg")) == ["measure --svg"]
+    assert undocumented(page.replace("`--svg", "`--svgg")) == ["measure --svg", "plan --svg"]
     assert "scales" in undocumented(page.replace("\n## canebench scales\n", "\n## scales\n"))
 
 

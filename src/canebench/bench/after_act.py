@@ -1,6 +1,6 @@
 """After an act: what was predicted beside what was measured, and what that taught.
 
-Guarded by `tests/doors/test_after_act.py`.
+Guarded by `tests/doors/test_plan_command.py`.
 """
 
 from __future__ import annotations

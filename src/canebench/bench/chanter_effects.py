@@ -1,6 +1,6 @@
 """What a millimetre does on a chanter: cents per unit of each change, note by note, with its uncertainty.
 
-Guarded by `tests/doors/test_chanter_command.py`.
+Guarded by `tests/doors/test_plan_command.py`.
 """
 
 from __future__ import annotations

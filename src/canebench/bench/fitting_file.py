@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 SCHEMA: Final = "canebench.fitting/1"
 _MOST_BYTES: Final = 5_000_000
 _MOST_TAKES: Final = 500
-_DIGITS: Final = 6
+_DIGITS: Final = 9
 
 Json = dict[str, Any]
 Kind = TypeVar("Kind", Limits, Hemp)

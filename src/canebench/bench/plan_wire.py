@@ -1,7 +1,7 @@
 """Plans and what came of them as JSON objects: the single place where they get their written form.
 
 The schemas are `docs/plan.schema.json` and `docs/after-act.schema.json`. Guarded by
-`tests/doors/test_plan_wire.py`.
+`tests/doors/test_plan_command.py`.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """The words of a planned act: how much, why, what to expect, when to stop.
 
-Guarded by `tests/practice/test_plan_words.py`.
+Guarded by `tests/practice/test_plan.py`.
 """
 
 from __future__ import annotations
