@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 #: Tape is told to this, mm: finer than it can be cut, coarser than the model computes.
 _TAPE_DECIMALS: Final = 1
-_CORRECTIONS: Final = 2
+_CORRECTIONS: Final = 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,7 +4,8 @@ With d the deviations without tape and t >= 0 what tape takes from each hole's o
 holding what tape on one hole does to the others' notes. For a given seat and given holes this is a least
 squares problem with bounds. All seat steps and all 256 choices of holes are solved: at the optimum with
 t >= 0 the holes with t > 0 form one of these choices (Lawson & Hanson 1974, *Solving Least Squares
-Problems*, ch. 23), so that the search over seat steps and strips is exact. Where least squares leaves a note
+Problems*, ch. 23), so that the search over seat steps and strips is exact, but for holes that would need more
+tape than is allowed: those are held at the most. Where least squares leaves a note
 outside its tolerance, a power mean of growing order brings the largest remainder down (Polya's algorithm).
 Guarded by `tests/cross_method/test_optimum.py`.
 """
