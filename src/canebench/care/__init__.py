@@ -1,0 +1,3 @@
+"""Room: hearing, hygiene, blades and dust, blowing strain."""
+
+from __future__ import annotations

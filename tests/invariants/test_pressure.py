@@ -1,0 +1,131 @@
+"""Pressures turn into one another and back, and are read as one writes them."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from canebench.base.errors import InputError, UnknownNameError
+from canebench.base.pressure import (
+    GaugeReading,
+    PressureUnit,
+    from_kpa,
+    inh2o_to_kpa,
+    kpa_to_inh2o,
+    kpa_to_mbar,
+    mbar_to_kpa,
+    parse_pressure,
+    to_kpa,
+)
+
+_UNITS = st.sampled_from(PressureUnit)
+_SIZES = st.floats(-1e6, 1e6)
+_EXACT = 1e-12
+_MOST = {PressureUnit.INH2O: 100, PressureUnit.MBAR: 250, PressureUnit.KPA: 25}
+
+
+@given(value=_SIZES, unit=_UNITS)
+def test_there_and_back(value: float, unit: PressureUnit) -> None:
+    assert from_kpa(to_kpa(value, unit), unit) == pytest.approx(value, rel=_EXACT, abs=1e-300)
+    assert to_kpa(from_kpa(value, unit), unit) == pytest.approx(value, rel=_EXACT, abs=1e-300)
+
+
+@given(value=_SIZES)
+def test_the_named_conversions_are_the_general_ones(value: float) -> None:
+    assert inh2o_to_kpa(value) == to_kpa(value, PressureUnit.INH2O)
+    assert kpa_to_inh2o(value) == from_kpa(value, PressureUnit.INH2O)
+    assert mbar_to_kpa(value) == to_kpa(value, PressureUnit.MBAR)
+    assert kpa_to_mbar(value) == from_kpa(value, PressureUnit.MBAR)
+    assert kpa_to_mbar(value) == pytest.approx(10 * value, rel=_EXACT)
+
+
+@given(first=_SIZES, second=_SIZES, unit=_UNITS)
+def test_order_is_kept(first: float, second: float, unit: PressureUnit) -> None:
+    assert (to_kpa(first, unit) <= to_kpa(second, unit)) or first > second
+
+
+@given(data=st.data(), unit=_UNITS, comma=st.booleans(), space=st.sampled_from(["", " ", "  "]))
+def test_what_is_written_is_read(data: st.DataObject, unit: PressureUnit, comma: bool, space: str) -> None:
+    """To the last decimal written, with a point or a comma, in capitals or not."""
+    hundredths = data.draw(st.integers(0, 100 * _MOST[unit]))
+    text = f"{hundredths / 100:.2f}{space}{data.draw(st.sampled_from([unit, unit.lower(), unit.upper()]))}"
+    found = parse_pressure(text.replace(".", ",") if comma else text)
+    assert found == GaugeReading(value=hundredths / 100, unit=unit)
+    assert found.kpa == to_kpa(hundredths / 100, unit)
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "unit"),
+    [
+        ("30 inH2O", 30, "inH2O"),
+        ("30in", 30, "inH2O"),
+        ("30 in.", 30, "inH2O"),
+        ('30"', 30, "inH2O"),
+        ("30 inches of water", 30, "inH2O"),
+        ("30 inH₂O", 30, "inH2O"),
+        ("30 in. W.C.", 30, "inH2O"),
+        ("75 mbar", 75, "mbar"),
+        ("75 hPa", 75, "mbar"),
+        ("7.5 kPa", 7.5, "kPa"),
+        ("  7,5kpa ", 7.5, "kPa"),
+        ("+.5 kPa", 0.5, "kPa"),
+        ("0 kPa", 0, "kPa"),
+    ],
+)
+def test_spellings(text: str, value: float, unit: str) -> None:
+    assert parse_pressure(text) == GaugeReading(value=value, unit=PressureUnit(unit))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "'' was given; a number with its unit is needed. Nearest that works: 30 inH2O"),
+        ("strong", "'strong' was given; a number with its unit is needed"),
+        ("30", "a unit is needed too, one of inH2O, mbar, kPa. Nearest that works: 30 inH2O"),
+        ("75", "a unit is needed too, one of inH2O, mbar, kPa. Nearest that works: 75 inH2O"),
+        ("7.5", "Nearest that works: 7.5 kPa"),
+        ("180", "Nearest that works: 180 mbar"),
+        ("56 mmHg", "units allowed are inH2O, mbar, kPa. Nearest that works: 7.47 kPa"),
+        ("76.2 cmH2O", "Nearest that works: 7.47 kPa"),
+        ("3 bananas", "'3 bananas' was given; units allowed are inH2O, mbar, kPa"),
+        ("30 kPa", "from 0 to 25 kPa is allowed. Nearest that works: 7.473 kPa, if that was inches of water"),
+        ("7500 kPa", "Nearest that works: 7.5 kPa, if that was pascals"),
+        ("7500 mbar", "Nearest that works: 75 mbar, if that was pascals"),
+        ("-30 in", "-30 inH2O was given; from 0 to 100 inH2O is allowed. Nearest that works: 30 inH2O"),
+        ("−30 in", "Nearest that works: 30 inH2O, without the minus sign"),
+        ("762 inH2O", "Nearest that works: 30 inH2O, if that was millimetres of water"),
+        ("1,234.5 kPa", "a number with its unit is needed"),
+        ("nan kPa", "a number with its unit is needed"),
+        ("² kPa", "a number with its unit is needed"),
+    ],
+)
+def test_what_cannot_be_used_is_told_with_the_nearest_that_works(text: str, said: str) -> None:
+    with pytest.raises(InputError) as caught:
+        parse_pressure(text, field="onset")
+    assert said in str(caught.value)
+    assert str(caught.value).startswith("onset: ")
+
+
+@given(text=st.text(max_size=40))
+def test_any_text_is_a_reading_or_an_error_of_ours(text: str) -> None:
+    try:
+        found = parse_pressure(text)
+    except InputError as error:
+        said = str(error)
+    else:
+        said = ""
+        assert 0 <= found.kpa <= 25
+    assert len(said) < 400
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), -1.0, 1e9])
+def test_a_reading_checks_itself(value: float) -> None:
+    with pytest.raises(InputError, match=r"pressure: .* was given; .*from 0 to"):
+        GaugeReading(value=value, unit=PressureUnit.MBAR)
+
+
+def test_a_reading_in_another_unit_is_refused() -> None:
+    unit = "psi"
+    with pytest.raises(UnknownNameError, match="unit: 'psi' was given"):
+        GaugeReading(value=1.0, unit=unit)  # type: ignore[arg-type]
