@@ -23,10 +23,21 @@ if TYPE_CHECKING:
 COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
     {
         "chanter": "Show a chanter's sizes and what a millimetre does on it.",
+        "choose": "Which reeds suit a player now, and why.",
+        "ease": "Write down a pinch, which counts for a reed's whole life.",
+        "history": "What was done, by whom and when.",
+        "lot": "Take in a lot of reeds, or list the lots.",
         "measure": "Measure a take and say the one thing to do next.",
+        "move": "Move a reed to another state: on trial, settled, retired, …",
         "plan": "Plan seat and tape from a take, one act at a time.",
+        "play": "Write down minutes of playing.",
+        "player": "Tell what a player blows now, or list the players.",
+        "reed": "List the reeds, or tell one reed's whole story.",
+        "rest": "Let a mouth-tested reed rest before another mouth may.",
         "scales": "List the target scales and where each was published.",
+        "strength": "Write down how strong a reed is.",
         "synth": "Render a take whose true pitches are known.",
+        "undo": "Take back the last act, or the one with this number.",
     }
 )
 
@@ -94,7 +105,10 @@ class Doors(click.Group):
     cls=Doors,
     invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"]},
-    epilog="Exit codes: 0 done, 2 usage, 4 input invalid, 5 not found, 6 measurement refused, 130 cancelled.",
+    epilog=(
+        "Exit codes: 0 done, 2 usage, 4 input invalid, 5 not found, 6 measurement refused, "
+        "7 ledger, 8 changed meanwhile, 130 cancelled."
+    ),
 )
 @click.version_option(__version__, prog_name="canebench")
 @click.pass_context

@@ -55,19 +55,22 @@ def strong(text: str) -> str:
     return text if plain or not sys.stdout.isatty() else click.style(text, bold=True)
 
 
-def table(headers: Sequence[str], rows: Iterable[Sequence[str]], *, columns: int) -> str:
-    """An aligned table, names left and numbers right; the last columns give way where it gets narrow."""
+def table(headers: Sequence[str], rows: Iterable[Sequence[str]], *, columns: int, words: bool = False) -> str:
+    """An aligned table, names left and numbers right; the last columns give way where it gets narrow.
+
+    With `words` all columns are words, and stand left.
+    """
     lines = [list(headers), *(list(row) for row in rows)]
     widths = [max(len(line[i]) for line in lines) for i in range(len(headers))]
     shown = len(widths)
     while shown > 2 and sum(widths[:shown]) + 2 * (shown - 1) > columns:
         shown -= 1
-    return "".join(_line(line[:shown], widths) for line in lines)
+    return "".join(_line(line[:shown], widths, words=words) for line in lines)
 
 
-def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
+def _line(cells: Sequence[str], widths: Sequence[int], *, words: bool) -> str:
     placed = [
-        cell.rjust(width) if i else cell.ljust(width)
+        cell.rjust(width) if i and not words else cell.ljust(width)
         for i, (cell, width) in enumerate(zip(cells, widths, strict=False))
     ]
     return "  ".join(placed).rstrip() + "\n"

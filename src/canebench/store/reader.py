@@ -107,8 +107,17 @@ class Reader:
         ]
 
     def story(self, table: str, row_id: int) -> list[ActRecord]:
-        """Every act that touched one row, oldest first."""
+        """Every act that touched one row, or a row that refers to it, oldest first."""
         known = table_named(table)
+        acts = {act.id: act for act in self._touching(known, row_id)}
+        for other in TABLES.values():
+            for column in other.columns:
+                if column.refers == known.name:
+                    for row in self.rows(other.name, {column.name: row_id}):
+                        acts |= {act.id: act for act in self._touching(other, int(row["id"] or 0))}
+        return [acts[key] for key in sorted(acts)]
+
+    def _touching(self, known: Table, row_id: int) -> list[ActRecord]:
         sql = (
             "SELECT DISTINCT acts.* FROM acts JOIN changes ON changes.act_id = acts.id "
             "WHERE changes.in_table = ? AND changes.row_id = ? ORDER BY acts.id"

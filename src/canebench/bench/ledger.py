@@ -1,0 +1,77 @@
+"""Where the ledger is, and who writes in it.
+
+Guarded by `tests/doors/test_ledger_commands.py`.
+"""
+
+from __future__ import annotations
+
+import getpass
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from canebench.base.errors import InputError, NotFoundError
+from canebench.store.ledger import Ledger, open_ledger
+
+if TYPE_CHECKING:
+    from canebench.store.reader import Reader
+    from canebench.store.tables import Row
+
+LEDGER_VARIABLE = "CANEBENCH_LEDGER"
+WHO_VARIABLE = "CANEBENCH_WHO"
+
+
+def ledger_url(given: str | None) -> str:
+    """The ledger asked for, else that of the environment, else the user's own file."""
+    chosen = given or os.environ.get(LEDGER_VARIABLE)
+    if chosen:
+        return chosen
+    from platformdirs import user_data_path  # noqa: PLC0415 - only where nothing was said
+
+    return str(user_data_path("canebench") / "ledger.db")
+
+
+def the_ledger(given: str | None) -> Ledger:
+    """Open it, making its folder and itself where there is none yet."""
+    url = ledger_url(given)
+    if "://" not in url:
+        folder = Path(url).parent
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise InputError(
+                field="ledger",
+                given=url,
+                allowed=f"its folder cannot be made ({error.strerror or type(error).__name__})",
+            ) from error
+    return open_ledger(url)
+
+
+def the_writer(given: str | None) -> str:
+    """Who does this: as told, else the environment's, else the name on this computer."""
+    return given or os.environ.get(WHO_VARIABLE) or getpass.getuser()
+
+
+def reed_numbered(reader: Reader, number: str) -> Row:
+    """The reed with that number on its binding."""
+    found = reader.find("reeds", "number", number)
+    if found is None:
+        raise NotFoundError(f"There is no reed {number} in this ledger. See: canebench reed")
+    return found
+
+
+def named(reader: Reader, table: str, name: str) -> Row:
+    """The player or chanter, lot or drone, of that name."""
+    found = reader.find(table, "name", name)
+    if found is None:
+        known = ", ".join(str(row["name"]) for row in reader.rows(table, limit=10)) or "none yet"
+        raise NotFoundError(f"There is no {table.removesuffix('s')} named {name!r}. There are: {known}.")
+    return found
+
+
+def number_of(row: Row, column: str) -> int:
+    """A whole number that a row must have, such as its id."""
+    value = row[column]
+    if not isinstance(value, int):
+        raise TypeError(f"{column} is {value!r}, not a whole number")
+    return value

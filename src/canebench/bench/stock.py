@@ -1,0 +1,114 @@
+"""Lots and reeds: taken in, moved from state to state, looked through.
+
+Guarded by `tests/doors/test_ledger_commands.py`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from canebench.base.errors import InputError
+from canebench.bench.ledger import number_of, reed_numbered
+from canebench.reeds.eases import said as eases_said
+from canebench.reeds.states import State, check_move, state_named
+
+if TYPE_CHECKING:
+    from canebench.store.ledger import Ledger
+    from canebench.store.tables import Row, Value
+
+_MOST_REEDS = 1000
+
+
+def take_in_lot(
+    ledger: Ledger, *, who: str, name: str, count: int, first: int | None = None, **told: Value
+) -> list[str]:
+    """A lot and its reeds, numbered on; the numbers for the bindings.
+
+    `told` are further columns of a lot: bought_on, price, currency, cane, cut, remarks.
+    """
+    if not 1 <= count <= _MOST_REEDS:
+        raise InputError(
+            field="count", given=f"{count}", allowed=f"from 1 to {_MOST_REEDS} reeds are taken in at once"
+        )
+    with ledger.act("take-in", who=who, said=f"took in {count} reeds of the lot {name}") as act:
+        lot = act.insert("lots", {"name": name, "count": count, **told})
+        start = first if first is not None else _next_number(act.rows("reeds"))
+        numbers = [str(start + i) for i in range(count)]
+        for number in numbers:
+            values: dict[str, Value] = {"number": number, "lot_id": lot, "state": State.NEW.value}
+            act.insert("reeds", {**values, "state_since": act.at})
+    return numbers
+
+
+def move_reed(ledger: Ledger, number: str, *, to: str, reason: str, who: str) -> tuple[str, str]:
+    """Move a reed to another state, with its reason; the states before and after."""
+    wanted = state_named(to)
+    with ledger.act("move", who=who, said=f"reed {number}: {wanted.value}, {reason}"[:2000]) as act:
+        reed = reed_numbered(act, number)
+        now = State(str(reed["state"]))
+        check_move(now, wanted, reason=reason)
+        change: dict[str, Value] = {
+            "state": wanted.value,
+            "state_reason": reason,
+            "state_since": act.at,
+        }
+        act.update("reeds", number_of(reed, "id"), change, read=reed)
+    return now.value, wanted.value
+
+
+def list_reeds(ledger: Ledger, *, state: str | None = None, lot: str | None = None) -> list[Row]:
+    """Reeds with their lot's name, by number; of one state or lot if so asked."""
+    where: dict[str, Value] = {}
+    with ledger.reading() as reader:
+        if state is not None:
+            where["state"] = state_named(state).value
+        lots = {row["id"]: row["name"] for row in reader.rows("lots")}
+        if lot is not None:
+            ids = [key for key, name in lots.items() if name == lot]
+            if not ids:
+                raise InputError(
+                    field="lot",
+                    given=repr(lot),
+                    allowed=f"there are {', '.join(map(str, lots.values())) or 'none'}",
+                )
+            where["lot_id"] = ids[0]
+        rows = reader.rows("reeds", where)
+    rows.sort(key=lambda row: _as_number(str(row["number"])))
+    return [{**row, "lot": lots.get(row["lot_id"])} for row in rows]
+
+
+def list_lots(ledger: Ledger) -> list[Row]:
+    """All lots, oldest first."""
+    with ledger.reading() as reader:
+        return reader.rows("lots")
+
+
+def reed_story(ledger: Ledger, number: str) -> dict[str, Any]:
+    """A reed's whole story: its row, minutes, pinches, strengths, mouth tests, takes, and every act."""
+    with ledger.reading() as reader:
+        reed = reed_numbered(reader, number)
+        of_reed: dict[str, Value] = {"reed_id": reed["id"]}
+        plays, eases = reader.rows("plays", of_reed), reader.rows("eases", of_reed)
+        pinches = sum(row["how"] == "pinch" for row in eases)
+        return {
+            "reed": reed,
+            "lot": reader.row("lots", number_of(reed, "lot_id")) if reed["lot_id"] is not None else None,
+            "minutes": sum(float(row["minutes"] or 0.0) for row in plays),
+            "spells": len(plays),
+            "pinches": pinches,
+            "eases_said": eases_said(pinches),
+            "strengths": reader.rows("strengths", of_reed, order="at"),
+            "mouth_tests": reader.rows("mouth_tests", of_reed, order="at"),
+            "takes": reader.rows("takes", of_reed, order="at"),
+            "settings": reader.rows("settings", of_reed, order="at"),
+            "acts": reader.story("reeds", number_of(reed, "id")),
+        }
+
+
+def _next_number(reeds: list[Row]) -> int:
+    numbers = [int(str(row["number"])) for row in reeds if str(row["number"]).isdigit()]
+    return max(numbers, default=0) + 1
+
+
+def _as_number(number: str) -> tuple[int, str]:
+    return (int(number), "") if number.isdigit() else (10**9, number)

@@ -1,0 +1,65 @@
+"""A reed's states and the moves between them.
+
+Guarded by `tests/practice/test_reed_states.py`.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Final
+
+from canebench.base.errors import InputError, UnknownNameError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+
+class State(StrEnum):
+    """Where a reed stands in its life."""
+
+    NEW = "new"
+    ON_TRIAL = "on trial"
+    BREAKING_IN = "breaking in"
+    SETTLED = "settled"
+    SPARE = "spare"
+    RETIRED = "retired"
+    SET_ASIDE = "set aside"
+
+
+#: From each state, where a reed may go. A retired reed stays retired (undo mends a slip); one set aside for a
+#: chanter or for its strength may be tried again.
+MOVES: Final[Mapping[State, tuple[State, ...]]] = MappingProxyType(
+    {
+        State.NEW: (State.ON_TRIAL, State.BREAKING_IN, State.SET_ASIDE, State.RETIRED),
+        State.ON_TRIAL: (State.BREAKING_IN, State.SETTLED, State.SET_ASIDE, State.RETIRED),
+        State.BREAKING_IN: (State.SETTLED, State.SPARE, State.SET_ASIDE, State.RETIRED),
+        State.SETTLED: (State.SPARE, State.BREAKING_IN, State.SET_ASIDE, State.RETIRED),
+        State.SPARE: (State.SETTLED, State.BREAKING_IN, State.SET_ASIDE, State.RETIRED),
+        State.SET_ASIDE: (State.ON_TRIAL, State.BREAKING_IN, State.RETIRED),
+        State.RETIRED: (),
+    }
+)
+
+
+def state_named(name: str) -> State:
+    """The state of that name; an unknown one is an error that lists the known ones."""
+    try:
+        return State(name.strip().lower().replace("-", " "))
+    except ValueError as error:
+        raise UnknownNameError(field="state", given=name, known=[state.value for state in State]) from error
+
+
+def check_move(now: State, to: State, *, reason: str) -> None:
+    """An error where a reed in state `now` cannot go to `to`, or where no reason is given."""
+    if to not in MOVES[now]:
+        allowed = ", ".join(state.value for state in MOVES[now]) or "nowhere; undo the act that retired it"
+        raise InputError(
+            field="state of a reed", given=f"from {now} to {to}", allowed=f"it may go to {allowed}"
+        )
+    if not reason.strip():
+        raise InputError(
+            field="reason",
+            given="nothing",
+            allowed="every move is written down with its reason in a few words",
+        )
