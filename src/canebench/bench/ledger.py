@@ -47,6 +47,16 @@ def the_ledger(given: str | None) -> Ledger:
     return open_ledger(url)
 
 
+def takes_folder(given: str | None) -> Path:
+    """Where recordings are kept: beside the ledger's file, or with the user's own data for a server's."""
+    url = ledger_url(given)
+    if "://" in url:
+        from platformdirs import user_data_path  # noqa: PLC0415
+
+        return user_data_path("canebench") / "takes"
+    return Path(url).parent / "takes"
+
+
 def the_writer(given: str | None) -> str:
     """Who does this: as told, else the environment's, else the name on this computer."""
     return given or os.environ.get(WHO_VARIABLE) or getpass.getuser()

@@ -25,6 +25,7 @@ COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
         "chanter": "Show a chanter's sizes and what a millimetre does on it.",
         "choose": "Which reeds suit a player now, and why.",
         "ease": "Write down a pinch, which counts for a reed's whole life.",
+        "fit": "Measure a take of a reed, keep it with its setting, and plan on.",
         "history": "What was done, by whom and when.",
         "lot": "Take in a lot of reeds, or list the lots.",
         "measure": "Measure a take and say the one thing to do next.",

@@ -68,7 +68,7 @@ def plan_text(plan: Plan, *, fitting_path: Path | None) -> str:
     return "".join(parts)
 
 
-def after_text(after: AfterAct, *, fitting_path: Path) -> str:
+def after_text(after: AfterAct, *, fitting_path: Path | None = None) -> str:
     """Predicted beside measured, and what was learnt."""
     columns = width()
     rows = [
@@ -101,7 +101,9 @@ def after_text(after: AfterAct, *, fitting_path: Path) -> str:
     for lesson in after.lessons:
         said = f"{lesson.what} {lesson.after.text('c', signed=True)} (before: {_bare(lesson.before)})."
         parts.append(labelled("Learnt", said, columns=columns))
-    parts += ["\n", paragraph(f"Plan again: canebench plan --fitting {fitting_path}", columns=columns)]
+    if fitting_path is not None:
+        said = f"Plan again: canebench plan --fitting {fitting_path}"
+        parts += ["\n", paragraph(said, columns=columns)]
     return "".join(parts)
 
 

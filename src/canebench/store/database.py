@@ -28,6 +28,8 @@ if TYPE_CHECKING:
 WAIT_S: Final = 60.0
 #: The first SQLite whose write-ahead log is trusted here.
 _WAL_FROM: Final = (3, 51, 3)
+#: How every SQLite file begins (SQLite's file format, section 1.3.1).
+_SIGNATURE: Final = b"SQLite format 3\x00"
 _LOCK: Final = 0x63616E65
 
 
@@ -140,6 +142,7 @@ class Sqlite:
 
 def connect(path: Path) -> sqlite3.Connection:
     """A connection with the settings that keep acknowledged rows."""
+    _check_file(path)
     raw = sqlite3.connect(path, timeout=WAIT_S, isolation_level=None)
     raw.row_factory = sqlite3.Row
     raw.execute("PRAGMA foreign_keys=ON")
@@ -147,6 +150,19 @@ def connect(path: Path) -> sqlite3.Connection:
     if sqlite3.sqlite_version_info >= _WAL_FROM:
         raw.execute("PRAGMA journal_mode=WAL")
     return raw
+
+
+def _check_file(path: Path) -> None:
+    """SQLite takes a very short file for an empty one, and would write over it."""
+    try:
+        with path.open("rb") as file:
+            start = file.read(len(_SIGNATURE))
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise LedgerError(f"ledger {path}: {error.strerror or error}. Nothing was changed.") from error
+    if start and start != _SIGNATURE:
+        raise LedgerError(f"ledger {path}: it is not a ledger. Nothing was changed.")
 
 
 def _told(path: Path, error: sqlite3.Error) -> LedgerError:

@@ -31,6 +31,16 @@ def revision_of(database: Database) -> str | None:
     return str(rows[0]["version_num"]) if rows else None
 
 
+def _holds_tables(database: Database) -> bool:
+    sql = (
+        "SELECT name FROM sqlite_master LIMIT 1"
+        if database.dialect == "sqlite"
+        else "SELECT tablename AS name FROM pg_tables WHERE schemaname = current_schema() LIMIT 1"
+    )
+    with database.read() as connection:
+        return bool(connection.rows(sql))
+
+
 def migrate(database: Database) -> None:
     """To the newest revision; a ledger newer than this version is refused."""
     from alembic import command  # noqa: PLC0415
@@ -41,6 +51,8 @@ def migrate(database: Database) -> None:
     config = Config()
     config.set_main_option("script_location", str(_SCRIPTS).replace("%", "%%"))
     now = revision_of(database)
+    if now is None and _holds_tables(database):
+        raise LedgerError("This database belongs to something else: it has tables, but is no ledger.")
     known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
     if now is not None and now not in known:
         raise LedgerError(

@@ -165,6 +165,7 @@ TABLES: Final[Mapping[str, Table]] = MappingProxyType(
                     _real("seat_mm", "mm", -10.0, 10.0, needed=True),
                     _real("seat_sd_mm", "mm", 0.0, 10.0),
                     _real("hemp_turns", "turns", 0.0, 100.0),
+                    _count("pinches", 0, 20),
                     _REMARKS,
                 ),
             ),
