@@ -7,7 +7,6 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 
 from canebench.base.finding import Finding
@@ -49,7 +48,7 @@ def test_the_first_take_is_kept_with_its_recording_and_planned(reed: Bench, tmp_
         pitches = reader.rows("pitches", {"take_id": take["id"]})
     assert take["room_degc"] == 18
     assert [pitch["note"] for pitch in pitches] == list(NOTES)
-    assert np.allclose([pitch["hz"] for pitch in pitches], reed.true.hz([Setting()])[0], rtol=1e-9)
+    assert [pitch["hz"] for pitch in pitches] == pytest.approx(reed.true.hz([Setting()])[0], rel=1e-9)
     kept = tmp_path / "takes" / f"{take['recording_sha256']}.flac"
     assert sha256(kept.read_bytes()).hexdigest() == take["recording_sha256"]
 

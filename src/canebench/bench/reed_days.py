@@ -12,11 +12,14 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
 from canebench.base.pressure import parse_pressure
+from canebench.base.scales import scale_named
 from canebench.base.uncertain import Uncertain
+from canebench.base.units import hz_to_cents
 from canebench.bench.ledger import named, number_of, reed_numbered
 from canebench.care.cautions import Caution, Occasion, cautions_for
 from canebench.care.quarantine import REST_H, MouthTest, standing
 from canebench.care.strain import within_ceiling
+from canebench.fitting.balance import Deviation, balance_of
 from canebench.reeds import eases
 from canebench.reeds.choice import Candidate, Choice, choose
 from canebench.reeds.strength import BY_MOUTH_KPA, MOMENTS, Strength, against
@@ -144,11 +147,38 @@ def choose_for(ledger: Ledger, player: str, *, lot: str | None = None) -> list[C
         ceiling = person["ceiling_kpa"]
         where: dict[str, Value] = {} if lot is None else {"lot_id": named(reader, "lots", lot)["id"]}
         reeds = [row for row in reader.rows("reeds", where) if row["state"] not in ("retired",)]
-        candidates = [
-            Candidate(number=str(reed["number"]), playing_kpa=_playing_kpa(reader, number_of(reed, "id")))
-            for reed in reeds
-        ]
+        candidates = [_candidate(reader, reed) for reed in reeds]
     return choose(candidates, blows_kpa=blows, ceiling_kpa=ceiling if isinstance(ceiling, float) else None)
+
+
+def _candidate(reader: Reader, reed: Row) -> Candidate:
+    """What the ledger knows of a reed: its strength, and its balance and pitch in the newest take."""
+    strength = _playing_kpa(reader, number_of(reed, "id"))
+    takes = reader.rows("takes", {"reed_id": reed["id"]}, order="-at", limit=1)
+    known = Candidate(number=str(reed["number"]), playing_kpa=strength)
+    if not takes:
+        return known
+    take, scale = takes[0], scale_named(str(takes[0]["scale"]))
+    reference_hz = float(take["reference_hz"] or 0.0)
+    deviations = {
+        str(pitch["note"]): Deviation(
+            cents=hz_to_cents(float(pitch["hz"] or 0.0), reference_hz * scale.ratios[str(pitch["note"])]),
+            sd_cents=float(pitch["repeat_sd_cents"] or 0.0),
+            interval_cents=scale.cents(str(pitch["note"])),
+        )
+        for pitch in reader.rows("pitches", {"take_id": take["id"]})
+    }
+    balance = balance_of(deviations, reference_sd_cents=0.0)
+    if balance is None:
+        return known
+    return Candidate(
+        number=known.number,
+        playing_kpa=strength,
+        tilt_cents=balance.tilt_cents.value,
+        worst_rest_cents=max((abs(rest.value) for rest in balance.rest_cents.values()), default=0.0),
+        # Against its own low A or drones that follow it, a reed's pitch says nothing.
+        pitch_cents=balance.height_cents.value if take["reference"] == "fixed" else None,
+    )
 
 
 def _playing_kpa(reader: Reader, reed_id: int, depth: int = 0) -> Uncertain | None:

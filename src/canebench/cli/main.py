@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 #: Each command's line in the list; its module is canebench.cli.<name>, the command in it `command`.
 COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
     {
+        "care": "How long one may still play at a level, by published rules.",
         "chanter": "Show a chanter's sizes and what a millimetre does on it.",
         "choose": "Which reeds suit a player now, and why.",
         "ease": "Write down a pinch, which counts for a reed's whole life.",
