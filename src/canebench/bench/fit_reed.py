@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from hashlib import sha256
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,13 +22,15 @@ from canebench.bench.fitting import Fitting, FittingTake, take_of
 from canebench.bench.ledger import named, number_of, reed_numbered
 from canebench.bench.measure_take import measure_take
 from canebench.bench.plan_setting import Plan, plan_setting
+from canebench.bench.report import report_on
+from canebench.bench.type_take import Typed, typed_take
 from canebench.bore.calibrate import Take
 from canebench.bore.chanter_file import generic, parse
 from canebench.sound.decode import read_recording
 from canebench.sound.encode import write_recording
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from collections.abc import Mapping
 
     from canebench.base.scales import Scale
     from canebench.bench.plan_take import Done
@@ -82,7 +85,7 @@ class Fitted:
 
 def fit_reed(
     ledger: Ledger,
-    path: Path,
+    heard: Path | Mapping[str, Typed],
     *,
     place: Place,
     who: str,
@@ -90,9 +93,10 @@ def fit_reed(
     wish: Wish,
     takes_folder: Path | None = None,
 ) -> Fitted:
-    """Measure the take in `path`, keep it, and plan from all takes of this reed in this chanter.
+    """Measure a take, keep it, and plan from all takes of this reed in this chanter.
 
-    The recording is kept as FLAC in `takes_folder`, named by its SHA-256, if one is given.
+    `heard` is a sound file, or readings typed from a meter. A recording is kept as FLAC in `takes_folder`,
+    named by its SHA-256, if one is given.
     """
     with ledger.reading() as reader:
         rows = _Rows(
@@ -101,7 +105,10 @@ def fit_reed(
             player=None if place.player is None else named(reader, "players", place.player),
         )
         fitting = _fitting(reader, rows, wish)
-    report = measure_take(path, scale=wish.scale, reference=wish.reference_hz or "auto")
+    if isinstance(heard, Path):
+        report = measure_take(heard, scale=wish.scale, reference=wish.reference_hz or "auto")
+    else:
+        report = report_on(typed_take(heard, scale=wish.scale, reference_hz=wish.reference_hz))
     if report.measurement.refused:
         return Fitted(report=report, after=None, plan=None, take_id=None)
     planned = [step.setting for step in plan_setting(fitting).steps] if fitting.takes else []
@@ -109,11 +116,15 @@ def fit_reed(
     take = take_of(report.measurement, setting)
     after = after_act(fitting, take) if fitting.takes else None
     fitting = after.fitting if after is not None else replace(fitting, takes=(take,))
-    kept = None if takes_folder is None else _keep_recording(path, takes_folder)
+    kept = None
+    if isinstance(heard, Path) and takes_folder is not None:
+        kept = _keep_recording(heard, takes_folder)
     with ledger.act("fit", who=who, said=f"measured reed {place.reed} in {place.chanter}") as act:
         take_id = _keep_take(act, report, take, rows, wish, kept)
-    heard = np.isfinite(take.take.hz[[NOTES.index("low A"), NOTES.index("high A")]])
-    plan = plan_setting(fitting) if heard.all() else None
+        if not isinstance(heard, Path):
+            _keep_typed(act, take_id, heard)
+    posts = np.isfinite(take.take.hz[[NOTES.index("low A"), NOTES.index("high A")]])
+    plan = plan_setting(fitting) if posts.all() else None
     return Fitted(report=report, after=after, plan=plan, take_id=take_id)
 
 
@@ -187,7 +198,7 @@ def _keep_take(
             "player_id": None if rows.player is None else rows.player["id"],
             "setting_id": setting_id,
             "origin": measurement.origin,
-            "source": "recording",
+            "source": "recording" if measurement.duration_s > 0 else "typed",
             "recording_sha256": recording,
             "duration_s": measurement.duration_s,
             "scale": wish.scale.name,
@@ -212,6 +223,14 @@ def _keep_take(
             },
         )
     return take_id
+
+
+def _keep_typed(act: Writer, take_id: int, readings: Mapping[str, Typed]) -> None:
+    """What was typed, beside the hertz that it comes to."""
+    for row in act.rows("pitches", {"take_id": take_id}):
+        one = readings[str(row["note"])]
+        typed: dict[str, Value] = {"typed_value": one.value, "typed_unit": one.unit}
+        act.update("pitches", number_of(row, "id"), typed, read=row)
 
 
 def _keep_recording(path: Path, folder: Path) -> str:

@@ -12,11 +12,29 @@ import click
 from canebench.cli.failure import REFUSED
 from canebench.cli.ledger_options import writes
 from canebench.cli.plan import reference_from
-from canebench.cli.setting_options import done_from, setting_options
+from canebench.cli.setting_options import done_from, note_from, setting_options
 from canebench.cli.text import paragraph, show, width
 
 if TYPE_CHECKING:
     from canebench.bench.fit_reed import Fitted
+
+
+def typed_from(
+    ctx: click.Context, param: click.Parameter, values: tuple[str, ...]
+) -> dict[str, tuple[float, str]]:
+    """`NOTE=HERTZ`, or `NOTE=CENTSc`; a decimal comma will do."""
+    found = {}
+    for value in values:
+        note, _, size = value.rpartition("=")
+        text = size.strip().lower().replace(",", ".").replace("\u2212", "-")
+        unit = "cents" if text.endswith(("c", "cents", "ct")) else "Hz"
+        try:
+            number = float(text.removesuffix("hz").removesuffix("cents").removesuffix("ct").removesuffix("c"))
+        except ValueError as error:
+            sentence = f"{value!r}: like 'low A=478.2' for hertz, or 'E=-3c' for cents."
+            raise click.BadParameter(sentence, ctx, param) from error
+        found[note_from(note)] = (number, unit)
+    return found
 
 
 @click.command(
@@ -24,7 +42,14 @@ if TYPE_CHECKING:
     short_help="Measure a take of a reed, keep it with its setting, and plan on.",
     epilog="Example: canebench fit take.wav --reed 7 --chanter 'number 3' --deeper 1.5",
 )
-@click.argument("take", type=click.Path(path_type=Path))
+@click.argument("take", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "--typed",
+    multiple=True,
+    metavar="NOTE=VALUE",
+    callback=typed_from,
+    help="Instead of a take: readings of any meter, like 'low A=478.2' (Hz) or 'E=-3c' (cents); once a note.",
+)
 @click.option("--reed", required=True, metavar="NUMBER", help="The number on its binding.")
 @click.option("--chanter", required=True, metavar="NAME", help="The chanter; a new name is a new chanter.")
 @click.option(
@@ -47,7 +72,8 @@ if TYPE_CHECKING:
 @writes
 def command(
     *,
-    take: Path,
+    take: Path | None,
+    typed: dict[str, tuple[float, str]],
     reed: str,
     chanter: str,
     sizes: Path | None,
@@ -66,10 +92,13 @@ def command(
     **conditions: float | None,
 ) -> None:
     """Measure TAKE, keep it with its setting, say what the last act did, and plan the next."""
+    if (take is None) == (not typed):
+        raise click.UsageError("Give a take, or --typed readings.", ctx=click.get_current_context())
     from canebench.base.scales import scale_named  # noqa: PLC0415 - help need not wait for numerics
     from canebench.bench.chanters import keep_chanter  # noqa: PLC0415
     from canebench.bench.fit_reed import Place, Wish, fit_reed  # noqa: PLC0415
     from canebench.bench.ledger import takes_folder, the_ledger, the_writer  # noqa: PLC0415
+    from canebench.bench.type_take import Typed  # noqa: PLC0415
     from canebench.fitting.limits import Limits  # noqa: PLC0415
 
     usual = Limits()
@@ -86,7 +115,7 @@ def command(
     keep_chanter(ledger, chanter, who=writer, sizes=sizes)
     fitted = fit_reed(
         ledger,
-        take,
+        take if take is not None else {n: Typed(value=v, unit=u) for n, (v, u) in typed.items()},
         place=Place(reed=reed, chanter=chanter, player=player),
         who=writer,
         done=done_from(done=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches),

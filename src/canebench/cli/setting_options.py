@@ -27,7 +27,7 @@ def tape_from(ctx: click.Context, param: click.Parameter, values: tuple[str, ...
     for value in values:
         hole, equals, size = value.rpartition("=")
         try:
-            found[_hole(hole)] = float(size.lower().removesuffix("mm"))
+            found[note_from(hole)] = float(size.lower().removesuffix("mm"))
         except ValueError as error:
             sentence = f"{value!r}: like 'E=1.5', a hole and millimetres from its upper edge, or none."
             raise click.BadParameter(sentence, ctx, param) from error
@@ -95,11 +95,11 @@ def done_from(
     return Done(acts=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches)
 
 
-def _hole(name: str) -> str:
-    """low-a, Low A and lowA are all the low A hole; a name that is none is left for the error to show."""
-    from canebench.base.fingering import HOLES  # noqa: PLC0415
+def note_from(name: str) -> str:
+    """low-a, Low A and lowA are all low A; a name that is none is left for the error to show."""
+    from canebench.base.notes import NOTES  # noqa: PLC0415
 
     def plain(text: str) -> str:
         return "".join(text.lower().replace("-", " ").replace("_", " ").split())
 
-    return {plain(hole): hole for hole in HOLES}.get(plain(name), name.strip())
+    return {plain(note): note for note in NOTES}.get(plain(name), name.strip())

@@ -1,0 +1,117 @@
+"""A take without a microphone: readings typed from any meter, in hertz or cents.
+
+Guarded by `tests/doors/test_typed_take.py`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from canebench.base.errors import InputError, UnknownNameError
+from canebench.base.notes import LOW_A, NOTES
+from canebench.base.units import CENTS_PER_NEPER, cents_to_hz, hz_to_cents
+from canebench.sound.readings import Measurement, NoteReading, Reference
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from canebench.base.scales import Scale
+
+UNITS: Final = ("Hz", "cents")
+#: How well a reading typed from a meter is known, cents, where nothing is said: an estimate of ours.
+METER_CENTS: Final = 1.0
+_HZ: Final = (300.0, 1_400.0)
+_CENTS: Final = (-150.0, 150.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Typed:
+    """One reading as it was typed: hertz, or cents from the target on a fixed low A."""
+
+    value: float
+    unit: str
+
+    def __post_init__(self) -> None:
+        if self.unit not in UNITS:
+            raise UnknownNameError(field="unit of a reading", given=self.unit, known=UNITS)
+        low, high = _HZ if self.unit == "Hz" else _CENTS
+        if not math.isfinite(self.value) or not low <= self.value <= high:
+            raise InputError(
+                field="typed reading",
+                given=f"{self.value:g} {self.unit}",
+                allowed=f"from {low:g} to {high:g} {self.unit} is a chanter's",
+                nearest="perhaps the unit is missing" if self.unit == "Hz" else None,
+            )
+
+
+def typed_take(
+    readings: Mapping[str, Typed], *, scale: Scale, reference_hz: float | None, sd_cents: float = METER_CENTS
+) -> Measurement:
+    """A measurement from typed readings.
+
+    Parameters
+    ----------
+    readings : mapping of note to Typed
+        What the meter said.
+    scale : Scale
+        The target.
+    reference_hz : number or None
+        A fixed low A, Hz, which readings in cents need; without one, cents count from low A as typed.
+    sd_cents : number > 0
+        How well each reading is known.
+    """
+    for note in readings:
+        if note not in NOTES:
+            raise UnknownNameError(field="note", given=note, known=NOTES)
+    if not 0 < sd_cents <= 50:
+        raise InputError(field="uncertainty", given=f"{sd_cents:g} cents", allowed="above 0 to 50 cents")
+    if reference_hz is None and any(one.unit == "cents" for one in readings.values()):
+        raise InputError(
+            field="typed cents",
+            given="no reference",
+            allowed="cents count from a fixed low A",
+            nearest="--reference HERTZ, the pitch that the meter was set to",
+        )
+    if not readings or (reference_hz is None and LOW_A not in readings):
+        raise InputError(
+            field="typed readings", given="no low A", allowed="low A is needed, or a fixed pitch"
+        )
+    hz = {note: _hz(note, one, scale, reference_hz) for note, one in readings.items()}
+    low_a = reference_hz if reference_hz is not None else hz[LOW_A]
+    sd_share = sd_cents / CENTS_PER_NEPER
+    return Measurement(
+        origin="typed",
+        duration_s=0.0,
+        scale=scale,
+        reference=Reference(
+            kind="low-a" if reference_hz is None else "fixed",
+            hz=low_a,
+            sd_hz=low_a * sd_share if reference_hz is None else 0.0,
+        ),
+        low_a_hz=hz.get(LOW_A),
+        notes=tuple(_reading(note, hz[note], low_a, scale, sd_cents) for note in NOTES if note in hz),
+        drones=(),
+        findings=(),
+    )
+
+
+def _hz(note: str, one: Typed, scale: Scale, reference_hz: float | None) -> float:
+    if one.unit == "Hz" or reference_hz is None:
+        return one.value
+    return cents_to_hz(one.value, reference_hz * scale.ratios[note])
+
+
+def _reading(note: str, hz: float, low_a_hz: float, scale: Scale, sd_cents: float) -> NoteReading:
+    return NoteReading(
+        note=note,
+        hz=hz,
+        sd_hz=hz * sd_cents / CENTS_PER_NEPER,
+        cents=hz_to_cents(hz, low_a_hz * scale.ratios[note]),
+        sd_cents=sd_cents,
+        drift_cents_per_s=0.0,
+        spread_cents=0.0,
+        spans_s=(),
+        level_db=math.nan,
+    )

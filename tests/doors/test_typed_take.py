@@ -1,0 +1,85 @@
+"""Readings typed from any meter enter the same place as a recording."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+from canebench.base.errors import InputError
+from canebench.base.notes import NOTES
+from canebench.base.scales import DEFAULT_SCALE
+from canebench.base.setting import Setting
+from canebench.bench.type_take import Typed, typed_take
+from canebench.store.ledger import open_ledger
+from doors.run import run
+from support.true_chanters import true_chanter
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def test_hertz_and_cents_come_to_the_same() -> None:
+    low_a = 480.0
+    in_hz = {note: Typed(value=low_a * DEFAULT_SCALE.ratios[note], unit="Hz") for note in NOTES}
+    in_cents = {note: Typed(value=0.0, unit="cents") for note in NOTES}
+    for readings in (in_hz, in_cents):
+        found = typed_take(readings, scale=DEFAULT_SCALE, reference_hz=low_a)
+        assert [note.cents for note in found.notes] == pytest.approx([0.0] * len(NOTES), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("readings", "reference_hz", "said"),
+    [
+        ({"E": Typed(value=3, unit="cents")}, None, "fixed low A"),
+        ({"E": Typed(value=720, unit="Hz")}, None, "low A is needed"),
+        ({"H": Typed(value=720, unit="Hz")}, 480.0, "note"),
+        ({}, 480.0, "low A is needed"),
+    ],
+)
+def test_what_says_too_little_is_refused(
+    readings: dict[str, Typed], reference_hz: float | None, said: str
+) -> None:
+    with pytest.raises(InputError, match=said):
+        typed_take(readings, scale=DEFAULT_SCALE, reference_hz=reference_hz)
+
+
+def test_slips_of_unit_are_noticed() -> None:
+    with pytest.raises(InputError, match="unit is missing"):
+        Typed(value=-3.0, unit="Hz")
+    with pytest.raises(InputError, match="cents"):
+        Typed(value=480.0, unit="cents")
+
+
+def test_typed_readings_are_kept_planned_and_learnt_from(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("CANEBENCH_LEDGER", str(tmp_path / "ledger.db"))
+    run("lot", "spring", "--count", "1")
+    true = true_chanter(np.random.default_rng(7300))
+
+    def fit(setting: Setting, *more: str) -> dict[str, Any]:
+        typed = [f"--typed={note}={hz:.2f}" for note, hz in zip(NOTES, true.hz([setting])[0], strict=True)]
+        result = run("fit", *typed, "--reed", "1", "--chanter", "three", *more, "--json")
+        assert result.exit_code == 0, result.stderr
+        found: dict[str, Any] = json.loads(result.stdout)
+        return found
+
+    fit(Setting())
+    found = fit(Setting(seat_mm=1.0), "--seat", "1", "--tape", "none")
+    assert found["after_act"]["learnt"]
+    with open_ledger(str(tmp_path / "ledger.db")).reading() as reader:
+        assert {take["source"] for take in reader.rows("takes")} == {"typed"}
+        pitch = reader.rows("pitches")[0]
+    assert pitch["typed_unit"] == "Hz"
+    assert pitch["typed_value"] == pytest.approx(pitch["hz"])
+
+
+def test_the_command_reads_commas_and_refuses_nonsense(tmp_path: Path) -> None:
+    place = ["--ledger", str(tmp_path / "l.db"), "--reed", "1", "--chanter", "x"]
+    run("lot", "spring", "--count", "1", "--ledger", str(tmp_path / "l.db"))
+    assert run("fit", "--typed", "lowA=478,2", "--typed", "high a=955 Hz", *place).exit_code == 0
+    assert run("fit", "--typed", "low A=loud", *place).exit_code == 2
+    assert run("fit", *place).exit_code == 2
