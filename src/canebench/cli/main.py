@@ -25,6 +25,7 @@ COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
         "care": "How long one may still play at a level, by published rules.",
         "chanter": "Show a chanter's sizes and what a millimetre does on it.",
         "choose": "Which reeds suit a player now, and why.",
+        "demo": "Make or remove an invented band's season to try things on.",
         "ease": "Write down a pinch, which counts for a reed's whole life.",
         "fit": "Measure a take of a reed, keep it with its setting, and plan on.",
         "history": "What was done, by whom and when.",
