@@ -6,7 +6,7 @@ Guarded by `tests/store/test_contract.py`.
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import CanebenchError, InputError
 from canebench.store.reader import ActRecord, Reader
@@ -14,10 +14,15 @@ from canebench.store.tables import TABLES, Column, Row, Table, table_named
 from canebench.store.values import checked, plain_text
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping, Sequence
 
     from canebench.store.database import Connection
     from canebench.store.tables import Value
+
+#: So many values are bound in one statement: the least that any database of ours takes is 32,766.
+_MOST_BOUND: Final = 10_000
+#: No id is greater: every reader of an export keeps numbers up to here exactly.
+_LAST_ID: Final = 2**53
 
 
 class StaleEditError(CanebenchError):
@@ -72,6 +77,32 @@ class Writer(Reader):
         self._put(known, row)
         self._note(known, row, None, row)
         return int(row["id"] or 0)
+
+    def insert_many(
+        self, table: str, rows: Sequence[Mapping[str, Value]], *, keep: bool = False
+    ) -> list[int]:
+        """New rows, each checked as `insert` does before any is written; their ids in the same order.
+
+        With `keep`, each row brings an `id` that was never used here, and its `version` (1 where it brings
+        none). Guarded by `tests/store/test_import.py`.
+        """
+        known = table_named(table)
+        own = {"id", "version"} if keep else set()
+        found = [
+            self._values(known, {name: row[name] for name in row if name not in own}, new=True)
+            for row in rows
+        ]
+        self._check_references(known, found)
+        self._check_all_unique(known, found)
+        ids = self._kept_ids(known, rows) if keep else self._next_many(known.name, len(found))
+        versions = [self._kept_version(known, row) if keep else 1 for row in rows]
+        made: list[Row] = [
+            {"id": row_id, "version": version, "removed_at": None, **values}
+            for row_id, version, values in zip(ids, versions, found, strict=True)
+        ]
+        self._put_many(known.name, made)
+        self._note_many(known, made)
+        return ids
 
     def update(
         self, table: str, row_id: int, values: Mapping[str, Value], *, read: Mapping[str, Value]
@@ -146,19 +177,73 @@ class Writer(Reader):
         return False
 
     def _checked(self, table: Table, values: Mapping[str, Value], *, new: bool) -> Row:
+        found = self._values(table, values, new=new)
+        for column in table.columns:
+            if column.refers and found.get(column.name) is not None:
+                self._check_reference(table, column, int(found[column.name] or 0))
+        return found
+
+    def _values(self, table: Table, values: Mapping[str, Value], *, new: bool) -> Row:
         for name in values:
             table.column(name)
-        found = {}
+        return {
+            column.name: checked(table, column, values.get(column.name))
+            for column in table.columns
+            if column.name in values or new
+        }
+
+    def _check_references(self, table: Table, rows: Sequence[Row]) -> None:
         for column in table.columns:
-            if column.name in values or new:
-                found[column.name] = checked(table, column, values.get(column.name))
-                if column.refers and found[column.name] is not None:
-                    self._check_reference(table, column, int(found[column.name] or 0))
-        return found
+            if not column.refers:
+                continue
+            wanted = {int(row[column.name] or 0) for row in rows if row[column.name] is not None}
+            sql = f"SELECT id FROM {column.refers} WHERE removed_at IS NULL AND id IN"
+            there = {row["id"] for row in self._among(sql, [one for one in wanted if 1 <= one <= _LAST_ID])}
+            for row_id in sorted(wanted - there):
+                self._check_reference(table, column, row_id)
+
+    def _check_all_unique(self, table: Table, rows: Sequence[Row]) -> None:
+        for column in table.columns:
+            if not column.unique:
+                continue
+            values = [row[column.name] for row in rows if row[column.name] is not None]
+            sql = f"SELECT {column.name} AS value, removed_at FROM {table.name} WHERE {column.name} IN"
+            for found in self._among(sql, values):
+                raise _taken(table, column, found["value"], found["removed_at"])
+            seen: set[Value] = set()
+            for value in values:
+                if value in seen:
+                    raise _taken(table, column, value, None)
+                seen.add(value)
+
+    def _kept_ids(self, table: Table, rows: Sequence[Mapping[str, Value]]) -> list[int]:
+        ids = [_whole(table, "id", row.get("id")) for row in rows]
+        used = {row["id"] for row in self._among(f"SELECT id FROM {table.name} WHERE id IN", ids)}
+        sql = "SELECT DISTINCT row_id AS id FROM changes WHERE in_table = ? AND row_id IN"
+        used |= {row["id"] for row in self._among(sql, ids, table.name)}
+        for row_id in ids:
+            if row_id in used:
+                raise InputError(
+                    field=f"id of a {table.noun}", given=f"{row_id}", allowed="it was used before"
+                )
+            used.add(row_id)
+        if ids:
+            self._next_many(table.name, 0, least=max(ids))
+        return ids
+
+    def _kept_version(self, table: Table, row: Mapping[str, Value]) -> int:
+        return _whole(table, "version", row.get("version", 1))
+
+    def _among(self, sql: str, values: Sequence[Value], *bound: Value) -> Iterator[Row]:
+        """Rows of a query that ends in IN, for all values however many."""
+        for start in range(0, len(values), _MOST_BOUND // 4):
+            part = values[start : start + _MOST_BOUND // 4]
+            yield from self.connection.rows(f"{sql} ({', '.join('?' * len(part))})", [*bound, *part])
 
     def _check_reference(self, table: Table, column: Column, row_id: int) -> None:
         other = TABLES[str(column.refers)]
-        found = self.connection.rows(f"SELECT removed_at FROM {other.name} WHERE id = ?", [row_id])
+        sql = f"SELECT removed_at FROM {other.name} WHERE id = ?"
+        found = self.connection.rows(sql, [row_id]) if 1 <= row_id <= _LAST_ID else []
         if not found or found[0]["removed_at"] is not None:
             raise InputError(
                 field=f"{column.name} of a {table.noun}",
@@ -173,6 +258,28 @@ class Writer(Reader):
             self.connection.run("INSERT INTO counters (name, used) VALUES (?, 1)", [name])
             return 1
         return int(self.connection.rows("SELECT used FROM counters WHERE name = ?", [name])[0]["used"] or 0)
+
+    def _next_many(self, name: str, count: int, *, least: int = 0) -> list[int]:
+        """So many numbers never used before; none after them is `least` or less."""
+        found = self.connection.rows("SELECT used FROM counters WHERE name = ?", [name])
+        used = int(found[0]["used"] or 0) if found else 0
+        after = max(used + count, least)
+        if not found:
+            self.connection.run("INSERT INTO counters (name, used) VALUES (?, ?)", [name, after])
+        elif after != used:
+            self.connection.run("UPDATE counters SET used = ? WHERE name = ?", [after, name])
+        return list(range(used + 1, used + count + 1))
+
+    def _put_many(self, name: str, rows: Sequence[Row]) -> None:
+        if not rows:
+            return
+        names = list(rows[0])
+        marks = f"({', '.join('?' for _ in names)})"
+        size = _MOST_BOUND // len(names)
+        for start in range(0, len(rows), size):
+            part = rows[start : start + size]
+            sql = f"INSERT INTO {name} ({', '.join(names)}) VALUES {', '.join([marks] * len(part))}"
+            self.connection.run(sql, [row[one] for row in part for one in names])
 
     def _put(self, table: Table, row: Row) -> None:
         self._check_unique(table, row)
@@ -196,12 +303,7 @@ class Writer(Reader):
             sql = f"SELECT id, removed_at FROM {table.name} WHERE {column.name} = ? AND id <> ?"
             found = self.connection.rows(sql, [value, row["id"]])
             if found:
-                where = "in the bin" if found[0]["removed_at"] is not None else "there already"
-                raise InputError(
-                    field=f"{column.name} of a {table.noun}",
-                    given=repr(value),
-                    allowed=f"a {table.noun} of that {column.name} is {where}",
-                )
+                raise _taken(table, column, value, found[0]["removed_at"])
 
     def _note(self, table: Table, row: Row, before: Row | None, after: Row | None) -> None:
         self._places += 1
@@ -209,6 +311,40 @@ class Writer(Reader):
             "INSERT INTO changes (act_id, place, in_table, row_id, before, after) VALUES (?, ?, ?, ?, ?, ?)",
             [self.act_id, self._places, table.name, row["id"], _json(before), _json(after)],
         )
+
+    def _note_many(self, table: Table, rows: Sequence[Row]) -> None:
+        notes: list[Row] = [
+            {
+                "act_id": self.act_id,
+                "place": place,
+                "in_table": table.name,
+                "row_id": row["id"],
+                "before": None,
+                "after": _json(row),
+            }
+            for place, row in enumerate(rows, start=self._places + 1)
+        ]
+        self._put_many("changes", notes)
+        self._places += len(notes)
+
+
+def _taken(table: Table, column: Column, value: Value, removed_at: Value) -> InputError:
+    where = "in the bin" if removed_at is not None else "there already"
+    return InputError(
+        field=f"{column.name} of a {table.noun}",
+        given=repr(value),
+        allowed=f"a {table.noun} of that {column.name} is {where}",
+    )
+
+
+def _whole(table: Table, name: str, value: Value) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= _LAST_ID:
+        raise InputError(
+            field=f"{name} of a {table.noun}",
+            given=repr(value)[:60],
+            allowed="a whole number from 1 is needed",
+        )
+    return value
 
 
 def _json(row: Row | None) -> str | None:
