@@ -1,0 +1,64 @@
+"""Killed at any moment, the ledger loses nothing that it has acknowledged."""
+
+from __future__ import annotations
+
+import random
+import sqlite3
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from canebench.store.ledger import open_ledger
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+_CHILD = Path(__file__).parent / "writing_child.py"
+_KILLS = 200
+
+
+def _acknowledged(url: str, mode: str, run: int, wait_s: float) -> list[str]:
+    """What a child told before it was killed, so long after its first word."""
+    child = subprocess.Popen(
+        [sys.executable, str(_CHILD), url, mode, str(run)], stdout=subprocess.PIPE, text=True
+    )
+    try:
+        assert child.stdout is not None
+        first = child.stdout.readline()
+        time.sleep(wait_s)
+    finally:
+        child.kill()
+        rest, _ = child.communicate(timeout=30)
+    # A word cut off by the kill was never told.
+    return [line for line in (first + rest).splitlines(keepends=True) if line.endswith("\n")]
+
+
+def _runs(kills: int) -> Iterator[tuple[int, float]]:
+    chance = random.Random(3)  # noqa: S311 - moments, not secrets
+    for run in range(kills):
+        yield run, chance.uniform(0.0, 0.02)
+
+
+def _lost(url: str, mode: str, kills: int) -> int:
+    told = [line.strip() for run, wait_s in _runs(kills) for line in _acknowledged(url, mode, run, wait_s)]
+    with open_ledger(url).reading() as reader:
+        kept = {row["name"] for row in reader.rows("players")}
+    return sum(name not in kept for name in told)
+
+
+def test_two_hundred_kills_lose_nothing(tmp_path: Path) -> None:
+    url = str(tmp_path / "ledger.db")
+    open_ledger(url)
+    assert _lost(url, "honest", _KILLS) == 0
+    with sqlite3.connect(url) as raw:
+        assert raw.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        assert raw.execute("PRAGMA foreign_key_check").fetchall() == []
+
+
+def test_a_ledger_that_acknowledged_too_early_would_be_caught(tmp_path: Path) -> None:
+    """The control: told before it is kept, some word is lost."""
+    url = str(tmp_path / "ledger.db")
+    open_ledger(url)
+    assert _lost(url, "early", 40) > 0

@@ -1,0 +1,88 @@
+"""Both places that a ledger can be in: a file, and a real server."""
+
+from __future__ import annotations
+
+import shutil
+from itertools import count
+from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
+
+import pytest
+
+from canebench.store.ledger import Ledger, open_ledger
+from support.ledgers import Clock
+from support.postgres_server import PostgresServer, postgres_server
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+_NUMBERS = count(1)
+DIALECTS = ["sqlite", "postgresql"]
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[PostgresServer]:
+    """One server for the whole run; where it does not start, every test that needs it fails and says why."""
+    with postgres_server() as running:
+        yield running
+
+
+@pytest.fixture(scope="session")
+def migrated_server(server: PostgresServer) -> str:
+    """The name of a migrated database, to be copied."""
+    url = server.new_database()
+    open_ledger(url)
+    return urlsplit(url).path.removeprefix("/")
+
+
+@pytest.fixture(scope="session")
+def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A migrated file, to be copied."""
+    path = tmp_path_factory.mktemp("migrated") / "ledger.db"
+    open_ledger(str(path))
+    return path
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def empty_place(tmp_path: Path, request: pytest.FixtureRequest) -> Callable[[str], str]:
+    """The URL of a place where no ledger is yet, by dialect."""
+
+    def make(dialect: str) -> str:
+        if dialect == "sqlite":
+            return str(tmp_path / f"ledger{next(_NUMBERS)}.db")
+        server: PostgresServer = request.getfixturevalue("server")
+        return server.new_database()
+
+    return make
+
+
+@pytest.fixture
+def fresh(tmp_path: Path, request: pytest.FixtureRequest) -> Callable[[str], str]:
+    """The URL of a new ledger with nothing in it, by dialect; copied, which is quicker than migrating."""
+
+    def make(dialect: str) -> str:
+        if dialect == "sqlite":
+            path = tmp_path / f"ledger{next(_NUMBERS)}.db"
+            shutil.copyfile(request.getfixturevalue("migrated_file"), path)
+            return str(path)
+        server: PostgresServer = request.getfixturevalue("server")
+        return server.new_database(like=request.getfixturevalue("migrated_server"))
+
+    return make
+
+
+@pytest.fixture(params=DIALECTS)
+def dialect(request: pytest.FixtureRequest) -> str:
+    return str(request.param)
+
+
+@pytest.fixture
+def ledger(dialect: str, fresh: Callable[[str], str], clock: Clock) -> Ledger:
+    """An empty ledger in either place."""
+    return open_ledger(fresh(dialect), clock=clock)
