@@ -28,7 +28,8 @@ _CHOICES = Choices(ids="renumbered", duplicates="skip")
 _WORDS = (
     b'"', b",", b";", b"\r", b"\n", b"\0", b"\xff\xfe", b"\xfe\xff", b"\xef\xbb\xbf", b"NaN", b"1e999", b"-",
     b"=1", b"9" * 400, b"{", b"[", b"]", b"}", b"null", b"true", b"\\ud800", b"\\u0000", b'"id":', b"1.5",
-    b"_xD800_", b"<f>", b"</c>", b' r="XFD9"', b' t="e"', b' t="b"', b' t="d"', b' t="s"', b"\xc3", b"'", b"\xe2\x88\x92",
+    b"_xD800_", b"<f>", b"</c>", b' r="XFD9"', b' t="e"', b' t="b"', b' t="d"', b' t="s"',
+    b"\xc3", b"'", b"\xe2\x88\x92",
 )  # fmt: skip
 
 
