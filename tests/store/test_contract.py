@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from datetime import timedelta
 
     from canebench.store.tables import Row, Value
-    from store.conftest import Clock
+    from support.ledgers import Clock
 
 
 class StopHereError(Exception):
@@ -306,7 +306,7 @@ def _do(ledger: Ledger, clock: Clock, step: tuple[str, int, str]) -> str:
 def test_a_random_sequence_of_acts_leaves_equal_dumps(
     fresh: Callable[[str], str], steps: list[tuple[str, int, str]]
 ) -> None:
-    from store.conftest import Clock  # noqa: PLC0415
+    from support.ledgers import Clock  # noqa: PLC0415
 
     told, dumps = [], []
     for dialect in ("sqlite", "postgresql"):

@@ -31,8 +31,10 @@ def upgrade():
 
 
 @pytest.mark.parametrize("dialect", ["sqlite", "postgresql"])
-def test_a_new_place_comes_to_the_newest_revision_once(fresh: Callable[[str], str], dialect: str) -> None:
-    database = open_database(fresh(dialect))
+def test_a_new_place_comes_to_the_newest_revision_once(
+    empty_place: Callable[[str], str], dialect: str
+) -> None:
+    database = open_database(empty_place(dialect))
     assert revision_of(database) is None
     migrate(database)
     assert revision_of(database) == HEAD

@@ -1,0 +1,56 @@
+"""Ledgers for the tests: a clock that tells what it is told, and acts that many tests begin with."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from canebench.store.ledger import Ledger
+    from canebench.store.tables import Row
+
+
+class Clock:
+    """A clock that moves a second with every look."""
+
+    def __init__(self) -> None:
+        self.now = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
+
+    def __call__(self) -> datetime:
+        self.now += timedelta(seconds=1)
+        return self.now
+
+    def pass_days(self, days: float) -> None:
+        """Let so many days go by."""
+        self.now += timedelta(days=days)
+
+
+def take_in(ledger: Ledger, name: str = "spring", *, count: int = 2) -> tuple[int, list[int]]:
+    """A lot with reeds; their ids."""
+    with ledger.act("take-in", who="Ailsa", said=f"took in {name}") as act:
+        lot = act.insert("lots", {"name": name, "count": count})
+        reeds = [
+            act.insert(
+                "reeds", {"number": f"{name}{i}", "lot_id": lot, "state": "new", "state_since": act.at}
+            )
+            for i in range(count)
+        ]
+    return lot, reeds
+
+
+def row_of(ledger: Ledger, table: str, row_id: int) -> Row:
+    """One row as it stands."""
+    with ledger.reading() as reader:
+        return reader.row(table, row_id)
+
+
+def dump_of(ledger: Ledger) -> dict[str, list[Row]]:
+    """Everything in the ledger."""
+    with ledger.reading() as reader:
+        return reader.dump()
+
+
+def last_act(ledger: Ledger) -> int:
+    """The number of the newest act, of whatever kind."""
+    with ledger.reading() as reader:
+        return reader.history(limit=1)[0].id
