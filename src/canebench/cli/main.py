@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 #: Each command's line in the list; its module is canebench.cli.<name>, the command in it `command`.
 COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
     {
+        "card": "Print a reed's setting card, A6.",
         "care": "How long one may still play at a level, by published rules.",
         "chanter": "Show a chanter's sizes and what a millimetre does on it.",
         "choose": "Which reeds suit a player now, and why.",
@@ -29,6 +30,7 @@ COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
         "ease": "Write down a pinch, which counts for a reed's whole life.",
         "fit": "Measure a take of a reed, keep it with its setting, and plan on.",
         "history": "What was done, by whom and when.",
+        "labels": "Print labels for reeds: number and code.",
         "lot": "Take in a lot of reeds, or list the lots.",
         "measure": "Measure a take and say the one thing to do next.",
         "move": "Move a reed to another state: on trial, settled, retired, …",
