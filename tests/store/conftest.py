@@ -50,29 +50,42 @@ def clock() -> Clock:
 
 
 @pytest.fixture
-def empty_place(tmp_path: Path, request: pytest.FixtureRequest) -> Callable[[str], str]:
+def new_database(request: pytest.FixtureRequest) -> Iterator[Callable[[str | None], str]]:
+    """A new database of the server, gone after the test: thousands of files each would fill the disk."""
+    made = []
+
+    def make(like: str | None) -> str:
+        server: PostgresServer = request.getfixturevalue("server")
+        made.append(server.new_database(like=like))
+        return made[-1]
+
+    yield make
+    for url in made:
+        request.getfixturevalue("server").drop(url)
+
+
+@pytest.fixture
+def empty_place(tmp_path: Path, new_database: Callable[[str | None], str]) -> Callable[[str], str]:
     """The URL of a place where no ledger is yet, by dialect."""
 
     def make(dialect: str) -> str:
-        if dialect == "sqlite":
-            return str(tmp_path / f"ledger{next(_NUMBERS)}.db")
-        server: PostgresServer = request.getfixturevalue("server")
-        return server.new_database()
+        return str(tmp_path / f"ledger{next(_NUMBERS)}.db") if dialect == "sqlite" else new_database(None)
 
     return make
 
 
 @pytest.fixture
-def fresh(tmp_path: Path, request: pytest.FixtureRequest) -> Callable[[str], str]:
+def fresh(
+    tmp_path: Path, request: pytest.FixtureRequest, new_database: Callable[[str | None], str]
+) -> Callable[[str], str]:
     """The URL of a new ledger with nothing in it, by dialect; copied, which is quicker than migrating."""
 
     def make(dialect: str) -> str:
-        if dialect == "sqlite":
-            path = tmp_path / f"ledger{next(_NUMBERS)}.db"
-            shutil.copyfile(request.getfixturevalue("migrated_file"), path)
-            return str(path)
-        server: PostgresServer = request.getfixturevalue("server")
-        return server.new_database(like=request.getfixturevalue("migrated_server"))
+        if dialect != "sqlite":
+            return new_database(request.getfixturevalue("migrated_server"))
+        path = tmp_path / f"ledger{next(_NUMBERS)}.db"
+        shutil.copyfile(request.getfixturevalue("migrated_file"), path)
+        return str(path)
 
     return make
 

@@ -17,6 +17,7 @@ class Clock:
         self.now = datetime(2026, 3, 1, 12, 0, tzinfo=UTC)
 
     def __call__(self) -> datetime:
+        """A second later than at the last look."""
         self.now += timedelta(seconds=1)
         return self.now
 

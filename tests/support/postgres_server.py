@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
+from urllib.parse import urlsplit
 
 import psycopg
 from psycopg import sql
@@ -45,6 +46,12 @@ class PostgresServer:
         with psycopg.connect(self.url("postgres"), autocommit=True) as connection:
             connection.execute(statement)
         return self.url(name)
+
+    def drop(self, url: str) -> None:
+        """Away with a database, whoever is still connected."""
+        name = urlsplit(url).path.removeprefix("/")
+        with psycopg.connect(self.url("postgres"), autocommit=True) as connection:
+            connection.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(sql.Identifier(name)))
 
 
 def _tool(name: str) -> str:
@@ -80,7 +87,7 @@ def postgres_server(*, fsync: bool = False) -> Iterator[PostgresServer]:
     """A server for as long as the context lasts. Where it does not start, an error says what it said."""
     run_as = _unprivileged()
     # A socket's path must be short: not below the folder of a test.
-    folder = Path(tempfile.mkdtemp(prefix="pg", dir="/tmp"))  # noqa: S108
+    folder = Path(tempfile.mkdtemp(prefix="pg", dir="/tmp"))
     try:
         if run_as:
             os.chown(folder, run_as["user"], run_as["group"])

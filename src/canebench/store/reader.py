@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 #: Every row has these beside its table's own columns.
 OWN: Final = ("id", "version", "removed_at")
+#: No id is greater: every reader of an export keeps numbers up to here exactly.
+LAST_ID: Final = 2**53
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +74,7 @@ class Reader:
     def row(self, table: str, row_id: int) -> Row:
         """One row, in the bin or not; an error where there is none."""
         known = table_named(table)
-        found = self.connection.rows(f"SELECT * FROM {known.name} WHERE id = ?", [row_id])
+        found = self._by_id(known.name, row_id)
         if not found:
             raise NotFoundError(f"There is no {known.noun} {row_id} in this ledger.")
         return found[0]
@@ -90,7 +92,7 @@ class Reader:
 
     def act(self, act_id: int) -> ActRecord:
         """One act with its changes."""
-        found = self.connection.rows("SELECT * FROM acts WHERE id = ?", [act_id])
+        found = self._by_id("acts", act_id)
         if not found:
             raise NotFoundError(f"There is no act {act_id} in this ledger.")
         changes = self.connection.rows("SELECT * FROM changes WHERE act_id = ? ORDER BY place", [act_id])
@@ -116,6 +118,12 @@ class Reader:
                     for row in self.rows(other.name, {column.name: row_id}):
                         acts |= {act.id: act for act in self._touching(other, int(row["id"] or 0))}
         return [acts[key] for key in sorted(acts)]
+
+    def _by_id(self, name: str, row_id: int) -> list[Row]:
+        """The row of that number, if any; no database is asked about a number too great for it."""
+        if not 1 <= row_id <= LAST_ID:
+            return []
+        return self.connection.rows(f"SELECT * FROM {name} WHERE id = ?", [row_id])
 
     def _touching(self, known: Table, row_id: int) -> list[ActRecord]:
         sql = (

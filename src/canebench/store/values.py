@@ -56,7 +56,8 @@ def _number(where: str, column: Column, value: Value) -> int | float:
             given=f"{value:g} {column.unit}".rstrip(),
             allowed=f"from {low:g} to {high:g} {column.unit} is allowed".replace("  ", " "),
         )
-    return float(value) if column.kind == "real" else int(value)
+    # SQLite keeps no negative zero: neither does anything else here.
+    return float(value) + 0.0 if column.kind == "real" else int(value)
 
 
 def plain_text(where: str, value: object, *, most: int) -> str:

@@ -9,7 +9,7 @@ import json
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import CanebenchError, InputError
-from canebench.store.reader import ActRecord, Reader
+from canebench.store.reader import LAST_ID, ActRecord, Reader
 from canebench.store.tables import TABLES, Column, Row, Table, table_named
 from canebench.store.values import checked, plain_text
 
@@ -21,8 +21,6 @@ if TYPE_CHECKING:
 
 #: So many values are bound in one statement: the least that any database of ours takes is 32,766.
 _MOST_BOUND: Final = 10_000
-#: No id is greater: every reader of an export keeps numbers up to here exactly.
-_LAST_ID: Final = 2**53
 
 
 class StaleEditError(CanebenchError):
@@ -130,15 +128,20 @@ class Writer(Reader):
 
     def undo(self, record: ActRecord) -> None:
         """Put back what an act changed, last change first."""
+        put_back: set[tuple[str, int]] = set()
         for table, row_id, before, after in reversed(record.changes):
             known = table_named(table)
             now = self.row(table, row_id)
-            if after is None or now["version"] != after["version"]:
+            touched = (table, row_id) in put_back
+            if after is None or (not touched and now["version"] != after["version"]):
                 raise StaleEditError(noun=known.noun, row_id=row_id, read=after or {}, now=now)
+            put_back.add((table, row_id))
             back = {**(before or now), "version": int(now["version"] or 0) + 1}
             if before is None:
                 self._check_free(known, row_id)
                 back["removed_at"] = self.at
+            if back["removed_at"] is None:
+                self._check_references(known, [back])
             self._replace(known, back)
             self._note(known, back, now, back)
         self.connection.run("UPDATE acts SET undoes = ? WHERE id = ?", [record.id, self.act_id])
@@ -198,7 +201,7 @@ class Writer(Reader):
                 continue
             wanted = {int(row[column.name] or 0) for row in rows if row[column.name] is not None}
             sql = f"SELECT id FROM {column.refers} WHERE removed_at IS NULL AND id IN"
-            there = {row["id"] for row in self._among(sql, [one for one in wanted if 1 <= one <= _LAST_ID])}
+            there = {row["id"] for row in self._among(sql, [one for one in wanted if 1 <= one <= LAST_ID])}
             for row_id in sorted(wanted - there):
                 self._check_reference(table, column, row_id)
 
@@ -243,7 +246,7 @@ class Writer(Reader):
     def _check_reference(self, table: Table, column: Column, row_id: int) -> None:
         other = TABLES[str(column.refers)]
         sql = f"SELECT removed_at FROM {other.name} WHERE id = ?"
-        found = self.connection.rows(sql, [row_id]) if 1 <= row_id <= _LAST_ID else []
+        found = self.connection.rows(sql, [row_id]) if 1 <= row_id <= LAST_ID else []
         if not found or found[0]["removed_at"] is not None:
             raise InputError(
                 field=f"{column.name} of a {table.noun}",
@@ -338,7 +341,7 @@ def _taken(table: Table, column: Column, value: Value, removed_at: Value) -> Inp
 
 
 def _whole(table: Table, name: str, value: Value) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= _LAST_ID:
+    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= LAST_ID:
         raise InputError(
             field=f"{name} of a {table.noun}",
             given=repr(value)[:60],
