@@ -16,19 +16,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from canebench.base.errors import CanebenchError
 from canebench.base.fingering import HOLES, notes_through
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
 from canebench.base.uncertain import SD_TO_90
 from canebench.bore.calibrate import calibrate
+from canebench.bore.resonance import NoResonanceError
 from support.true_chanters import UNKNOWNS, true_chanter
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from canebench.base.arrays import FloatArray
-    from canebench.bore.calibrate import Knowledge
+    from canebench.bore.calibrate import Knowledge, Take
     from support.true_chanters import TrueChanter
 
 _SEATS_MM = (-1.0, -0.5, 0.5, 1.0)
+_SILENT = "without a resonance for a note"
+_FAILED = "fit failed"
 _STRIP_MM = 1.5
 _HALF_SHARE = 0.4
 #: Acts of a first hour: the seat, the posts' tape, and back.
@@ -47,27 +53,42 @@ _TRIED = tuple(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """One chanter: whether each interval held, by kind of act, and errors after 0, 1, 2... pairs, cents."""
+    """One chanter: whether each interval held, by kind of act, and errors after 0, 1, 2... pairs, cents.
+
+    `doubted` says after how many of these fits the takes were doubted, wrongly.
+    """
 
     seat_held: FloatArray
     tape_held: FloatArray
     errors_cents: FloatArray
+    doubted: int
 
 
-def outcome(seed: int) -> Outcome:
-    """Measure, predict, look; act, measure, predict, look."""
+def outcome(seed: int) -> Outcome | str:
+    """Measure, predict, look; act, measure, predict, look. What failed, if anything did."""
     rng = np.random.default_rng(seed)
-    true = true_chanter(rng)
-    takes = [true.take(Setting(), rng)]
-    seat_held, tape_held = _held(true, calibrate(UNKNOWNS, takes))
-    truth = true.hz(_TRIED)
-    errors = []
-    for act in (None, *_ACTS):
-        if act is not None:
-            takes.append(true.take(act, rng))
-        predicted = calibrate(UNKNOWNS, takes).predict(_TRIED)
-        errors.append(np.abs(1200 * np.log2(predicted.hz / truth)).ravel())
-    return Outcome(seat_held=seat_held, tape_held=tape_held, errors_cents=np.array(errors))
+    try:
+        true = true_chanter(rng)
+        takes = [true.take(setting, rng) for setting in (Setting(), *_ACTS)]
+        truth = true.hz(_TRIED)
+    except NoResonanceError:
+        return _SILENT
+    try:
+        return _looked(true, takes, truth)
+    except CanebenchError:
+        return _FAILED
+
+
+def _looked(true: TrueChanter, takes: Sequence[Take], truth: FloatArray) -> Outcome:
+    fits = [calibrate(UNKNOWNS, takes[: count + 1]) for count in range(len(takes))]
+    seat_held, tape_held = _held(true, fits[0])
+    errors = [np.abs(1200 * np.log2(fit.predict(_TRIED).hz / truth)).ravel() for fit in fits]
+    return Outcome(
+        seat_held=seat_held,
+        tape_held=tape_held,
+        errors_cents=np.array(errors),
+        doubted=sum(fit.doubtful for fit in fits),
+    )
 
 
 def _held(true: TrueChanter, known: Knowledge) -> tuple[FloatArray, FloatArray]:
@@ -103,23 +124,42 @@ def main() -> None:
     arguments = parser.parse_args()
     seeds = range(arguments.first, arguments.first + arguments.chanters)
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
-        found = list(pool.map(outcome, seeds, chunksize=4))
-    print(f"{len(found)} chanters, one scale each, then {len(_ACTS)} acts with a take after each")
-    for name, held in (
-        ("90 % interval of a seat move's effect", np.concatenate([one.seat_held for one in found])),
-        ("90 % interval of a strip of tape's effect", np.concatenate([one.tape_held for one in found])),
-    ):
-        print(f"{name:44} holds {100 * held.mean():.1f} % of {held.size} (asked: 85 to 95 %)")
+        everything = list(pool.map(outcome, seeds, chunksize=4))
+    found = [one for one in everything if isinstance(one, Outcome)]
+    _report("chanters, one scale and four acts each", f"{len(found)} of {len(everything)} fitted", "-")
+    for failure, asked in ((_SILENT, "-"), (_FAILED, "none")):
+        _report(f"chanters: {failure}", f"{everything.count(failure)}", asked)
+    fits = (len(_ACTS) + 1) * len(found)
+    _report("right takes doubted", f"{sum(one.doubted for one in found)} of {fits} fits", "-")
+    _print_intervals(found)
     errors = np.stack([one.errors_cents for one in found])
-    medians = np.median(errors, axis=(0, 2))
-    for pairs, median in enumerate(medians):
-        share = f"{median / medians[0]:.2f} of the first" if pairs else "-"
-        asked = " (asked: at most 0.50)" if pairs == 2 else ""
-        tail = np.percentile(errors[:, pairs], 90)
-        name = f"error of predicted pitch after {pairs} pairs"
-        print(f"{name:44} median {median:.2f}, 90th percentile {tail:.2f} cents; {share}{asked}")
+    _print_learning(errors)
     if arguments.plot is not None:
         draw(errors, arguments.plot)
+
+
+def _print_intervals(found: Sequence[Outcome]) -> None:
+    seat = np.concatenate([one.seat_held for one in found])
+    tape = np.concatenate([one.tape_held for one in found])
+    for name, held in (("a seat move", seat), ("a strip of tape", tape), ("both", np.append(seat, tape))):
+        _report(f"90 % interval, {name}", f"holds {held.mean():.1%} of {held.size}", "85 to 95 %")
+
+
+def _print_learning(errors: FloatArray) -> None:
+    """Errors (chanters, pairs, predictions) after each number of pairs."""
+    first = np.median(errors[:, 0])
+    for pairs in range(errors.shape[1]):
+        of_this = errors[:, pairs]
+        tail = np.percentile(of_this, 90)
+        _report(
+            f"error after {pairs} pair{'' if pairs == 1 else 's'}",
+            f"median {np.median(of_this):.2f}, mean {of_this.mean():.2f}, 90 % below {tail:.2f} cents",
+            f"median halved (is {np.median(of_this) / first:.2f} of the first)" if pairs == 2 else "-",
+        )
+
+
+def _report(what: str, figure: str, asked: str) -> None:
+    print(f"{what:44s} {figure:48s} asked: {asked}", flush=True)
 
 
 def draw(errors: FloatArray, path: Path) -> None:
