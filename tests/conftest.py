@@ -6,6 +6,8 @@ import os
 import tempfile
 from typing import TYPE_CHECKING
 
+from hypothesis import settings
+
 if TYPE_CHECKING:
     import pytest
 
@@ -18,6 +20,11 @@ os.environ["NUMBA_CACHE_DIR"] = _COMPILED.name
 
 # Our matrices are small: more BLAS threads only get in each other's way. Before NumPy is imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+
+# How long one example takes says nothing on a busy machine.
+settings.register_profile("unhurried", deadline=None)
+settings.load_profile("unhurried")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

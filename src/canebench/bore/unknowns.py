@@ -88,6 +88,7 @@ class Unknowns:
         wider[:, : len(HOLES)] += (
             spread.holes * by.open_share[:, : len(HOLES)] * _less_covered(chanter, setting)
         )
+        wider *= [not _is_widest(chanter, hole) for hole in chanter.openings]
         columns += [*wider[:, : len(HOLES)].T, wider[:, len(HOLES) :].sum(axis=1)]
         return np.column_stack([*columns, spread.offset_cents * np.eye(len(NOTES))])
 
@@ -132,6 +133,11 @@ def _narrow(holes: tuple[Hole, ...]) -> tuple[Hole, ...]:
 def _scaled(chanter: Chanter, hole: Hole, factor: float) -> Hole:
     widest = _WIDEST * chanter.bore_mm(hole.position_mm)
     return replace(hole, diameter_mm=min(hole.diameter_mm * float(factor), widest))
+
+
+def _is_widest(chanter: Chanter, hole: Hole) -> bool:
+    """Whether a hole is held at the widest that its bore allows, so that growing it further does nothing."""
+    return hole.diameter_mm >= _WIDEST * chanter.bore_mm(hole.position_mm) * (1 - 1e-9)
 
 
 def _less_covered(chanter: Chanter, setting: Setting) -> list[float]:
