@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from importlib.resources import files
 from typing import TYPE_CHECKING
 
 import pytest
 
 from canebench.store import migrate as migrating
 from canebench.store.database import LedgerError, open_database
-from canebench.store.ledger import open_ledger
+from canebench.store.ledger import Ledger, open_ledger
 from canebench.store.migrate import migrate, revision_of
 from canebench.store.schema import HEAD
+from support.ledgers import dump_of, take_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,6 +32,34 @@ def upgrade():
 '''
 
 
+_BREAKS_REFERENCES = _BROKEN.replace("CREATE TABLE half_made (id INTEGER)", "DELETE FROM lots").replace(
+    "INSERT INTO nowhere VALUES (1)", "DELETE FROM lots"
+)
+_OLD_ROWS = (
+    "CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL PRIMARY KEY)",
+    "INSERT INTO alembic_version VALUES ('0001')",
+    "INSERT INTO counters VALUES ('acts', 1), ('lots', 2), ('reeds', 3)",
+    "INSERT INTO acts VALUES (1, '2026-01-02T03:04:05.678Z', 'Morag', 'take-in', 'spring', NULL, NULL)",
+    "INSERT INTO lots (id, version, name, count) VALUES (2, 1, 'spring', 1)",
+    "INSERT INTO reeds (id, version, number, lot_id, state, state_since) "
+    "VALUES (3, 1, 'A3', 2, 'new', '2026-01-02T03:04:05.678Z')",
+    """INSERT INTO changes VALUES (1, 1, 'lots', 2, NULL, '{"id": 2, "version": 1}')""",
+    """INSERT INTO changes VALUES (1, 2, 'reeds', 3, NULL, '{"id": 3, "version": 1}')""",
+)
+
+
+def _scripts_with(folder: Path, revision: str) -> Path:
+    """Our migrations and one more."""
+    scripts = folder / "migrations"
+    (scripts / "versions").mkdir(parents=True)
+    original = migrating._SCRIPTS
+    for path in (*original.glob("*.py"), *original.glob("versions/*")):
+        if path.is_file():
+            (scripts / path.relative_to(original)).write_bytes(path.read_bytes())
+    (scripts / "versions" / "r9999_broken.py").write_text(revision)
+    return scripts
+
+
 @pytest.mark.parametrize("dialect", ["sqlite", "postgresql"])
 def test_a_new_place_comes_to_the_newest_revision_once(
     empty_place: Callable[[str], str], dialect: str
@@ -38,8 +68,71 @@ def test_a_new_place_comes_to_the_newest_revision_once(
     assert revision_of(database) is None
     migrate(database)
     assert revision_of(database) == HEAD
+    ledger = Ledger(database)
+    take_in(ledger)
+    before = dump_of(ledger)
     migrate(database)
     assert revision_of(database) == HEAD
+    assert dump_of(ledger) == before
+
+
+@pytest.mark.parametrize("dialect", ["sqlite", "postgresql"])
+def test_every_released_ledger_comes_up_to_date_with_its_rows(
+    empty_place: Callable[[str], str], dialect: str
+) -> None:
+    """Made by hand from what was released, not by the migrations under test."""
+    url = empty_place(dialect)
+    released = files("canebench.store.migrations.versions").joinpath(f"r0001_{dialect}.sql")
+    with open_database(url).write() as connection:
+        for statement in (*released.read_text("utf-8").split(";\n")[:-1], *_OLD_ROWS):
+            connection.run(statement)
+    ledger = open_ledger(url)
+    assert revision_of(ledger.database) == HEAD
+    with ledger.reading() as reader:
+        assert reader.row("reeds", 3)["number"] == "A3"
+        (act,) = reader.story("lots", 2)
+        assert act.who == "Morag"
+    ledger.undo(1, who="Ailsa")
+    assert take_in(ledger, "autumn")[0] == 3
+
+
+@pytest.mark.parametrize("dialect", ["sqlite", "postgresql"])
+def test_a_place_that_belongs_to_something_else_is_left_alone(
+    empty_place: Callable[[str], str], dialect: str
+) -> None:
+    url = empty_place(dialect)
+    with open_database(url).write() as connection:
+        connection.run("CREATE TABLE recipes (name TEXT)")
+    with pytest.raises(LedgerError, match="belongs to something else"):
+        open_ledger(url)
+    with pytest.raises(LedgerError, match="lots"), open_database(url).read() as connection:
+        connection.rows("SELECT * FROM lots")
+
+
+@pytest.mark.parametrize("dialect", ["sqlite", "postgresql"])
+def test_several_that_open_a_new_place_at_once_make_one_ledger(
+    empty_place: Callable[[str], str], dialect: str
+) -> None:
+    url = empty_place(dialect)
+    code = f"from canebench.store.ledger import open_ledger; open_ledger({url!r})"
+    children = [subprocess.Popen([sys.executable, "-c", code], stderr=subprocess.PIPE) for _ in range(4)]
+    said = [child.communicate(timeout=60)[1] for child in children]
+    assert said == [b""] * 4
+    assert take_in(open_ledger(url))[0] == 1
+
+
+def test_references_that_a_migration_breaks_are_noticed(
+    fresh: Callable[[str], str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ledger = open_ledger(fresh("sqlite"))
+    take_in(ledger)
+    before = dump_of(ledger)
+    scripts = _scripts_with(tmp_path, _BREAKS_REFERENCES)
+    monkeypatch.setattr(migrating, "_SCRIPTS", scripts)
+    with pytest.raises(LedgerError, match="would break 2 references"):
+        migrate(ledger.database)
+    assert dump_of(ledger) == before
+    assert revision_of(ledger.database) == HEAD
 
 
 @pytest.mark.parametrize("dialect", ["sqlite", "postgresql"])
@@ -52,15 +145,9 @@ def test_a_revision_that_fails_leaves_the_ledger_as_it_was(
         act.insert("players", {"name": "Morag"})
     with ledger.reading() as reader:
         before = reader.dump()
-    scripts = tmp_path / "migrations"
-    (scripts / "versions").mkdir(parents=True)
-    original = migrating._SCRIPTS
-    for path in (*original.glob("*.py"), *original.glob("versions/*")):
-        if path.is_file():
-            (scripts / path.relative_to(original)).write_bytes(path.read_bytes())
-    (scripts / "versions" / "r9999_broken.py").write_text(_BROKEN)
+    scripts = _scripts_with(tmp_path, _BROKEN)
     monkeypatch.setattr(migrating, "_SCRIPTS", scripts)
-    with pytest.raises(Exception, match="nowhere"):
+    with pytest.raises(LedgerError, match=r"nowhere.*Nothing was changed"):
         migrate(open_database(url))
     assert revision_of(open_database(url)) == HEAD
     with ledger.reading() as reader:

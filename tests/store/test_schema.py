@@ -2,50 +2,158 @@
 
 from __future__ import annotations
 
+import hashlib
+import re
+import sqlite3
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
 import pytest
 
-from canebench.store.schema import statements
-from canebench.store.tables import TABLES
+from canebench.store.database import LedgerError
+from canebench.store.reader import OWN
+from canebench.store.schema import HEAD, statements
+from canebench.store.tables import TABLES, Column
 
 if TYPE_CHECKING:
     from canebench.store.ledger import Ledger
 
+#: What was released is never altered: a ledger out there was made with it.
+_RELEASED = {
+    "r0001_sqlite.sql": "e57baf0e113385f802caf223418d32aba6beea593a621244b47cff34417e4ebd",
+    "r0001_postgresql.sql": "9baa80b2120f2d83d9f94c89e9278a39da39314d25e51462bdeb7ea2b5c9ada9",
+}
+_TYPES = {
+    "sqlite": {"int": "INTEGER", "real": "REAL"},
+    "postgresql": {"int": "bigint", "real": "double precision"},
+}
 
-def _columns(ledger: Ledger, table: str) -> list[str]:
+
+def _columns(ledger: Ledger, table: str) -> list[tuple[str, str, bool]]:
+    """Name, type and whether it must be filled, in order."""
     with ledger.database.read() as connection:
         if ledger.database.dialect == "sqlite":
-            return [str(row["name"]) for row in connection.rows(f"PRAGMA table_info({table})")]
+            rows = connection.rows(f"PRAGMA table_info({table})")
+            return [(row["name"], row["type"], bool(row["notnull"] or row["pk"])) for row in rows]
         rows = connection.rows(
-            "SELECT column_name AS name FROM information_schema.columns WHERE table_name = ? "
-            "ORDER BY ordinal_position",
+            "SELECT column_name, data_type, collation_name, is_nullable FROM information_schema.columns "
+            "WHERE table_name = ? ORDER BY ordinal_position",
             [table],
         )
-        return [str(row["name"]) for row in rows]
+    return [
+        (
+            row["column_name"],
+            " ".join(filter(None, (row["data_type"], row["collation_name"]))),
+            row["is_nullable"] == "NO",
+        )
+        for row in rows
+    ]
 
 
-def test_a_ledger_has_the_tables_columns(ledger: Ledger) -> None:
+def _wanted(column: Column, dialect: str) -> tuple[str, str, bool]:
+    text = "TEXT" if dialect == "sqlite" else "text C"
+    kind = "int" if column.kind == "flag" else column.kind
+    return column.name, _TYPES[dialect].get(kind, text), column.needed
+
+
+def test_a_ledger_has_exactly_the_tables_and_columns(ledger: Ledger) -> None:
+    dialect = ledger.database.dialect
+    own = [
+        Column(name="id", kind="int", needed=True),
+        Column(name="version", kind="int", needed=True),
+        Column(name="removed_at", kind="when"),
+    ]
+    assert [column.name for column in own] == list(OWN)
     for table in TABLES.values():
-        wanted = ["id", "version", "removed_at", *(column.name for column in table.columns)]
-        assert _columns(ledger, table.name) == wanted
+        assert _columns(ledger, table.name) == [_wanted(column, dialect) for column in (*own, *table.columns)]
+    with ledger.database.read() as connection:
+        found = connection.rows(
+            "SELECT name FROM sqlite_master WHERE type = 'table'"
+            if dialect == "sqlite"
+            else "SELECT tablename AS name FROM pg_tables WHERE schemaname = current_schema()"
+        )
+    assert {row["name"] for row in found} == {*TABLES, "acts", "changes", "counters", "alembic_version"}
+
+
+def test_every_reference_is_held_and_found_by_an_index(ledger: Ledger) -> None:
+    wanted = {
+        (table.name, column.name, column.refers)
+        for table in TABLES.values()
+        for column in table.columns
+        if column.refers
+    }
+    with ledger.database.read() as connection:
+        if ledger.database.dialect == "sqlite":
+            held = {
+                (name, row["from"], row["table"])
+                for name in TABLES
+                for row in connection.rows(f"PRAGMA foreign_key_list({name})")
+            }
+            indexes = connection.rows("SELECT name FROM sqlite_master WHERE type = 'index'")
+        else:
+            rows = connection.rows(
+                "SELECT conrelid::regclass::text AS a, confrelid::regclass::text AS b, attname AS c "
+                "FROM pg_constraint JOIN pg_attribute ON attrelid = conrelid AND attnum = conkey[1] "
+                "WHERE contype = 'f'"
+            )
+            held = {(row["a"], row["c"], row["b"]) for row in rows if row["a"] in TABLES}
+            indexes = connection.rows("SELECT indexname AS name FROM pg_indexes")
+    assert held == wanted
+    assert {f"{table}_by_{column}" for table, column, _ in wanted} <= {row["name"] for row in indexes}
 
 
 @pytest.mark.parametrize("dialect", ["sqlite", "postgresql"])
 def test_the_newest_schema_is_the_released_one(dialect: str) -> None:
     """A change of tables needs a new revision: this one has been released and stays."""
-    kept = files("canebench.store.migrations.versions").joinpath(f"r0001_{dialect}.sql").read_text("utf-8")
-    assert kept == ";\n".join(statements(dialect)) + ";\n"
+    released = files("canebench.store.migrations.versions").joinpath(f"r{HEAD}_{dialect}.sql")
+    assert released.read_text("utf-8") == ";\n".join(statements(dialect)) + ";\n"
 
 
+@pytest.mark.parametrize("name", _RELEASED)
+def test_what_was_released_stays_as_it_was(name: str) -> None:
+    released = files("canebench.store.migrations.versions").joinpath(name).read_bytes()
+    assert hashlib.sha256(released).hexdigest() == _RELEASED[name]
+
+
+def test_both_released_schemas_have_the_same_columns() -> None:
+    folder = files("canebench.store.migrations.versions")
+    texts = [
+        folder.joinpath(f"r{HEAD}_{dialect}.sql").read_text("utf-8") for dialect in ("sqlite", "postgresql")
+    ]
+    bare = [
+        re.sub(r" STRICT|BIGINT|DOUBLE PRECISION|INTEGER|REAL| COLLATE \"C\"", "", text) for text in texts
+    ]
+    assert bare[0] == bare[1]
+
+
+@pytest.mark.parametrize("dialect", ["sqlite"])
 def test_sqlite_holds_types_strictly(ledger: Ledger) -> None:
-    if ledger.database.dialect != "sqlite":
-        return
     with ledger.database.read() as connection:
-        rows = connection.rows("SELECT name, sql FROM sqlite_master WHERE type = 'table'")
-    for row in rows:
-        assert row["name"] == "alembic_version" or str(row["sql"]).rstrip().endswith("STRICT")
+        rows = connection.rows("PRAGMA table_list")
+    ours = {row["name"]: row["strict"] for row in rows if not str(row["name"]).startswith("sqlite_")}
+    assert {name for name, strict in ours.items() if not strict} == {"alembic_version"}
+    with (
+        pytest.raises(sqlite3.IntegrityError, match="cannot store TEXT value in INTEGER column"),
+        ledger.database.write() as connection,
+    ):
+        connection.run("INSERT INTO counters (name, used) VALUES ('x', 'many')")
+
+
+def test_what_the_tables_forbid_the_database_refuses_too(ledger: Ledger) -> None:
+    """The writer checks first; this is the second lock on the same door."""
+    for statement in (
+        "INSERT INTO players (id, version, name) VALUES (1, 1, NULL)",
+        "INSERT INTO chanters (id, version, name, player_id) VALUES (1, 1, 'x', 7)",
+        "INSERT INTO players (id, version, name) VALUES (1, 1, 'x'), (2, 1, 'x')",
+        "INSERT INTO players (id, version, name) VALUES (1, 1, 'x'), (1, 1, 'y')",
+    ):
+        with (
+            pytest.raises(Exception, match=r"(?i)null|foreign key|unique"),
+            ledger.database.write() as connection,
+        ):
+            connection.run(statement)
+    with pytest.raises(LedgerError, match="Nothing was changed"), ledger.database.write() as connection:
+        connection.run("INSERT INTO nowhere VALUES (1)")
 
 
 def test_every_reference_leads_to_a_table() -> None:

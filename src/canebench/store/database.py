@@ -30,7 +30,8 @@ WAIT_S: Final = 60.0
 _WAL_FROM: Final = (3, 51, 3)
 #: How every SQLite file begins (SQLite's file format, section 1.3.1).
 _SIGNATURE: Final = b"SQLite format 3\x00"
-_LOCK: Final = 0x63616E65
+#: All writers of one ledger on PostgreSQL queue here, so that acts follow each other as in SQLite.
+WRITE_LOCK: Final = 0x63616E65
 
 
 class LedgerError(CanebenchError):
@@ -64,6 +65,10 @@ class Database(Protocol):
 
     def write(self) -> Any:
         """A context whose `Connection` changes all or nothing."""
+        ...
+
+    def told(self, error: BaseException) -> LedgerError:
+        """What a driver's error means, in words."""
         ...
 
 
@@ -109,7 +114,8 @@ class Sqlite:
             try:
                 yield _SqliteConnection(raw)
             finally:
-                raw.execute("ROLLBACK")
+                if raw.in_transaction:
+                    raw.execute("ROLLBACK")
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
@@ -124,18 +130,22 @@ class Sqlite:
                     raw.execute("ROLLBACK")
                 raise
 
+    def told(self, error: BaseException) -> LedgerError:
+        """What SQLite says, in words."""
+        return _told(self.path, error)
+
     @contextmanager
     def _opened(self) -> Iterator[sqlite3.Connection]:
         try:
             raw = connect(self.path)
         except sqlite3.Error as error:
-            raise _told(self.path, error) from error
+            raise self.told(error) from error
         try:
             yield raw
         except sqlite3.IntegrityError:
             raise
         except sqlite3.Error as error:
-            raise _told(self.path, error) from error
+            raise self.told(error) from error
         finally:
             raw.close()
 
@@ -165,7 +175,7 @@ def _check_file(path: Path) -> None:
         raise LedgerError(f"ledger {path}: it is not a ledger. Nothing was changed.")
 
 
-def _told(path: Path, error: sqlite3.Error) -> LedgerError:
+def _told(path: Path, error: BaseException) -> LedgerError:
     """What went wrong in words; nothing was half done, since every write is all or nothing."""
     name = getattr(error, "sqlite_errorname", "") or ""
     reasons = {

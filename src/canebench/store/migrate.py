@@ -9,10 +9,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from canebench.store.database import LedgerError
+from canebench.store.database import WAIT_S, WRITE_LOCK, LedgerError
 from canebench.store.schema import HEAD
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from canebench.store.database import Database
 
 _SCRIPTS: Final = Path(__file__).parent / "migrations"
@@ -47,11 +49,14 @@ def migrate(database: Database) -> None:
     from alembic.config import Config  # noqa: PLC0415
     from alembic.script import ScriptDirectory  # noqa: PLC0415
     from sqlalchemy import create_engine, event, pool  # noqa: PLC0415
+    from sqlalchemy.exc import DBAPIError  # noqa: PLC0415
 
     config = Config()
     config.set_main_option("script_location", str(_SCRIPTS).replace("%", "%%"))
+    # In this order: between the two, another process may make the whole ledger.
+    holds_tables = _holds_tables(database)
     now = revision_of(database)
-    if now is None and _holds_tables(database):
+    if now is None and holds_tables:
         raise LedgerError("This database belongs to something else: it has tables, but is no ledger.")
     known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
     if now is not None and now not in known:
@@ -59,7 +64,8 @@ def migrate(database: Database) -> None:
             f"This ledger is at revision {now}, newer than this canebench knows ({HEAD}). "
             "Install the newer version; nothing was changed."
         )
-    engine = create_engine(database.engine_url, poolclass=pool.NullPool)
+    waits = {"timeout": WAIT_S} if database.dialect == "sqlite" else {}
+    engine = create_engine(database.engine_url, poolclass=pool.NullPool, connect_args=waits)
     if database.dialect == "sqlite":
 
         @event.listens_for(engine, "connect")
@@ -72,7 +78,21 @@ def migrate(database: Database) -> None:
         def _immediate(connection) -> None:  # type: ignore[no-untyped-def]
             connection.exec_driver_sql("BEGIN IMMEDIATE")
 
-    with engine.begin() as connection:
-        config.attributes["connection"] = connection
-        command.upgrade(config, "head")
-    engine.dispose()
+    try:
+        with engine.begin() as connection:
+            if database.dialect == "postgresql":
+                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK})")
+            config.attributes["connection"] = connection
+            command.upgrade(config, "head")
+            if database.dialect == "sqlite":
+                _check_references(connection.exec_driver_sql("PRAGMA foreign_key_check").all())
+    except DBAPIError as error:
+        raise database.told(error.orig or error) from error
+    finally:
+        engine.dispose()
+
+
+def _check_references(broken: Sequence[object]) -> None:
+    """SQLite minds no reference while it migrates, so that a table can be made anew."""
+    if broken:
+        raise LedgerError(f"Migrating would break {len(broken)} references. Nothing was changed.")

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from contextlib import contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from canebench.base.errors import InputError
-from canebench.store.database import LedgerError
+from canebench.store.database import WRITE_LOCK, LedgerError
 
 try:
     import psycopg
@@ -24,9 +24,6 @@ if TYPE_CHECKING:
 
     from canebench.store.database import Connection
     from canebench.store.tables import Row, Value
-
-#: All writers of one ledger queue here, so that acts follow each other as in SQLite.
-_LOCK: Final = 0x63616E65
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,8 +57,13 @@ class Postgres:
     def write(self) -> Iterator[Connection]:
         """All or nothing, one writer at a time."""
         with self._opened() as raw, raw.transaction():
-            raw.execute("SELECT pg_advisory_xact_lock(%s)", (_LOCK,))
+            raw.execute("SELECT pg_advisory_xact_lock(%s)", (WRITE_LOCK,))
             yield _PostgresConnection(raw)
+
+    def told(self, error: BaseException) -> LedgerError:
+        """What the server says, in words."""
+        said = (str(error).strip() or type(error).__name__).splitlines()[0]
+        return LedgerError(f"ledger on PostgreSQL: {said}. Nothing was changed.")
 
     @contextmanager
     def _opened(self) -> Iterator[psycopg.Connection[dict[str, Any]]]:
@@ -74,7 +76,7 @@ class Postgres:
         except psycopg.IntegrityError:
             raise
         except psycopg.Error as error:
-            raise LedgerError(f"ledger on PostgreSQL: {error}. Nothing was changed.") from error
+            raise self.told(error) from error
         finally:
             raw.close()
 
