@@ -4,9 +4,11 @@ SQL is written with `?` for values and is common to both. Reading and writing go
 themselves: the toolkit that would hide them takes half a second to import, which every command would pay.
 
 SQLite: foreign keys on, `BEGIN IMMEDIATE` for every write (a deferred one fails under contention in spite of
-its timeout), `synchronous=FULL`; write-ahead logging only from 3.51.3 on, which mends a loss of its own, the
-rollback journal before. PostgreSQL: one advisory lock for every write, so that acts follow each other as they
-do in SQLite. Guarded by `tests/store/test_contract.py` and `tests/faults/test_kill.py`.
+its timeout), `synchronous=EXTRA`: with FULL, the end of a rollback journal may itself be lost in a power cut,
+and the act with it. Write-ahead logging only from 3.51.3 on, which mends a loss of its own, the rollback
+journal before. PostgreSQL: one advisory lock for every write, so that acts follow each other as they
+do in SQLite. Guarded by `tests/store/test_contract.py`, `tests/faults/test_kill.py` and
+`tests/faults/test_power_cut.py`.
 """
 
 from __future__ import annotations
@@ -26,6 +28,8 @@ if TYPE_CHECKING:
 
 #: How long a write waits for another before it gives up, s.
 WAIT_S: Final = 60.0
+#: What every connection to SQLite begins with.
+SETTINGS: Final = ("PRAGMA foreign_keys=ON", "PRAGMA synchronous=EXTRA")
 #: The first SQLite whose write-ahead log is trusted here.
 _WAL_FROM: Final = (3, 51, 3)
 #: How every SQLite file begins (SQLite's file format, section 1.3.1).
@@ -155,8 +159,8 @@ def connect(path: Path) -> sqlite3.Connection:
     _check_file(path)
     raw = sqlite3.connect(path, timeout=WAIT_S, isolation_level=None)
     raw.row_factory = sqlite3.Row
-    raw.execute("PRAGMA foreign_keys=ON")
-    raw.execute("PRAGMA synchronous=FULL")
+    for setting in SETTINGS:
+        raw.execute(setting)
     if sqlite3.sqlite_version_info >= _WAL_FROM:
         raw.execute("PRAGMA journal_mode=WAL")
     return raw

@@ -72,7 +72,7 @@ def migrate(database: Database) -> None:
         def _plain(raw, _record) -> None:  # type: ignore[no-untyped-def]
             # The driver's own transactions would leave a half-made table behind.
             raw.isolation_level = None
-            raw.execute("PRAGMA synchronous=FULL")
+            raw.execute("PRAGMA synchronous=EXTRA")
 
         @event.listens_for(engine, "begin")
         def _immediate(connection) -> None:  # type: ignore[no-untyped-def]
