@@ -3,18 +3,57 @@
 from __future__ import annotations
 
 import itertools
+from typing import TYPE_CHECKING
 
+import pytest
+
+from canebench.base.fingering import HOLES
 from canebench.base.setting import Setting
 from canebench.fitting.acts import Act
-from canebench.fitting.working_order import working_order
+from canebench.fitting.working_order import Move, working_order
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+_RANK = {
+    Act.PINCH: 1,
+    Act.SEAT_DEEPER: 2,
+    Act.RAISE_WITH_HEMP: 2,
+    Act.CHECK_E_AND_C: 3,
+    Act.TAPE: 4,
+    Act.PLAY_ALL_NINE: 5,
+}
 
 
 def _acts(present: Setting, planned: Setting, *, new_reed: bool = False) -> list[tuple[Act, str | None]]:
     return [(move.act, move.hole) for move in working_order(present, planned, new_reed=new_reed)]
 
 
+def _rank(move: Move) -> tuple[int, int]:
+    """Where an act belongs: bare chanter, reed, seat, E and C, tape from the bottom up, all nine."""
+    if move.act is Act.TAPE_OFF and move.hole is None:
+        return 0, 0
+    act = Act.TAPE if move.act is Act.TAPE_OFF else move.act
+    return _RANK[act], 0 if move.hole is None else -HOLES.index(move.hole)
+
+
+def _in_order(moves: Sequence[Move]) -> bool:
+    ranks = [_rank(move) for move in moves]
+    return ranks == sorted(ranks) and (not moves or moves[-1].act is Act.PLAY_ALL_NINE)
+
+
+_FAR = Setting(seat_mm=-1.0, tape_mm={"C": 1.5, "F": 1.0, "low A": 0.5}, pinches=1)
+_TAPED = Setting(tape_mm={"B": 2.0, "F": 2.0})
+
+
 def test_nothing_to_do_is_no_act() -> None:
     assert _acts(Setting(seat_mm=0.5), Setting(seat_mm=0.5)) == []
+    assert _acts(_FAR, _FAR) == []
+
+
+def test_less_than_a_hair_is_no_act() -> None:
+    assert _acts(Setting(), Setting(seat_mm=0.005, tape_mm={"E": 0.04})) == []
+    assert _acts(Setting(), Setting(seat_mm=0.02)) != []
 
 
 def test_the_octave_by_the_seat_then_e_and_c_then_tape_from_the_bottom_up() -> None:
@@ -27,6 +66,43 @@ def test_the_octave_by_the_seat_then_e_and_c_then_tape_from_the_bottom_up() -> N
         (Act.TAPE, "high A"),
         (Act.PLAY_ALL_NINE, None),
     ]
+
+
+def test_all_of_it_comes_in_the_order_of_the_trade() -> None:
+    moves = working_order(_TAPED, _FAR, new_reed=True)
+    assert [move.act for move in moves] == [
+        Act.TAPE_OFF,
+        Act.PINCH,
+        Act.RAISE_WITH_HEMP,
+        Act.CHECK_E_AND_C,
+        Act.TAPE,
+        Act.TAPE,
+        Act.TAPE,
+        Act.PLAY_ALL_NINE,
+    ]
+    assert [move.hole for move in moves if move.hole] == ["low A", "C", "F"]
+    assert _in_order(moves)
+
+
+@pytest.mark.parametrize(("earlier", "later"), list(itertools.combinations(range(8), 2)))
+def test_any_two_acts_the_wrong_way_round_would_be_noticed(earlier: int, later: int) -> None:
+    """The control of the order above."""
+    moves = list(working_order(_TAPED, _FAR, new_reed=True))
+    moves[earlier], moves[later] = moves[later], moves[earlier]
+    assert not _in_order(moves)
+
+
+@pytest.mark.parametrize("new_reed", [True, False])
+@pytest.mark.parametrize("present", [Setting(), _TAPED, _FAR])
+@pytest.mark.parametrize("planned", [Setting(), _TAPED, _FAR, Setting(seat_mm=0.5, tape_mm={"E": 1.0})])
+def test_the_moves_lead_where_they_should(present: Setting, planned: Setting, *, new_reed: bool) -> None:
+    moves = working_order(present, planned, new_reed=new_reed)
+    assert _in_order(moves)
+    assert all(earlier.after == later.before for earlier, later in itertools.pairwise(moves))
+    if moves:
+        assert moves[0].before == present
+        assert moves[-1].after.seat_mm == planned.seat_mm
+        assert moves[-1].after.tape_mm == planned.tape_mm
 
 
 def test_a_reed_that_shall_sit_higher_is_raised_with_hemp() -> None:
@@ -48,8 +124,5 @@ def test_tape_that_is_no_longer_needed_comes_off() -> None:
     assert (Act.TAPE_OFF, "E") in _acts(Setting(tape_mm={"E": 1.0}), Setting())
 
 
-def test_the_moves_lead_where_they_should() -> None:
-    planned = Setting(seat_mm=-1.0, tape_mm={"C": 1.5}, pinches=1)
-    moves = working_order(Setting(tape_mm={"B": 2.0}), planned, new_reed=True)
-    assert moves[-1].after == planned
-    assert all(earlier.after == later.before for earlier, later in itertools.pairwise(moves))
+def test_tape_alone_needs_no_look_at_e_and_c() -> None:
+    assert _acts(Setting(), Setting(tape_mm={"D": 1.0})) == [(Act.TAPE, "D"), (Act.PLAY_ALL_NINE, None)]

@@ -60,7 +60,7 @@ def after_act(fitting: Fitting, take: FittingTake) -> AfterAct:
     """Compare a take with what the fitting predicted for its setting, and learn from it."""
     setting = take.take.setting
     before = fitting.knowledge()
-    learnt = replace(fitting, takes=(*fitting.takes, take))
+    learnt = fitting.with_take(take)
     after = learnt.knowledge()
     predicted = beam_of(fitting, before.predict([setting]), 0)
     actual = _actual(learnt, take)
@@ -77,7 +77,7 @@ def after_act(fitting: Fitting, take: FittingTake) -> AfterAct:
         predicted=predicted,
         actual=actual,
         missed=missed,
-        lessons=_lessons(before, after, fitting.present, setting),
+        lessons=_lessons(before, after, fitting.present, setting) if fitting.takes else (),
     )
 
 

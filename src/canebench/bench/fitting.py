@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, ClassVar, Final
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
 from canebench.base.scales import DEFAULT_SCALE, Scale
 from canebench.base.setting import Setting
+from canebench.base.sizes import Range
 from canebench.base.units import hz_step_to_cents
 from canebench.bench.report import unsteadiness_cents
 from canebench.bore.air import BREATH
@@ -27,6 +28,20 @@ if TYPE_CHECKING:
 
 #: A mean that is steadier than this says nothing about the next breath, cents; an estimate of ours.
 _REPEAT_CENTS = 0.3
+_FIXED: Final = Range(
+    low=350.0,
+    high=600.0,
+    usual=478.0,
+    unit="Hz",
+    slips=((2.0, "if that was a tenor drone"), (4.0, "if that was the bass drone")),
+)
+
+
+class RefusedTakeError(InputError):
+    """A take in which nothing could be measured: no plan starts from it."""
+
+    code: ClassVar[str] = "refused"
+    exit_status: ClassVar[int] = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +66,17 @@ class Fitting:
     hemp: Hemp = field(default_factory=Hemp)
     takes: tuple[FittingTake, ...] = ()
 
+    def __post_init__(self) -> None:
+        if self.reference_hz is not None:
+            _FIXED.check("reference", self.reference_hz)
+
+    def with_take(self, one: FittingTake) -> Fitting:
+        """With one take more; a pinch since the one before it is no longer left."""
+        pinched = one.take.setting.pinches - self.present.pinches if self.takes else 0
+        left = max(0, self.limits.pinches_left - max(0, pinched))
+        limits = replace(self.limits, pinches_left=left)
+        return replace(self, takes=(*self.takes, one), limits=limits)
+
     @property
     def present(self) -> Setting:
         """The setting of the last take."""
@@ -71,9 +97,8 @@ def take_of(measurement: Measurement, setting: Setting) -> FittingTake:
     """A measured take as one of a fitting; a refused one is an error that says why."""
     if measurement.refused:
         reasons = " ".join(finding.text for finding in measurement.findings if finding.refuses)
-        raise InputError(
-            field="take", given=measurement.origin, allowed=f"it could not be measured. {reasons}".strip()
-        )
+        said = f"it could not be measured. {reasons}".strip().removesuffix(".")
+        raise RefusedTakeError(field="take", given=measurement.origin, allowed=said)
     hz, sd = np.full(len(NOTES), math.nan), np.full(len(NOTES), math.inf)
     for note in measurement.notes:
         index = NOTES.index(note.note)

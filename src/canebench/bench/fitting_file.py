@@ -9,9 +9,8 @@ from __future__ import annotations
 import json
 import math
 import os
-import tempfile
+import secrets
 from dataclasses import asdict, fields
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import numpy as np
@@ -20,6 +19,7 @@ from canebench.base.errors import InputError, NotFoundError
 from canebench.base.notes import NOTES
 from canebench.base.scales import scale_named
 from canebench.base.setting import Setting
+from canebench.base.sizes import Range, is_finite, said
 from canebench.bench.fitting import Fitting, FittingTake
 from canebench.bore.calibrate import Take
 from canebench.bore.chanter_file import parse
@@ -28,11 +28,20 @@ from canebench.fitting.limits import Limits
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
+
+    from canebench.base.arrays import FloatArray
 
 SCHEMA: Final = "canebench.fitting/1"
 _MOST_BYTES: Final = 5_000_000
 _MOST_TAKES: Final = 500
 _DIGITS: Final = 9
+_LONGEST_ORIGIN: Final = 1000
+#: Beyond this a whole number is no size of anything here, and no float may hold it.
+_ENDLESS: Final = 1e12
+#: What a chanter's note can be, and how badly it can repeat.
+_HZ: Final = Range(low=200.0, high=2000.0, usual=600.0, unit="Hz", slips=())
+_SD: Final = Range(low=0.0, high=1200.0, usual=1.0, unit="cents", slips=())
 
 Json = dict[str, Any]
 Kind = TypeVar("Kind", Limits, Hemp)
@@ -41,18 +50,17 @@ Kind = TypeVar("Kind", Limits, Hemp)
 def save_fitting(fitting: Fitting, path: Path, *, planned: Sequence[Setting]) -> None:
     """Write the fitting; `planned` are the settings after each act of the plan, the first one next."""
     text = json.dumps(fitting_object(fitting, planned=planned), indent=2, allow_nan=False) + "\n"
+    # Opened like any new file, so that the folder's own rules say who may read it.
+    beside = path.with_name(f".{path.name[:40]}.{secrets.token_hex(4)}")
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-        beside = Path(name)
         try:
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
+            with beside.open("x", encoding="utf-8") as file:
                 file.write(text)
                 file.flush()
                 os.fsync(file.fileno())
             beside.replace(path)
-        except BaseException:
+        finally:
             beside.unlink(missing_ok=True)
-            raise
     except OSError as error:
         raise InputError(
             field=f"fitting file {path}",
@@ -77,9 +85,10 @@ def load_fitting(path: Path) -> tuple[Fitting, tuple[Setting, ...]]:
         raise InputError(
             field=str(path), given=error.strerror or "unreadable", allowed="a readable file is needed"
         ) from error
-    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
+    # A ValueError too where a whole number has thousands of digits.
+    except (ValueError, RecursionError) as error:
         raise InputError(
-            field=str(path), given=f"no JSON ({error})"[:120], allowed="a fitting file"
+            field=str(path), given=f"no JSON ({error})"[:120], allowed="a fitting file is needed"
         ) from error
     return _read(str(path), found)
 
@@ -120,15 +129,18 @@ def _read(where: str, found: object) -> tuple[Fitting, tuple[Setting, ...]]:
     table = _object(where, found)
     if table.get("schema") != SCHEMA:
         raise InputError(
-            field=f"{where}: schema", given=repr(table.get("schema")), allowed=f'"{SCHEMA}" is read'
+            field=f"{where}: schema", given=said(table.get("schema")), allowed=f'"{SCHEMA}" is read'
         )
     text = table.get("chanter_toml")
     if not isinstance(text, str):
-        raise InputError(field=f"{where}: chanter_toml", given=repr(text)[:60], allowed="text is needed")
+        raise InputError(field=f"{where}: chanter_toml", given=said(text), allowed="text is needed")
+    scale = table.get("scale")
+    if not isinstance(scale, str):
+        raise InputError(field=f"{where}: scale", given=said(scale), allowed="a scale's name is needed")
     takes = _list(where, table, "takes")
     fitting = Fitting(
         chanter=parse(text, name=f"{where}: chanter"),
-        scale=scale_named(str(table.get("scale"))),
+        scale=scale_named(scale),
         reference_hz=_number(where, table, "reference_hz", optional=True),
         limits=_record(where, table, "limits", Limits),
         hemp=_record(where, table, "hemp", Hemp),
@@ -142,48 +154,56 @@ def _take(where: str, found: object) -> FittingTake:
     table = _object(where, found)
     take = Take(
         setting=_setting(where, table.get("setting")),
-        hz=_by_note(where, table, "hz", absent=math.nan),
-        sd_cents=_by_note(where, table, "sd_cents", absent=math.inf),
+        hz=_by_note(where, table, "hz", _HZ, absent=math.nan),
+        sd_cents=_by_note(where, table, "sd_cents", _SD, absent=math.inf),
     )
-    return FittingTake(origin=str(table.get("origin", "")), take=take)
+    origin = table.get("origin")
+    if not isinstance(origin, str) or len(origin) > _LONGEST_ORIGIN:
+        allowed = f"a text of at most {_LONGEST_ORIGIN} characters is needed"
+        raise InputError(field=f"{where}: origin", given=said(origin), allowed=allowed)
+    # What no encoding can write must not come back as a failure when it is shown.
+    return FittingTake(origin=origin.encode(errors="replace").decode(), take=take)
 
 
 def _setting(where: str, found: object) -> Setting:
     table = _object(where, found)
     tape = _object(f"{where}: tape_mm", table.get("tape_mm"))
-    pinches = _number(where, table, "pinches")
+    pinches = _needed(where, table, "pinches")
+    if pinches != int(pinches):
+        raise InputError(field=f"{where}: pinches", given=said(pinches), allowed="a whole number is needed")
     return Setting(
         seat_mm=_needed(where, table, "seat_mm"),
         tape_mm={hole: _needed(f"{where}: tape_mm", tape, hole) for hole in tape},
-        pinches=int(pinches or 0),
+        pinches=int(pinches),
     )
 
 
-def _by_note(where: str, table: Json, key: str, *, absent: float) -> np.ndarray[Any, np.dtype[np.floating]]:
+def _by_note(where: str, table: Json, key: str, allowed: Range, *, absent: float) -> FloatArray:
     values = _object(f"{where}: {key}", table.get(key))
     found = [_number(f"{where}: {key}", values, note, optional=True) for note in NOTES]
+    for note, value in zip(NOTES, found, strict=True):
+        if value is not None:
+            allowed.check(f"{where}: {key}: {note}", value)
     return np.array([absent if value is None else value for value in found])
 
 
 def _record(where: str, table: Json, key: str, kind: type[Kind]) -> Kind:
     given = _object(f"{where}: {key}", table.get(key, {}))
-    known = {field.name for field in fields(kind)}
-    unknown = [name for name in given if name not in known]
+    usual = {field.name: field.default for field in fields(kind)}
+    unknown = [name for name in given if name not in usual]
     if unknown:
         raise InputError(
-            field=f"{where}: {key}", given=unknown[0], allowed=f"known are {', '.join(sorted(known))}"
+            field=f"{where}: {key}", given=said(unknown[0]), allowed=f"known are {', '.join(sorted(usual))}"
         )
-    for name, value in given.items():
-        if value is not None and not isinstance(value, (int, float)):
-            raise InputError(
-                field=f"{where}: {key}: {name}", given=repr(value)[:60], allowed="a number is needed"
-            )
+    for name in given:
+        # Only what is absent by itself may be null.
+        _number(f"{where}: {key}", given, name, optional=usual[name] is None)
     return kind(**given)
 
 
 def _object(where: str, found: object) -> Json:
     if not isinstance(found, dict):
-        raise InputError(field=where, given=repr(found)[:60], allowed="a JSON object is needed")
+        raise InputError(field=where, given=said(found), allowed="a JSON object is needed")
     return found
 
 
@@ -192,7 +212,7 @@ def _list(where: str, table: Json, key: str) -> list[object]:
     if not isinstance(found, list) or len(found) > _MOST_TAKES:
         raise InputError(
             field=f"{where}: {key}",
-            given=repr(found)[:60],
+            given=said(found),
             allowed=f"a list of at most {_MOST_TAKES} is needed",
         )
     return found
@@ -202,8 +222,8 @@ def _number(where: str, table: Json, key: str, *, optional: bool = False) -> flo
     value = table.get(key)
     if value is None and optional:
         return None
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-        raise InputError(field=f"{where}: {key}", given=repr(value)[:60], allowed="a number is needed")
+    if not is_finite(value) or abs(value) > _ENDLESS:
+        raise InputError(field=f"{where}: {key}", given=said(value), allowed="a number is needed")
     return float(value)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -137,7 +138,7 @@ def plan_setting(fitting: Fitting, *, tolerance_cents: Mapping[str, float] = TOL
         chosen=chosen,
         options=tuple(options),
         out_of_reach=beyond,
-        verdict=out_of_reach(beyond, beams[-1], tolerance_cents) if beyond else None,
+        verdict=out_of_reach(beyond, beams[-1], tolerance_cents, acts=len(steps)) if beyond else None,
         tolerance_cents=dict(tolerance_cents),
     )
 
@@ -190,7 +191,11 @@ def _choice(options: Sequence[Option]) -> Option:
 
 def _setting(response: Response, candidate: Candidate, tape_cents: FloatArray, pinches: int) -> Setting:
     tape = {
-        hole: round(response.amount_mm(i, tape_cents[i]), _TAPE_DECIMALS)
+        hole: min(
+            round(response.amount_mm(i, tape_cents[i]), _TAPE_DECIMALS),
+            # Rounding must not put more on than is allowed.
+            math.floor(response.reach_mm[i, -1] * 10**_TAPE_DECIMALS + 1e-9) / 10**_TAPE_DECIMALS,
+        )
         for i, hole in enumerate(HOLES)
         if tape_cents[i] > 0
     }

@@ -47,7 +47,7 @@ class Done:
 
     def setting(self, present: Setting, planned: Sequence[Setting]) -> Setting:
         """The setting now, from the last one known and the ones planned after it."""
-        if self._told_whole or not planned:
+        if self._told_whole or (not planned and self.acts in (ALL, 0, 1)):
             start = present
         elif self.acts == ALL:
             start = planned[-1]
@@ -65,6 +65,16 @@ class Done:
             tape_mm=start.tape_mm if self.tape_mm is None else self.tape_mm,
             pinches=start.pinches if self.pinches is None else self.pinches,
         )
+
+    def left(self, setting: Setting, planned: Sequence[Setting]) -> Sequence[Setting]:
+        """The planned settings that are still to come in `setting`; none where it is off the plan."""
+        acts = len(planned) if self.acts == ALL else self.acts
+        if 0 < acts <= len(planned) and planned[acts - 1] == setting:
+            # Counted, not looked for: playing E and C leaves the setting as the act before it made it.
+            return planned[acts:]
+        if acts == 0 and self.seat_mm is None and self.tape_mm is None and self.pinches is None:
+            return planned
+        return planned[planned.index(setting) + 1 :] if setting in planned else ()
 
     @property
     def _told_whole(self) -> bool:
@@ -110,9 +120,11 @@ def plan_take(take: Path | None, *, fitting_path: Path | None, wanted: Wanted, d
     fitting, planned = _begin(fitting_path, needed=take is None)
     fitting = wanted.on(fitting)
     if take is not None:
-        report = measure_take(take, scale=fitting.scale, reference=fitting.reference_hz or "auto")
         setting = done.setting(fitting.present, planned)
-        fitting = replace(fitting, takes=(*fitting.takes, take_of(report.measurement, setting)))
+        report = measure_take(take, scale=fitting.scale, reference=fitting.reference_hz or "auto")
+        fitting = fitting.with_take(take_of(report.measurement, setting))
+        # What is told now is told of now: after the pinch that this take follows, if there was one.
+        fitting = replace(fitting, limits=_with(fitting.limits, wanted.bounds))
     plan = plan_setting(fitting)
     if fitting_path is not None:
         save_fitting(plan.fitting, fitting_path, planned=[step.setting for step in plan.steps])
@@ -127,15 +139,14 @@ def measure_after(
     A refused take teaches nothing and leaves the file as it was: the second is then None.
     """
     fitting, planned = _begin(fitting_path, needed=True)
+    setting = done.setting(fitting.present, planned)
     report = measure_take(
         take, scale=fitting.scale, reference=fitting.reference_hz or "auto", low_a_near_hz=low_a_near_hz
     )
     if report.measurement.refused:
         return report, None
-    setting = done.setting(fitting.present, planned)
     after = after_act(fitting, take_of(report.measurement, setting))
-    left = planned[planned.index(setting) + 1 :] if setting in planned else ()
-    save_fitting(after.fitting, fitting_path, planned=left)
+    save_fitting(after.fitting, fitting_path, planned=done.left(setting, planned))
     return report, after
 
 

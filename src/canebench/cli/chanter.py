@@ -53,7 +53,8 @@ def command(*, file: Path | None, fitting_path: Path | None, as_toml: bool, as_j
     notes = list(effects[-1].cents)
     rows = [(e.change, *(_cell(e.cents.get(note)) for note in notes)) for e in effects]
     chanter = fitting.chanter.chanter
-    takes = f"fitted to {len(fitting.takes)} takes" if fitting.takes else "no take yet"
+    count = f"{len(fitting.takes)} take{'s' if len(fitting.takes) > 1 else ''}"
+    takes = f"fitted to {count}" if fitting.takes else "no take yet"
     show(strong(f"The {chanter.name} chanter") + "\n")
     intro = (
         f"{chanter.length_mm:g} mm from throat to sole; sizes: {fitting.chanter.source}; {takes}. "

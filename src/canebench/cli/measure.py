@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import click
 
 from canebench.cli.failure import REFUSED
-from canebench.cli.setting_options import done_from, setting_options
+from canebench.cli.setting_options import done_from, setting_options, told_without
 from canebench.cli.text import show
 
 if TYPE_CHECKING:
@@ -95,6 +95,8 @@ def command(
     """
     if demo == (take is not None):
         raise click.UsageError("Give one take, or --demo.", ctx=click.get_current_context())
+    if fitting_path is None:
+        told_without(click.get_current_context(), "--fitting FILE")
     # Imported here so that help and typing errors need not wait for numerics.
     from canebench.base.scales import scale_named  # noqa: PLC0415
     from canebench.bench import measure_take as bench  # noqa: PLC0415

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from canebench.cli.setting_options import done_from, setting_options
+from canebench.cli.setting_options import done_from, setting_options, told_without
 from canebench.cli.text import show
 
 _FOLLOW = "drones"
@@ -95,6 +95,8 @@ def command(
     """
     if take is None and fitting_path is None:
         raise click.UsageError("Give a take, or --fitting FILE.", ctx=click.get_current_context())
+    if take is None:
+        told_without(click.get_current_context(), "a take")
     # Imported here so that help and typing errors need not wait for numerics.
     from canebench.base.scales import scale_named  # noqa: PLC0415
     from canebench.bench.plan_take import Wanted, plan_take  # noqa: PLC0415

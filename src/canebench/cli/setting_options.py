@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
+from click.core import ParameterSource
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -15,6 +16,8 @@ Command = TypeVar("Command", bound="Callable[..., Any]")
 
 _ALL: Final = "all"
 _NONE: Final = "none"
+_MOST_DIGITS: Final = 6
+_OPTIONS: Final = {"done": "--done", "seat_mm": "--seat", "tape_mm": "--tape", "pinches": "--pinches"}
 
 
 def tape_from(ctx: click.Context, param: click.Parameter, values: tuple[str, ...]) -> dict[str, float] | None:
@@ -23,9 +26,11 @@ def tape_from(ctx: click.Context, param: click.Parameter, values: tuple[str, ...
         return None
     if values == (_NONE,):
         return {}
-    found = {}
+    found: dict[str, float] = {}
     for value in values:
         hole, equals, size = value.rpartition("=")
+        if note_from(hole) in found:
+            raise click.BadParameter(f"{value!r}: the {note_from(hole)} hole is named twice.", ctx, param)
         try:
             found[note_from(hole)] = float(size.lower().removesuffix("mm"))
         except ValueError as error:
@@ -42,7 +47,8 @@ def acts_from(ctx: click.Context, param: click.Parameter, value: str) -> int:
 
     if value == _ALL:
         return ALL
-    if value.isdigit():
+    # Not isdigit: a raised ² is a digit too. And no number that Python would not even read.
+    if value.isdecimal() and len(value) <= _MOST_DIGITS:
         return int(value)
     raise click.BadParameter(f"{value!r}: a number of planned acts, or {_ALL}.", ctx, param)
 
@@ -84,6 +90,17 @@ def setting_options(command: Command) -> Command:
     ):
         command = option(command)
     return command
+
+
+def told_without(ctx: click.Context, needed: str) -> None:
+    """A usage error where a setting was told although `needed`, which it would belong to, is missing."""
+    told = [
+        option
+        for name, option in _OPTIONS.items()
+        if ctx.get_parameter_source(name) is ParameterSource.COMMANDLINE
+    ]
+    if told:
+        raise click.UsageError(f"{told[0]} tells how a take was set: it needs {needed}.", ctx=ctx)
 
 
 def done_from(

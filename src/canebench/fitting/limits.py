@@ -10,6 +10,7 @@ import numpy as np
 
 from canebench.base.errors import InputError
 from canebench.base.fingering import HOLES
+from canebench.base.sizes import said
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
@@ -61,8 +62,9 @@ class Limits:
                 )
         for name, most in (("most_strips", len(HOLES)), ("pinches_left", MOST_PINCHES)):
             value = getattr(self, name)
-            if not 0 <= value <= most:
-                raise InputError(field=name, given=f"{value}", allowed=f"from 0 to {most} is allowed")
+            if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value <= most:
+                allowed = f"a whole number from 0 to {most} is allowed"
+                raise InputError(field=name, given=said(value), allowed=allowed)
 
     def seats_mm(self, present_mm: float, *, deepest_mm: float) -> FloatArray:
         """The depths to choose from: the present one and whole steps from it, none below the bottom."""

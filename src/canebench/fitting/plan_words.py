@@ -1,6 +1,6 @@
 """The words of a planned act: how much, why, what to expect, when to stop.
 
-Guarded by `tests/practice/test_plan.py`.
+Guarded by `tests/practice/test_plan_words.py` and `tests/practice/test_plan.py`.
 """
 
 from __future__ import annotations
@@ -71,12 +71,16 @@ def words(
 
 
 def out_of_reach(
-    beyond: Mapping[str, float], beam: Mapping[str, Deviation], tolerance: Mapping[str, float]
+    beyond: Mapping[str, float],
+    beam: Mapping[str, Deviation],
+    tolerance: Mapping[str, float],
+    *,
+    acts: int,
 ) -> NextAct:
     """Nothing within the limits brings all nine in tune: which note stays out, by how much, and what then.
 
     `beyond` holds the cents at which each such note stays; whether that can be told for certain from the
-    prediction decides between setting the reed aside and trying the nearest setting.
+    prediction decides between setting the reed aside and trying the nearest setting, `acts` from here.
     """
     stays = ", ".join(
         f"{note} {number(abs(cents), 1)} cents {'sharp' if cents > 0 else 'flat'} "
@@ -93,7 +97,11 @@ def out_of_reach(
         return set_aside(why)
     return NextAct(
         act=Act.MEASURE_AGAIN,
-        say="Try the nearest setting below and measure; this reed may not suit this chanter.",
+        say=(
+            "Try the nearest setting below and measure; this reed may not suit this chanter."
+            if acts
+            else "Leave it as it is and measure once more; this reed may not suit this chanter."
+        ),
         why=f"{why} The prediction is not sure enough to give the reed up.",
         check="Measure after each act: every pair of takes makes the next plan surer.",
         stop="If the next plan says the same, set the reed aside for this chanter.",
