@@ -11,9 +11,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from canebench.store.ledger import open_ledger
+from support.ledgers import dump_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+    from canebench.store.ledger import Ledger
 
 _CHILD = Path(__file__).parent / "writing_child.py"
 _KILLS = 200
@@ -38,7 +41,7 @@ def _acknowledged(url: str, mode: str, run: int, wait_s: float) -> list[str]:
 def _runs(kills: int) -> Iterator[tuple[int, float]]:
     chance = random.Random(3)  # noqa: S311 - moments, not secrets
     for run in range(kills):
-        yield run, chance.uniform(0.0, 0.02)
+        yield run, chance.uniform(0.005, 0.05)
 
 
 def _lost(url: str, mode: str, kills: int) -> int:
@@ -55,6 +58,18 @@ def test_two_hundred_kills_lose_nothing(tmp_path: Path) -> None:
     with sqlite3.connect(url) as raw:
         assert raw.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
         assert raw.execute("PRAGMA foreign_key_check").fetchall() == []
+    raw.close()
+    _check_whole(open_ledger(url))
+
+
+def _check_whole(ledger: Ledger) -> None:
+    """Every act made a player and a chanter and noted both: none is half there."""
+    dump = dump_of(ledger)
+    assert len(dump["acts"]) > _KILLS
+    noted = [(row["act_id"], row["in_table"]) for row in dump["changes"]]
+    assert noted == [(act["id"], table) for act in dump["acts"] for table in ("players", "chanters")]
+    assert [row["player_id"] for row in dump["chanters"]] == [row["id"] for row in dump["players"]]
+    assert len(dump["players"]) == len(dump["acts"])
 
 
 def test_a_ledger_that_acknowledged_too_early_would_be_caught(tmp_path: Path) -> None:

@@ -21,7 +21,8 @@ def main() -> None:
         number += 1
         with ledger.act("player", who="A", said=f"player {number}") as act:
             name = f"{sys.argv[3]}-{number}"
-            act.insert("players", {"name": name})
+            player = act.insert("players", {"name": name})
+            act.insert("chanters", {"name": name, "player_id": player})
             if early:
                 tell(name)
         if not early:
