@@ -1,4 +1,4 @@
-"""Bring a ledger to this version's schema: every revision in one transaction, after a snapshot.
+"""Bring a ledger to this version's schema: every revision in one transaction.
 
 Alembic is imported only here, when there is something to migrate: it takes most of a second. Guarded by
 `tests/store/test_migrations.py`.
