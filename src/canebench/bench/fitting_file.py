@@ -157,6 +157,14 @@ def _take(where: str, found: object) -> FittingTake:
         hz=_by_note(where, table, "hz", _HZ, absent=math.nan),
         sd_cents=_by_note(where, table, "sd_cents", _SD, absent=math.inf),
     )
+    vague = [note for note, sd in zip(NOTES, take.sd_cents, strict=True) if not math.isfinite(sd)]
+    unsure = [note for note in vague if math.isfinite(take.hz[NOTES.index(note)])]
+    if unsure:
+        raise InputError(
+            field=f"{where}: sd_cents: {unsure[0]}",
+            given="nothing",
+            allowed="each pitch needs its uncertainty",
+        )
     origin = table.get("origin")
     if not isinstance(origin, str) or len(origin) > _LONGEST_ORIGIN:
         allowed = f"a text of at most {_LONGEST_ORIGIN} characters is needed"
