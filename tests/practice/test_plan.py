@@ -19,9 +19,12 @@ from canebench.bore.calibrate import Take
 from canebench.bore.instrument import pitches_hz
 from canebench.fitting.acts import Act
 from canebench.fitting.limits import Limits
-from support.true_chanters import UNKNOWNS, true_chanter
+from support.gentle_chanters import gentle_chanter
+from support.true_chanters import UNKNOWNS, TrueChanter, true_chanter
 
-_SEEDS = range(7000, 7010)
+#: Ten wild ones, which no plan brings wholly in tune, and six that are nearly there.
+_GENTLE = range(7300, 7306)
+_SEEDS = (*range(7000, 7010), *_GENTLE)
 _NARROW = Limits(deeper_mm=0.6, higher_mm=0.9, step_mm=0.2, tape_share=0.3, most_strips=2)
 _AGREES_CENTS = 0.3
 
@@ -42,8 +45,13 @@ def _fitting(
 
 
 @cache
+def _true(seed: int) -> TrueChanter:
+    return gentle_chanter(seed) if seed in _GENTLE else true_chanter(np.random.default_rng(seed))
+
+
+@cache
 def _simulated_hz(seed: int) -> np.ndarray:
-    return np.asarray(true_chanter(np.random.default_rng(seed)).hz([Setting()])[0])
+    return np.asarray(_true(seed).hz([Setting()])[0])
 
 
 @cache
@@ -152,8 +160,7 @@ def test_another_option_would_not_agree() -> None:
 def test_the_plan_is_better_than_what_is_there_in_fact(seed: int) -> None:
     """Played on the simulated chanter itself: the planned setting is nearer in tune than the present one."""
     plan = _plan(seed)
-    true = true_chanter(np.random.default_rng(seed))
-    now, planned = deviations_cents(plan.fitting, true.hz([Setting(), plan.chosen.setting]))
+    now, planned = deviations_cents(plan.fitting, _true(seed).hz([Setting(), plan.chosen.setting]))
     tolerance = np.array([plan.tolerance_cents[note] for note in NOTES])
     assert np.max(np.abs(planned) / tolerance) < max(1.0, np.max(np.abs(now) / tolerance))
 
@@ -168,7 +175,7 @@ def test_every_act_says_what_why_how_to_check_and_when_to_stop(seed: int) -> Non
         assert "blow harder" not in act.say.lower()
 
 
-@pytest.mark.parametrize("seed", [None, *range(7000, 7004)])
+@pytest.mark.parametrize("seed", [None, *range(7000, 7003), *_GENTLE[:3]])
 def test_a_reed_flat_of_a_fixed_pitch_goes_deeper_and_a_sharp_one_up(seed: int | None) -> None:
     hz = _generic_hz(Setting()) if seed is None else _simulated_hz(seed)
     # Of all nine, not of low A alone: the other notes of a simulated chanter are off by themselves.
