@@ -86,8 +86,8 @@ def test_in_tune_wherever_that_can_be_and_else_nearly_the_best(seed: int, *, fol
 
 def test_a_seat_or_tape_that_worked_the_wrong_way_would_be_noticed() -> None:
     """The control: seat steps or tape of the other sign fail the guard on most chanters."""
-    seat, tape = 0, 0
-    for seed in _SEEDS:
+    seat, tape, seeds = 0, 0, _SEEDS[:10]
+    for seed in seeds:
         response = made_response(seed)
         truth = least_worst(response, follow_low_a=False)
         wrong = turned_seat(response)
@@ -97,8 +97,8 @@ def test_a_seat_or_tape_that_worked_the_wrong_way_would_be_noticed() -> None:
         seat += not as_good(float(np.max(np.abs(left) / _TOLERANCE)), truth)
         sharpening = least_worst(response, follow_low_a=False, sign=-1.0)
         tape += not as_good(best(response, follow_low_a=False).worst, sharpening)
-    assert seat > len(_SEEDS) / 2
-    assert tape > len(_SEEDS) / 2
+    assert seat > len(seeds) / 2
+    assert tape > len(seeds) / 2
 
 
 def _least_squares(bare: np.ndarray, takes: np.ndarray, most: float | np.ndarray) -> np.ndarray:

@@ -91,8 +91,14 @@ def _beyond(plan: Plan, setting: Setting) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize("limits", [Limits(), _NARROW, Limits(pinches_left=1, deeper_mm=0.5)])
-@pytest.mark.parametrize("seed", _SEEDS)
+@pytest.mark.parametrize(
+    ("seed", "limits"),
+    [
+        *((seed, Limits()) for seed in _SEEDS),
+        *((seed, _NARROW) for seed in _SEEDS[::3]),
+        *((seed, Limits(pinches_left=1, deeper_mm=0.5)) for seed in _SEEDS[1::3]),
+    ],
+)
 def test_a_plan_stays_within_its_limits(seed: int, limits: Limits) -> None:
     plan = _plan(seed, limits)
     for setting in (option.setting for option in plan.options):
@@ -175,7 +181,7 @@ def test_every_act_says_what_why_how_to_check_and_when_to_stop(seed: int) -> Non
         assert "blow harder" not in act.say.lower()
 
 
-@pytest.mark.parametrize("seed", [None, *range(7000, 7003), *_GENTLE[:3]])
+@pytest.mark.parametrize("seed", [None, 7000, 7001, *_GENTLE[:2]])
 def test_a_reed_flat_of_a_fixed_pitch_goes_deeper_and_a_sharp_one_up(seed: int | None) -> None:
     hz = _generic_hz(Setting()) if seed is None else _simulated_hz(seed)
     # Of all nine, not of low A alone: the other notes of a simulated chanter are off by themselves.
