@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError
@@ -79,10 +80,15 @@ def _point(note: str, report: TakeReport, reading: NoteReading | None) -> BeamPo
         interval_cents=interval,
         tolerance_cents=TOLERANCE_CENTS[note],
         cents=reading.cents,
-        sd_cents=report.repeat_sd_cents[note],
-        spread_cents=reading.spread_cents,
+        sd_cents=_finite(report.repeat_sd_cents[note]),
+        spread_cents=_finite(reading.spread_cents),
         rest_cents=None if report.balance is None else report.balance.rest_cents[note].value,
     )
+
+
+def _finite(value: float) -> float | None:
+    """What is not known has no bar."""
+    return value if math.isfinite(value) else None
 
 
 def _description(report: TakeReport, verdict: Verdict, readings: dict[str, NoteReading]) -> str:

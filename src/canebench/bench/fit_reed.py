@@ -104,7 +104,7 @@ def fit_reed(
             chanter=named(reader, "chanters", place.chanter),
             player=None if place.player is None else named(reader, "players", place.player),
         )
-        fitting = _fitting(reader, rows, wish)
+        fitting = fitting_of_rows(reader, rows.reed, rows.chanter, wish)
     if isinstance(heard, Path):
         report = measure_take(heard, scale=wish.scale, reference=wish.reference_hz or "auto")
     else:
@@ -128,10 +128,11 @@ def fit_reed(
     return Fitted(report=report, after=after, plan=plan, take_id=take_id)
 
 
-def _fitting(reader: Reader, rows: _Rows, wish: Wish) -> Fitting:
-    text = rows.chanter["chanter_toml"]
-    source = generic() if text is None else parse(str(text), name=str(rows.chanter["name"]))
-    where: dict[str, Value] = {"reed_id": rows.reed["id"], "chanter_id": rows.chanter["id"]}
+def fitting_of_rows(reader: Reader, reed: Row, chanter: Row, wish: Wish) -> Fitting:
+    """The fitting that the ledger keeps of a reed in a chanter."""
+    text = chanter["chanter_toml"]
+    source = generic() if text is None else parse(str(text), name=str(chanter["name"]))
+    where: dict[str, Value] = {"reed_id": reed["id"], "chanter_id": chanter["id"]}
     takes = [_take(reader, row) for row in reader.rows("takes", where, order="at")]
     fitting = Fitting(
         chanter=source,

@@ -40,6 +40,7 @@ COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
         "reed": "List the reeds, or tell one reed's whole story.",
         "rest": "Let a mouth-tested reed rest before another mouth may.",
         "scales": "List the target scales and where each was published.",
+        "serve": "Open the bench in a browser on this machine.",
         "strength": "Write down how strong a reed is.",
         "synth": "Render a take whose true pitches are known.",
         "undo": "Take back the last act, or the one with this number.",

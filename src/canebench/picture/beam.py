@@ -42,6 +42,7 @@ def beam_svg(
     before: Beam | None = None,
     predicted: Predicted | None = None,
     id_prefix: str = "beam",
+    width: float = WIDTH,
 ) -> str:
     """The picture as an SVG document, for page, print and command alike.
 
@@ -55,6 +56,8 @@ def beam_svg(
         A dotted beam.
     id_prefix : str
         Letters, digits and hyphens; differs between pictures that share a page.
+    width : number
+        Of the drawing, in its own units, in which letters are 13.5 to 20 high: less for a narrow place.
     """
     if not re.fullmatch(r"[A-Za-z][A-Za-z0-9-]*", id_prefix):
         raise InputError(
@@ -65,19 +68,19 @@ def beam_svg(
     root.set("font-family", "ui-sans-serif, system-ui, sans-serif")
     for tag, text in (("title", beam.title), ("desc", beam.description)):
         SubElement(root, tag, {"id": f"{id_prefix}-{tag}"}).text = printable(text)
-    sheet = draw(layer(root, fill="paper"), "rect", width=WIDTH)
-    y = _draw_heading(root, beam)
-    y = _draw_plot(root, beam, before, predicted, top=y + 38)
-    y = _draw_words(root, beam, top=y)
+    sheet = draw(layer(root, fill="paper"), "rect", width=width)
+    y = _draw_heading(root, beam, width)
+    y = _draw_plot(root, beam, before, predicted, top=y + 38, width=width)
+    y = _draw_words(root, beam, top=y, width=width)
     sheet.set("height", f"{y:.0f}")
-    root.set("viewBox", f"0 0 {WIDTH:.0f} {y:.0f}")
+    root.set("viewBox", f"0 0 {width:.0f} {y:.0f}")
     return tostring(root, encoding="unicode") + "\n"
 
 
-def _draw_heading(root: Element, beam: Beam) -> float:
+def _draw_heading(root: Element, beam: Beam, width: float) -> float:
     """Title and subtitle; returns the height they reach down to."""
     y = 12.0
-    room = WIDTH - 2 * _EDGE
+    room = width - 2 * _EDGE
     ink = layer(root, fill="ink", font_size=_TITLE_SIZE, font_weight=650)
     for line in wrapped(beam.title, room, _TITLE_SIZE, bold=True, most=3):
         y += 24
@@ -90,14 +93,14 @@ def _draw_heading(root: Element, beam: Beam) -> float:
 
 
 def _draw_plot(
-    root: Element, beam: Beam, before: Beam | None, predicted: Predicted | None, *, top: float
+    root: Element, beam: Beam, before: Beam | None, predicted: Predicted | None, *, top: float, width: float
 ) -> float:
     overlaid = before is not None or predicted is not None
     axes = axes_for(
         [point.interval_cents for point in beam.points],
         _all_values(beam, before, predicted),
         left=_LEFT,
-        right=WIDTH - (110.0 if overlaid else _EDGE),
+        right=width - (110.0 if overlaid else _EDGE),
         top=top,
         height=_PLOT_HEIGHT,
         side=34.0,
@@ -130,18 +133,18 @@ def _all_values(beam: Beam, before: Beam | None, predicted: Predicted | None) ->
         yield from predicted.ends
 
 
-def _draw_words(root: Element, beam: Beam, *, top: float) -> float:
+def _draw_words(root: Element, beam: Beam, *, top: float, width: float) -> float:
     y = top
     ink = layer(root, fill="ink", font_size=_TEXT_SIZE)
     for word, text in beam.words:
         write(ink, word, _EDGE, y + _LINE, font_weight=650)
-        for line in wrapped(text, WIDTH - 2 * _EDGE - _WORD_COLUMN, _TEXT_SIZE):
+        for line in wrapped(text, width - 2 * _EDGE - _WORD_COLUMN, _TEXT_SIZE):
             y += _LINE
             write(ink, line, _EDGE + _WORD_COLUMN, y)
         y += 4
     quiet = layer(root, fill="quiet", font_size=_SMALL_SIZE)
     y += 6
-    for line in wrapped(_LEGEND, WIDTH - 2 * _EDGE, _SMALL_SIZE):
+    for line in wrapped(_LEGEND, width - 2 * _EDGE, _SMALL_SIZE):
         y += 18
         write(quiet, line, _EDGE, y)
     return y + 16

@@ -1,0 +1,1 @@
+"""The page: served on this machine, for this machine."""

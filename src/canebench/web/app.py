@@ -1,0 +1,103 @@
+"""The page as one list: every address with its route, and the guards that each request passes.
+
+Guarded by `tests/web/test_guard.py`, whose table is made from this list.
+"""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from canebench.base.errors import CanebenchError
+from canebench.bench.fitting_now import Fittings
+from canebench.web.guard import Capped, Headed, OwnHost, OwnOrigin, SignedIn
+from canebench.web.render import static_prefix
+from canebench.web.routes import failures, fitting, shell
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from starlette.routing import BaseRoute
+    from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+    from canebench.web.desk import Desk
+    from canebench.web.entry import Entry
+
+#: What a body may hold, bytes: forms, and what brings a file with it.
+_FORM: Final = 256 * 1024
+_FILES: Final = {"/fit/": 256 * 2**20, "/exchange/": 64 * 2**20}
+
+
+def routes(entry: Entry) -> list[BaseRoute]:
+    """Every address of the page."""
+    return [
+        Route("/enter", entry.enter),
+        Mount(static_prefix(), _Static(Path(str(files("canebench.web") / "static"))), name="static"),
+        Route("/", fitting.start),
+        Route("/fit", fitting.begin, methods=["POST"]),
+        Route("/fit/{reed:int}/{chanter:int}", fitting.fitting),
+        Route("/fit/{reed:int}/{chanter:int}/take", fitting.take, methods=["POST"]),
+        Route("/history", shell.history),
+        Route("/undo/{act:int}", shell.undo, methods=["POST"]),
+        Route("/look", shell.set_look, methods=["POST"]),
+    ]
+
+
+def create_app(desk: Desk, entry: Entry, *, hosts: Sequence[str]) -> Starlette:
+    """The page for one bench.
+
+    Parameters
+    ----------
+    desk : Desk
+        Its ledger and who writes in it.
+    entry : Entry
+        Who has signed in.
+    hosts : sequence of str
+        What the Host header may say: names of this machine with our port.
+    """
+
+    app = Starlette(
+        routes=routes(entry),
+        middleware=[
+            Middleware(Headed),
+            Middleware(OwnHost, hosts=hosts),
+            Middleware(OwnOrigin),
+            Middleware(SignedIn, known=entry.known, open_paths=("/enter", "/static/")),
+            Middleware(Capped, cap_of=_cap_of),
+        ],
+        exception_handlers={
+            HTTPException: failures.on_http,
+            CanebenchError: failures.on_ours,
+            500: failures.on_any,
+        },
+    )
+    app.state.desk = desk
+    app.state.fittings = Fittings(desk.ledger)
+    return app
+
+
+def _cap_of(path: str) -> int:
+    return next((cap for start, cap in _FILES.items() if path.startswith(start)), _FORM)
+
+
+class _Static:
+    """Our own files, named by a hash of their content, so they may be kept for good."""
+
+    def __init__(self, folder: Path) -> None:
+        self.files = StaticFiles(directory=folder)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        async def kept(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                message["headers"].append((b"cache-control", b"public, max-age=31536000, immutable"))
+            await send(message)
+
+        inner: ASGIApp = self.files
+        await inner(scope, receive, kept)

@@ -1,0 +1,152 @@
+"""The fitting: one reed in one chanter, one act at a time.
+
+Guarded by `tests/web/test_fitting.py` and `tests/browser/test_fitting.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar
+from urllib.parse import urlencode
+
+from starlette.concurrency import run_in_threadpool
+
+from canebench.base.errors import InputError
+from canebench.base.notes import NOTES
+from canebench.bench.begin_fitting import Recent, begin_fitting, recent_fittings
+from canebench.bench.fit_reed import Place
+from canebench.bench.list_scales import list_scales
+from canebench.bench.people import list_players
+from canebench.web.aim import Aim, aim_from
+from canebench.web.answers import answer
+from canebench.web.desk import desk_of
+from canebench.web.fitting_view import FittingView, view_of
+from canebench.web.new_take import measure_new_take
+from canebench.web.render import show
+from canebench.web.routes.shell import own_path
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from canebench.base.scales import Scale
+    from canebench.store.tables import Row
+    from canebench.web.desk import Desk, NotedLedger
+    from canebench.web.forms import Form, Problem
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartPage:
+    """Choosing or adding a reed and a chanter."""
+
+    template: ClassVar[str] = "start.html"
+    room: ClassVar[str] = "Fitting"
+    title: str = "Fit a reed"
+    recent: list[Recent]
+    reeds: list[Row]
+    chanters: list[Row]
+    players: list[Row]
+    given: dict[str, str]
+    problem: Problem | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FittingPage:
+    """The fitting as it stands."""
+
+    template: ClassVar[str] = "fitting.html"
+    room: ClassVar[str] = "Fitting"
+    title: str
+    view: FittingView
+    aim: Aim
+    scales: tuple[Scale, ...]
+    notes: tuple[str, ...]
+    problem: Problem | None
+
+
+async def start(request: Request) -> Response:
+    """Choose."""
+    return await _start(request, None, 200)
+
+
+async def _start(request: Request, problem: Problem | None, status: int) -> Response:
+    ledger = desk_of(request).ledger
+
+    def read() -> StartPage:
+        with ledger.reading() as reader:
+            reeds = reader.rows("reeds", order="-state_since", limit=200)
+            chanters = reader.rows("chanters", order="name", limit=200)
+        return StartPage(
+            recent=recent_fittings(ledger),
+            reeds=[row for row in reeds if row["state"] != "retired"],
+            chanters=chanters,
+            players=list_players(ledger),
+            given={name: request.query_params.get(name, "") for name in ("reed", "chanter", "player")},
+            problem=problem,
+        )
+
+    return show(request, await run_in_threadpool(read), status=status)
+
+
+async def begin(request: Request) -> Response:
+    """Go to the fitting of the reed and chanter chosen, adding what is new."""
+
+    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+        place = Place(
+            reed=form.needed("reed", "reed"),
+            chanter=form.needed("chanter", "chanter"),
+            player=form.text("player"),
+        )
+        reed, chanter = begin_fitting(ledger, place, who=desk.who)
+        return f"/fit/{reed}/{chanter}"
+
+    return await answer(request, act, form="begin", again=_start)
+
+
+async def fitting(request: Request) -> Response:
+    """Show the fitting."""
+    return await _fitting(request, None, 200)
+
+
+async def _fitting(request: Request, problem: Problem | None, status: int) -> Response:
+    desk = desk_of(request)
+    aim = aim_from(problem.given if problem else request.query_params)
+
+    def read() -> FittingPage:
+        now = request.app.state.fittings.now(
+            request.path_params["reed"], request.path_params["chanter"], aim.wish
+        )
+        return FittingPage(
+            title=f"Reed {now.reed['number']} in {now.chanter['name']}",
+            view=view_of(now, unfinished=desk.recordings.unfinished()),
+            aim=aim.showing(now.wish),
+            scales=list_scales(),
+            notes=NOTES,
+            problem=problem,
+        )
+
+    return show(request, await run_in_threadpool(read), status=status)
+
+
+async def take(request: Request) -> Response:
+    """Measure a take after whatever was done, and go on."""
+    reed, chanter = request.path_params["reed"], request.path_params["chanter"]
+    fittings = request.app.state.fittings
+
+    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+        aim = aim_from(form.texts)
+        now = fittings.now(reed, chanter, aim.wish)
+        fitted = measure_new_take(desk, ledger, form, now)
+        if fitted.take_id is None:
+            reasons = [f.text for f in fitted.report.measurement.findings if f.refuses]
+            raise InputError(
+                field="take",
+                given="one that cannot be measured",
+                allowed=" ".join(reasons).removesuffix(".") or "nothing steady was heard in it",
+            )
+        # Computed here, once, so that the page that follows comes at once.
+        fittings.now(reed, chanter, aim.wish)
+        query = urlencode(aim.query)
+        return own_path(f"/fit/{reed}/{chanter}") + (f"?{query}" if query else "")
+
+    return await answer(request, act, form="take", again=_fitting)

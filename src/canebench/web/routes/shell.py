@@ -1,0 +1,96 @@
+"""What every page offers: its look, taking an act back, and the story of what was done."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar, Final
+
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import RedirectResponse
+
+from canebench.base.errors import InputError
+from canebench.bench.undo_act import undo_act
+from canebench.web.answers import answer
+from canebench.web.desk import desk_of
+from canebench.web.forms import read_form
+from canebench.web.looks import COOKIE, LOOKS
+from canebench.web.render import show
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from canebench.store.reader import ActRecord
+    from canebench.web.desk import Desk, NotedLedger
+    from canebench.web.forms import Form, Problem
+
+_YEAR_S: Final = 365 * 24 * 3600
+_PAGE: Final = 50
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HistoryPage:
+    """Acts, newest first; `before` is the number to go on from, None at the end."""
+
+    template: ClassVar[str] = "history.html"
+    room: ClassVar[str] = ""
+    title: str = "What was done"
+    acts: list[ActRecord]
+    before: int | None
+    problem: Problem | None
+
+
+async def set_look(request: Request) -> Response:
+    """Keep the look in a cookie; nothing of it goes into the ledger."""
+    form = await read_form(request)
+    chosen = form.text("look") or "system"
+    going_back = RedirectResponse(own_path(form.text("back")), status_code=303)
+    if chosen in dict(LOOKS):
+        going_back.set_cookie(COOKIE, chosen, max_age=_YEAR_S, samesite="strict", httponly=True)
+    return going_back
+
+
+async def undo(request: Request) -> Response:
+    """Take an act back."""
+    number = request.path_params["act"]
+
+    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+        undo_act(ledger, number, who=desk.who)
+        return own_path(form.text("back"))
+
+    return await answer(request, act, form="undo", again=_history)
+
+
+async def history(request: Request) -> Response:
+    """The acts."""
+    return await _history(request, None, 200)
+
+
+async def _history(request: Request, problem: Problem | None, status: int) -> Response:
+    given = request.query_params.get("before", "")
+    before = int(given) if given.isascii() and given.isdigit() and len(given) < 16 else None
+    ledger = desk_of(request).ledger
+
+    def read() -> list[ActRecord]:
+        with ledger.reading() as reader:
+            return reader.history(limit=_PAGE, before=before)
+
+    acts = await run_in_threadpool(read)
+    page = HistoryPage(acts=acts, before=acts[-1].id if len(acts) == _PAGE else None, problem=problem)
+    return show(request, page, status=status)
+
+
+def own_path(given: str | None) -> str:
+    """A path of ours to go back to; anything else leads to the first page."""
+    path = given or "/"
+    if not path.startswith("/") or path.startswith(("//", "/\\")) or any(ord(one) < 33 for one in path):
+        return "/"
+    return path
+
+
+def page_number(request: Request) -> int:
+    """Which page of a long list, from 1."""
+    given = request.query_params.get("page", "1")
+    if not given.isascii() or not given.isdigit() or not 1 <= len(given) <= 6 or int(given) < 1:
+        raise InputError(field="page", given=repr(given), allowed="pages are counted from 1", nearest="1")
+    return int(given)

@@ -1,0 +1,82 @@
+"""Run the page on this machine's own address.
+
+Guarded by `tests/web/test_serve.py`.
+"""
+
+from __future__ import annotations
+
+import socket
+from typing import TYPE_CHECKING, Final
+
+import uvicorn
+
+from canebench.base.errors import InputError
+from canebench.web.app import create_app
+from canebench.web.desk import the_desk
+from canebench.web.entry import Entry
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+ADDRESS: Final = "127.0.0.1"
+
+
+def serve(*, ledger_url: str | None, who: str | None, port: int, ready: Callable[[str], None]) -> None:
+    """Serve until stopped.
+
+    Parameters
+    ----------
+    ledger_url, who : str or None
+        As the person named them; None for the usual ones.
+    port : int
+        0 for any free one.
+    ready : function
+        Called with the sign-in link once the page can be opened.
+    """
+    desk = the_desk(ledger_url, who)
+    listening = _listen(port)
+    port = listening.getsockname()[1]
+    entry = Entry(port)
+    app = create_app(desk, entry, hosts=[f"{name}:{port}" for name in (ADDRESS, "localhost")])
+    config = uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        proxy_headers=False,
+        ws="websockets-sansio",
+        ws_max_size=2**20,
+        ws_per_message_deflate=False,
+        timeout_graceful_shutdown=3,
+    )
+    server = _Server(config, lambda: ready(f"http://{ADDRESS}:{port}{entry.link()}"))
+    server.run(sockets=[listening])
+
+
+class _Server(uvicorn.Server):
+    """Says when it listens."""
+
+    def __init__(self, config: uvicorn.Config, listens: Callable[[], None]) -> None:
+        super().__init__(config)
+        self.listens = listens
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """As usual, then the word."""
+        await super().startup(sockets=sockets)
+        self.listens()
+
+
+def _listen(port: int) -> socket.socket:
+    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        made.bind((ADDRESS, port))
+    except (OSError, OverflowError) as error:
+        made.close()
+        raise InputError(
+            field="port",
+            given=f"{port}",
+            allowed=f"it cannot be used ({getattr(error, 'strerror', None) or error})",
+            nearest="--port 0, for any free one",
+        ) from error
+    return made
