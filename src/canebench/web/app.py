@@ -62,7 +62,6 @@ def create_app(desk: Desk, entry: Entry, *, hosts: Sequence[str]) -> Starlette:
     hosts : sequence of str
         What the Host header may say: names of this machine with our port.
     """
-
     app = Starlette(
         routes=routes(entry),
         middleware=[

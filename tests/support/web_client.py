@@ -1,0 +1,24 @@
+"""A browser's stand-in that has come by the sign-in link and sends what browsers send with our own forms."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from starlette.testclient import TestClient
+
+if TYPE_CHECKING:
+    from starlette.applications import Starlette
+
+    from canebench.web.entry import Entry
+
+PORT: Final = 8123
+HOST: Final = f"127.0.0.1:{PORT}"
+ORIGIN: Final = f"http://{HOST}"
+
+
+def signed_in(app: Starlette, entry: Entry) -> TestClient:
+    """Signed in."""
+    client = TestClient(app, base_url=ORIGIN, headers={"origin": ORIGIN})
+    answer = client.get(entry.link(), follow_redirects=False)
+    assert answer.status_code == 303
+    return client

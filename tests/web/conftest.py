@@ -1,0 +1,61 @@
+"""The page on a ledger of its own."""
+
+from __future__ import annotations
+
+from shutil import copytree
+from typing import TYPE_CHECKING
+
+import pytest
+
+from canebench.bench.demo_season import make_demo
+from canebench.web.app import create_app
+from canebench.web.desk import the_desk
+from canebench.web.entry import Entry
+from support.web_client import HOST, PORT, signed_in
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from starlette.applications import Starlette
+    from starlette.testclient import TestClient
+
+
+@pytest.fixture(scope="session")
+def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The invented band's season, made once; tests work on copies."""
+    folder = tmp_path_factory.mktemp("season") / "demo"
+    make_demo(folder)
+    return folder
+
+
+@pytest.fixture
+def entry() -> Entry:
+    return Entry(PORT)
+
+
+@pytest.fixture
+def empty_app(tmp_path: Path, entry: Entry) -> Starlette:
+    """The page on a new ledger."""
+    return create_app(the_desk(str(tmp_path / "ledger.db"), "tester"), entry, hosts=[HOST])
+
+
+@pytest.fixture
+def app(tmp_path: Path, season: Path, entry: Entry) -> Starlette:
+    """The page on a copy of the season."""
+    copytree(season, tmp_path / "season")
+    return create_app(the_desk(str(tmp_path / "season" / "ledger.db"), "tester"), entry, hosts=[HOST])
+
+
+@pytest.fixture
+def client(app: Starlette, entry: Entry) -> Iterator[TestClient]:
+    """Signed in on the season."""
+    with signed_in(app, entry) as made:
+        yield made
+
+
+@pytest.fixture
+def empty_client(empty_app: Starlette, entry: Entry) -> Iterator[TestClient]:
+    """Signed in on a new ledger."""
+    with signed_in(empty_app, entry) as made:
+        yield made

@@ -1,0 +1,166 @@
+"""The guards, over every route there is: a new route cannot forget them."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from starlette.testclient import TestClient
+from starlette.websockets import WebSocketDisconnect
+
+from canebench.web.entry import Entry
+from canebench.web.guard import Capped, OwnHost, OwnOrigin
+from support.web_addresses import OPEN, addresses
+from support.web_client import HOST, ORIGIN, PORT, signed_in
+
+if TYPE_CHECKING:
+    from starlette.applications import Starlette
+
+#: Names that a page elsewhere could have pointed at this machine, and near misses of our own.
+FOREIGN_HOSTS = [
+    "canebench.example",
+    f"canebench.example:{PORT}",
+    f"127.0.0.1.canebench.example:{PORT}",
+    "127.0.0.1",
+    "127.0.0.1:80",
+    f"127.0.0.2:{PORT}",
+    f"0.0.0.0:{PORT}",
+    f"[::1]:{PORT}",
+    f"localhost.canebench.example:{PORT}",
+    f"localhost:{PORT}@canebench.example",
+    f"127.0.0.1:{PORT}.canebench.example",
+    f"2130706433:{PORT}",
+    "",
+]
+FOREIGN_ORIGINS = [
+    None,
+    "null",
+    "http://canebench.example",
+    f"https://{HOST}",
+    f"http://127.0.0.1:{PORT + 1}",
+    f"http://localhost:{PORT}",
+    f"http://{HOST}.canebench.example",
+    f"http://{HOST}/",
+]
+HTTP = addresses(Entry(PORT), kind="http")
+SOCKETS = [path for _, path in addresses(Entry(PORT), kind="websocket")]
+CHANGING = [(method, path) for method, path in HTTP if method != "GET"]
+
+
+def test_the_table_is_not_empty() -> None:
+    assert len(HTTP) > 8
+    assert len(CHANGING) > 3
+
+
+@pytest.mark.parametrize("host", FOREIGN_HOSTS)
+def test_no_route_answers_to_a_foreign_host(client: TestClient, host: str) -> None:
+    for method, path in HTTP:
+        answer = client.request(method, path, headers={"host": host}, follow_redirects=False)
+        assert answer.status_code == 421, (method, path, host)
+    for path in SOCKETS:
+        assert _refused(client, path, {"host": host})
+
+
+@pytest.mark.parametrize("origin", FOREIGN_ORIGINS)
+def test_nothing_changes_for_a_foreign_origin(app: Starlette, entry: Entry, origin: str | None) -> None:
+    with signed_in(app, entry) as client:
+        del client.headers["origin"]
+        headers = {} if origin is None else {"origin": origin}
+        for method, path in CHANGING:
+            answer = client.request(method, path, headers=headers, follow_redirects=False)
+            assert answer.status_code == 403, (method, path, origin)
+        for path in SOCKETS:
+            assert _refused(client, path, headers)
+
+
+@pytest.mark.parametrize("site", ["cross-site", "same-site", "none"])
+def test_a_browser_that_says_it_comes_from_elsewhere_is_believed(client: TestClient, site: str) -> None:
+    for method, path in CHANGING:
+        answer = client.request(method, path, headers={"sec-fetch-site": site}, follow_redirects=False)
+        assert answer.status_code == 403, (method, path)
+
+
+def test_nothing_is_shown_before_signing_in(app: Starlette) -> None:
+    client = TestClient(app, base_url=ORIGIN, headers={"origin": ORIGIN})
+    closed = [(method, path) for method, path in HTTP if not path.startswith(OPEN)]
+    assert len(closed) > 6
+    for method, path in closed:
+        answer = client.request(method, path, follow_redirects=False)
+        assert answer.status_code == 401, (method, path)
+        assert "canebench serve" in answer.text
+    for path in SOCKETS:
+        assert _refused(client, path, {})
+
+
+def test_a_link_signs_in_once(app: Starlette, entry: Entry) -> None:
+    link = entry.link()
+    first, second = (TestClient(app, base_url=ORIGIN) for _ in range(2))
+    assert first.get(link, follow_redirects=False).status_code == 303
+    assert second.get(link, follow_redirects=False).status_code == 401
+    assert first.get("/").status_code == 200
+    assert second.get("/").status_code == 401
+
+
+def test_another_browsers_cookie_is_none_of_ours(app: Starlette, entry: Entry) -> None:
+    client = TestClient(app, base_url=ORIGIN, cookies={entry.cookie: "guessed"})
+    assert client.get("/").status_code == 401
+
+
+def test_every_answer_keeps_the_page_to_itself(client: TestClient) -> None:
+    for method, path in HTTP:
+        answer = client.request(method, path, follow_redirects=False)
+        policy = answer.headers["content-security-policy"]
+        assert "unsafe" not in policy
+        assert "default-src 'none'" in policy
+        assert answer.headers["x-content-type-options"] == "nosniff"
+        assert "access-control-allow-origin" not in answer.headers
+
+
+def test_a_form_too_large_is_refused(client: TestClient) -> None:
+    answer = client.post("/fit", data={"reed": "9" * 300_000, "chanter": "x"})
+    assert answer.status_code == 413
+    assert "most that is taken" in answer.text
+
+
+def test_a_body_without_a_length_is_counted() -> None:
+    """The stated length may be missing: then what comes is counted."""
+
+    async def swallow(scope: Any, receive: Any, send: Any) -> None:
+        del scope, send
+        while (await receive()).get("more_body"):
+            pass
+
+    sent: list[Any] = []
+    chunks = iter([{"type": "http.request", "body": b"x" * 600, "more_body": True}] * 3)
+
+    async def receive() -> Any:
+        return next(chunks)
+
+    async def send(message: Any) -> None:
+        sent.append(message)
+
+    scope = {"type": "http", "method": "POST", "path": "/", "headers": []}
+    asyncio.run(Capped(swallow, lambda _: 1_000)(scope, receive, send))
+    assert sent[0]["status"] == 413
+
+
+@pytest.mark.parametrize("guard", [OwnHost, OwnOrigin])
+def test_without_a_guard_the_table_would_notice(app: Starlette, entry: Entry, guard: type) -> None:
+    """The control: an app that lacks one of the guards answers what this table refuses."""
+    app.user_middleware = [one for one in app.user_middleware if one.cls != guard]
+    with signed_in(app, entry) as client:
+        if guard is OwnHost:
+            assert client.get("/", headers={"host": FOREIGN_HOSTS[0]}).status_code == 200
+        else:
+            headers = {"origin": "http://canebench.example"}
+            answer = client.post("/look", data={"look": "dim"}, headers=headers, follow_redirects=False)
+            assert answer.status_code == 303
+
+
+def _refused(client: TestClient, path: str, headers: dict[str, str]) -> bool:
+    try:
+        with client.websocket_connect(path, headers=headers):
+            return False
+    except WebSocketDisconnect:
+        return True
