@@ -53,6 +53,9 @@ async def answer(
             409 if isinstance(error, StaleEditError) else 404 if isinstance(error, NotFoundError) else 422
         )
         return await again(request, problem, status)
+    finally:
+        for file in given.files.values():
+            await file.close()
     return go_on(goal, ledger.acts)
 
 

@@ -5,8 +5,9 @@ Guarded by `tests/web/test_fitting.py`.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
@@ -26,10 +27,11 @@ if TYPE_CHECKING:
     from canebench.store.tables import Row
     from canebench.web.recordings import Unfinished
 
+_SENTENCE_END: Final = re.compile(r"(?<=[a-z)]\.) (?=[A-Z])")
 #: The fitting's stages, in the order of the bench.
-STAGES = ("Clean start", "Low A and high A", "E and C", "All nine", "Card")
+STAGES: Final = ("Clean start", "Low A and high A", "E and C", "All nine", "Card")
 #: Moved at the drones and not at the reed, or nothing at all: the setting stays as it is.
-_NOTHING_DONE = (Act.LEAVE, Act.BREAK_IN, Act.SET_ASIDE)
+_NOTHING_DONE: Final = (Act.LEAVE, Act.BREAK_IN, Act.SET_ASIDE)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +62,8 @@ class FittingView:
     tape_said: list[tuple[str, str]]
     verdict: Verdict | None
     act: NextAct | None
+    headline: str
+    further: str
     acts: list[NextAct]
     out_of_reach: NextAct | None
     rows: list[NoteRow]
@@ -94,6 +98,8 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
         tape_said=_tape(present, planned),
         verdict=None if now.report is None else verdict_of(now.report),
         act=act,
+        headline="" if act is None else _sentences(act.say)[0],
+        further="" if act is None else _sentences(act.say)[1],
         acts=[] if plan is None else [step.act for step in plan.steps],
         out_of_reach=None if plan is None else plan.verdict,
         rows=_rows(now),
@@ -122,6 +128,12 @@ def _act(now: FittingNow) -> NextAct | None:
     if now.plan.steps:
         return now.plan.steps[0].act
     return now.plan.verdict or now.report.next_act
+
+
+def _sentences(say: str) -> tuple[str, str]:
+    """The first sentence, which is read from two metres, and what follows it."""
+    first, *rest = _SENTENCE_END.split(say, maxsplit=1)
+    return first, rest[0] if rest else ""
 
 
 def _stage(act: NextAct | None) -> int:
@@ -163,6 +175,8 @@ def _cents(report: TakeReport, note: str) -> str:
 def _deviation(found: Deviation | None) -> str:
     if found is None:
         return ""
+    if found.sd_cents == 0.0:
+        return "the reference"
     return Uncertain(value=found.cents, sd=found.sd_cents).text("cents", signed=True)
 
 

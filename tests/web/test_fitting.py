@@ -1,0 +1,184 @@
+"""The fitting on the page: every way to a take, what was done, undo, and nothing typed is lost."""
+
+from __future__ import annotations
+
+import re
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+import pytest
+
+from canebench.base.notes import NOTES
+from canebench.bench.measure_take import DEMO_FILE, measure_take
+from support.web_client import signed_in
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from starlette.applications import Starlette
+    from starlette.testclient import TestClient
+
+    from canebench.web.entry import Entry
+
+#: An ordinary first take against its own low A: the top hand is flat.
+TYPED = dict(zip(NOTES, (417.0, 475.2, 533.5, 590.0, 633.0, 711.0, 788.0, 828.0, 935.0), strict=True))
+
+
+def typed(**more: str) -> dict[str, str]:
+    return {"how": "typed", "unit": "Hz", **{f"typed-{n}": f"{hz:g}" for n, hz in TYPED.items()}, **more}
+
+
+def begun(client: TestClient, reed: str = "77", chanter: str = "new one") -> str:
+    answer = client.post("/fit", data={"reed": reed, "chanter": chanter}, follow_redirects=False)
+    assert answer.status_code == 303
+    return str(answer.headers["location"]).partition("?")[0]
+
+
+def test_begin_adds_what_is_new_once(empty_client: TestClient) -> None:
+    place = begun(empty_client)
+    assert begun(empty_client) == place
+    page = empty_client.get(place).text
+    assert "A clean start" in page
+    assert "Reed" in page
+    assert "residue" in page
+
+
+def test_typed_readings_become_a_beam_and_an_act(empty_client: TestClient) -> None:
+    place = begun(empty_client)
+    answer = empty_client.post(f"{place}/take", data=typed(since="nothing"))
+    assert answer.status_code == 200
+    assert "octave narrow" in answer.text
+    assert "Seat the reed" in answer.text
+    assert "475.2" in answer.text
+    assert answer.text.count("<svg") >= 3
+
+
+def test_decimal_commas_are_read(empty_client: TestClient) -> None:
+    place = begun(empty_client)
+    fields = {name: value.replace(".", ",") for name, value in typed(since="nothing").items()}
+    assert "475.2" in empty_client.post(f"{place}/take", data=fields).text
+
+
+def test_the_second_take_shows_predicted_beside_measured(empty_client: TestClient) -> None:
+    place = begun(empty_client)
+    empty_client.post(f"{place}/take", data=typed(since="nothing"))
+    second = typed(since="act") | {"typed-high A": "941", "typed-low A": "476.5"}
+    page = empty_client.post(f"{place}/take", data=second).text
+    assert "predicted and measured" in page
+    assert "Was predicted" in page
+    assert "1 mm deeper moves high A by" in page
+
+
+def test_what_was_done_is_the_setting(app: Starlette, entry: Entry) -> None:
+    """A setting told outright is kept as told; tape too."""
+    with signed_in(app, entry) as client:
+        place = begun(client)
+        told = {"since": "other", "seat": "-0,5", "tape-C": "1.5"}
+        client.post(f"{place}/take", data=typed(**told))
+    reed, chanter = (int(part) for part in place.split("/")[2:])
+    with app.state.desk.ledger.reading() as reader:
+        setting = reader.rows("settings", {"reed_id": reed, "chanter_id": chanter})[-1]
+        tapes = reader.rows("tapes", {"setting_id": setting["id"]})
+    assert setting["seat_mm"] == -0.5
+    assert [(tape["hole"], tape["covered_mm"]) for tape in tapes] == [("C", 1.5)]
+
+
+def test_a_pinch_done_is_counted_for_life(app: Starlette, entry: Entry) -> None:
+    with signed_in(app, entry) as client:
+        place = begun(client)
+        client.post(f"{place}/take", data=typed(since="nothing"))
+        page = client.post(f"{place}/take", data=typed(since="other", seat="0", pinched="on")).text
+    assert "Pinched once" in page or "1 pinch" in page
+    reed = int(place.split("/")[2])
+    with app.state.desk.ledger.reading() as reader:
+        assert len(reader.rows("eases", {"reed_id": reed})) == 1
+
+
+def test_what_will_not_do_is_said_and_nothing_typed_is_lost(empty_client: TestClient) -> None:
+    place = begun(empty_client)
+    answer = empty_client.post(f"{place}/take", data=typed(since="nothing") | {"typed-E": "abc"})
+    assert answer.status_code == 422
+    assert "Not written down" in answer.text
+    assert 'value="abc"' in answer.text
+    assert 'value="475.2"' in answer.text
+    assert "A clean start" in answer.text
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({"how": "typed"}, "low A and high A at least"),
+        ({"how": "file"}, "a sound file of the take is needed"),
+        ({"how": "recording", "recording": "../../etc/passwd"}, "not on this bench"),
+        ({"how": "typed", "since": "later", "typed-low A": "476"}, "one of act, nothing"),
+        ({"how": "typed", "scale": "mine", "typed-low A": "476"}, "scale"),
+        ({"how": "typed", "typed-low A": "1e400"}, "a number is needed"),
+        ({"how": "typed", "typed-low A": "47"}, "typed reading"),
+    ],
+)
+def test_errors_name_what_was_given(empty_client: TestClient, fields: dict[str, str], said: str) -> None:
+    place = begun(empty_client)
+    answer = empty_client.post(f"{place}/take", data=fields)
+    assert answer.status_code in (404, 422)
+    assert said in answer.text
+
+
+def test_a_file_gives_the_numbers_of_the_command(empty_app: Starlette, entry: Entry, tmp_path: Path) -> None:
+    path = tmp_path / "slow scale.ogg"
+    path.write_bytes((files("canebench") / "demo" / DEMO_FILE).read_bytes())
+    expected = measure_take(path).measurement
+    with signed_in(empty_app, entry) as client:
+        place = begun(client)
+        with path.open("rb") as file:
+            answer = client.post(
+                f"{place}/take", data={"how": "file", "since": "nothing"}, files={"file": (path.name, file)}
+            )
+    assert answer.status_code == 200, answer.text
+    with empty_app.state.desk.ledger.reading() as reader:
+        take = reader.rows("takes")[-1]
+        kept = {row["note"]: row["hz"] for row in reader.rows("pitches", {"take_id": take["id"]})}
+    assert kept == {note.note: note.hz for note in expected.notes}
+    assert take["origin"] == "slow scale.ogg"
+    assert (empty_app.state.desk.takes / f"{take['recording_sha256']}.flac").is_file()
+
+
+def test_a_file_that_is_no_sound_changes_nothing(empty_client: TestClient) -> None:
+    place = begun(empty_client)
+    before = empty_client.get("/history").text
+    answer = empty_client.post(
+        f"{place}/take", data={"how": "file"}, files={"file": ("notes.txt", b"not a sound")}
+    )
+    assert answer.status_code == 422
+    assert "Not written down" in answer.text
+    assert empty_client.get("/history").text == before
+
+
+def test_a_take_is_undone(empty_client: TestClient) -> None:
+    place = begun(empty_client)
+    page = empty_client.post(f"{place}/take", data=typed(since="nothing")).text
+    found = re.search(r'action="(/undo/\d+)"', page)
+    assert found
+    page = empty_client.post(found[1], data={"back": place}).text
+    assert "undid" in page
+    assert "A clean start" in page
+
+
+def test_an_undo_never_leads_away(client: TestClient) -> None:
+    for back in ("https://canebench.example/", "//canebench.example", "/\\canebench.example", "nowhere"):
+        answer = client.post("/undo/1", data={"back": back}, follow_redirects=False)
+        assert answer.headers.get("location", "/").startswith("/?") or answer.status_code == 422
+
+
+def test_the_aim_stands_in_the_address(client: TestClient) -> None:
+    plain = client.get("/fit/1/1").text
+    fixed = client.get("/fit/1/1?reference=478&deeper=0.5").text
+    assert "its own low A" in plain
+    assert fixed != plain
+    assert 'value="478"' in fixed
+    assert client.get("/fit/1/1?deeper=99").status_code == 422
+    assert client.get("/fit/1/1?scale=nowhere").status_code == 422
+
+
+def test_no_such_fitting(client: TestClient) -> None:
+    assert client.get("/fit/1/999").status_code == 404
+    assert client.get("/fit/999/1").status_code == 404
