@@ -1,0 +1,80 @@
+"""A real browser for the whole run, and benches that it opens."""
+
+from __future__ import annotations
+
+from importlib.resources import as_file, files
+from shutil import copytree
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from playwright.sync_api import Browser, Playwright, sync_playwright
+
+from canebench.bench.demo_season import make_demo
+from canebench.bench.measure_take import DEMO_FILE
+from support.running_bench import Bench, Watch, launched, serving, signed_in_page
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from playwright.sync_api import BrowserContext, Page
+
+
+@pytest.fixture(scope="session")
+def playwright() -> Iterator[Playwright]:
+    with sync_playwright() as running:
+        yield running
+
+
+@pytest.fixture(scope="session")
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    options: Any = launched()
+    found = playwright.chromium.launch(**options)
+    yield found
+    found.close()
+
+
+@pytest.fixture(scope="session")
+def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The invented band's season, made once; what is changed is changed in copies."""
+    folder = tmp_path_factory.mktemp("season") / "demo"
+    make_demo(folder)
+    return folder
+
+
+@pytest.fixture(scope="session")
+def season_bench(season: Path) -> Iterator[Bench]:
+    """The season, served for pages that are only looked at."""
+    with serving(season / "ledger.db") as bench:
+        yield bench
+
+
+@pytest.fixture
+def bench(tmp_path: Path, season: Path) -> Iterator[Bench]:
+    """A copy of the season, to be changed."""
+    copytree(season, tmp_path / "season")
+    with serving(tmp_path / "season" / "ledger.db") as running:
+        yield running
+
+
+@pytest.fixture
+def context(browser: Browser) -> Iterator[BrowserContext]:
+    made = browser.new_context(viewport={"width": 1280, "height": 900})
+    made.set_default_timeout(15_000)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def open_page(context: BrowserContext, bench: Bench) -> Iterator[tuple[Page, Watch]]:
+    """A signed-in page on a copy of the season; it must end without an error or an outside request."""
+    page, watch = signed_in_page(context, bench)
+    yield page, watch
+    watch.assert_clean()
+
+
+@pytest.fixture(scope="session")
+def demo_take() -> Iterator[Path]:
+    """The bundled take: rendered by this package, with known truth."""
+    with as_file(files("canebench") / "demo" / DEMO_FILE) as path:
+        yield path
