@@ -1,0 +1,73 @@
+"""Every page in a real browser: four looks, a telephone's width, axe-core, no error, nothing from elsewhere."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Final
+
+import pytest
+
+from support.every_page import EVERY_PAGE
+from support.running_bench import signed_in_page
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from playwright.sync_api import Browser, Page
+
+    from support.running_bench import Bench, Watch
+
+LOOKS: Final = ("light", "dark", "dim", "contrast")
+#: axe-core (MPL-2.0, for tests only), as a package of ours for tests brings it.
+AXE: Final = files("axe_playwright_python") / "axe.min.js"
+
+
+@pytest.fixture(scope="module")
+def seen(browser: Browser, season_bench: Bench) -> Iterator[tuple[Page, Watch]]:
+    """One signed-in page for all looks."""
+    context = browser.new_context(viewport={"width": 360, "height": 800}, reduced_motion="reduce")
+    page, watch = signed_in_page(context, season_bench)
+    yield page, watch
+    context.close()
+
+
+@pytest.mark.parametrize("look", LOOKS)
+@pytest.mark.parametrize("path", EVERY_PAGE)
+def test_page(seen: tuple[Page, Watch], season_bench: Bench, path: str, look: str) -> None:
+    page, watch = seen
+    watch.clear()
+    page.context.add_cookies([{"name": "canebench-look", "value": look, "url": season_bench.address}])
+    page.goto(season_bench.address + path)
+    assert page.evaluate("document.documentElement.dataset.look") == look
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360, "it scrolls sideways"
+    page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360, "opened, it scrolls sideways"
+    assert violations(page) == []
+    watch.assert_clean(path)
+
+
+def test_axe_would_find_something(seen: tuple[Page, Watch], season_bench: Bench) -> None:
+    """The control: a field without a label and grey on grey are found."""
+    page, _ = seen
+    page.goto(season_bench.address + "/")
+    page.evaluate(
+        """() => {
+            const field = document.createElement("input");
+            const text = document.createElement("p");
+            text.textContent = "hard to read";
+            text.style.color = "#999";
+            text.style.background = "#aaa";
+            document.querySelector("main").append(field, text);
+        }"""
+    )
+    assert {found["id"] for found in violations(page)} >= {"label", "color-contrast"}
+
+
+def violations(page: Page) -> list[dict[str, Any]]:
+    """What axe-core finds, each with the places."""
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+    return [
+        {"id": one["id"], "where": [node["html"][:200] for node in one["nodes"][:3]]}
+        for one in found["violations"]
+    ]
