@@ -1,4 +1,4 @@
-"""Every page in a real browser: four looks, a telephone's width, axe-core, no error, nothing from elsewhere."""
+"""Every page in a real browser: four looks, a narrow screen, axe-core, no error, nothing from elsewhere."""
 
 from __future__ import annotations
 
