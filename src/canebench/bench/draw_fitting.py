@@ -1,4 +1,4 @@
-"""The pictures of a fitting: the beam with what the next act should make of it, what the last act did, the tape.
+"""The pictures of a fitting: the beam, what the next act should make of it, what the last act did, the tape.
 
 Guarded by `tests/doors/test_fitting_now.py`.
 """

@@ -78,9 +78,15 @@ class Ledger:
         return count
 
 
+def _keep_snapshot(database: Database, clock: Callable[[], datetime]) -> None:
+    from canebench.store.snapshots import keep_snapshot  # noqa: PLC0415 - only where there is a need
+
+    keep_snapshot(database, "before-migration", at=written(clock()))
+
+
 def open_ledger(url: str, *, clock: Callable[[], datetime] = utc_now) -> Ledger:
     """The ledger at `url`, brought to this version's schema; a new one where there is none."""
     database = open_database(url)
     if revision_of(database) != HEAD:
-        migrate(database)
+        migrate(database, before=lambda: _keep_snapshot(database, clock))
     return Ledger(database, clock=clock)

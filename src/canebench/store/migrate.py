@@ -13,7 +13,9 @@ from canebench.store.database import WAIT_S, WRITE_LOCK, LedgerError
 from canebench.store.schema import HEAD
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
+
+    from alembic.script import ScriptDirectory
 
     from canebench.store.database import Database
 
@@ -43,11 +45,14 @@ def _holds_tables(database: Database) -> bool:
         return bool(connection.rows(sql))
 
 
-def migrate(database: Database) -> None:
-    """To the newest revision; a ledger newer than this version is refused."""
+def migrate(database: Database, *, before: Callable[[], object] | None = None) -> None:
+    """To the newest revision; a ledger newer than this version is refused.
+
+    `before` is called when a ledger that is there already is about to change.
+    """
     from alembic import command  # noqa: PLC0415
     from alembic.config import Config  # noqa: PLC0415
-    from alembic.script import ScriptDirectory  # noqa: PLC0415
+    from alembic.script import ScriptDirectory  # noqa: PLC0415, F811
     from sqlalchemy import create_engine, event, pool  # noqa: PLC0415
     from sqlalchemy.exc import DBAPIError  # noqa: PLC0415
 
@@ -58,12 +63,13 @@ def migrate(database: Database) -> None:
     now = revision_of(database)
     if now is None and holds_tables:
         raise LedgerError("This database belongs to something else: it has tables, but is no ledger.")
-    known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
-    if now is not None and now not in known:
+    if now is not None and now not in _known(ScriptDirectory.from_config(config)):
         raise LedgerError(
             f"This ledger is at revision {now}, newer than this canebench knows ({HEAD}). "
             "Install the newer version; nothing was changed."
         )
+    if now is not None and before is not None:
+        before()
     waits = {"timeout": WAIT_S} if database.dialect == "sqlite" else {}
     engine = create_engine(database.engine_url, poolclass=pool.NullPool, connect_args=waits)
     if database.dialect == "sqlite":
@@ -90,6 +96,10 @@ def migrate(database: Database) -> None:
         raise database.told(error.orig or error) from error
     finally:
         engine.dispose()
+
+
+def _known(scripts: ScriptDirectory) -> set[str]:
+    return {script.revision for script in scripts.walk_revisions()}
 
 
 def _check_references(broken: Sequence[object]) -> None:
