@@ -11,15 +11,13 @@ from typing import Any
 from canebench.store.database import Sqlite
 from canebench.store.restore import restore_backup
 
-_left = int(sys.argv[4])
+_TOUCHES = iter(range(int(sys.argv[4])))
 
 
 def _counted(what: Any) -> Any:
     def call(*args: Any, **told: Any) -> Any:
-        global _left
-        if _left == 0:
+        if next(_TOUCHES, None) is None:
             os._exit(9)
-        _left -= 1
         return what(*args, **told)
 
     return call

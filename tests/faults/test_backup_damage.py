@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 import shutil
+from functools import partial
 from hashlib import sha256
-from pathlib import Path
 from random import Random
 from typing import TYPE_CHECKING, Final
 
@@ -18,6 +18,7 @@ from support.ledgers import take_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
 COUNT: Final = 10_000
 _SEED: Final = 20261125
@@ -35,7 +36,7 @@ def backup(tmp_path_factory: pytest.TempPathFactory) -> Path:
     take_in(ledger, count=3)
     takes = place / "takes"
     takes.mkdir()
-    random = Random(_SEED)
+    random = Random(_SEED)  # noqa: S311 - damages, not secrets
     for letter in "abc":
         (takes / f"{letter * 64}.flac").write_bytes(random.randbytes(3_000))
     return write_backup(ledger.database, takes, place / "backup", at="2026-03-02T19:00:00.000Z")
@@ -77,7 +78,7 @@ def damage(folder: Path, random: Random) -> Callable[[], None]:
         other = path.with_name(f"x{path.name}")
         if kind == "rename":
             path.rename(other)
-            return lambda: None if other.rename(path) else None
+            return partial(_renamed, other, path)
         path.unlink()
     elif kind in ("edit", "forge"):
         return _edit(folder, random, forge=kind == "forge")
@@ -86,7 +87,15 @@ def damage(folder: Path, random: Random) -> Callable[[], None]:
         if changed == data:
             return damage(folder, random)
         path.write_bytes(changed)
-    return lambda: None if path.write_bytes(data) else None
+    return partial(_written, path, data)
+
+
+def _renamed(path: Path, back: Path) -> None:
+    path.rename(back)
+
+
+def _written(path: Path, data: bytes) -> None:
+    path.write_bytes(data)
 
 
 def _changed(kind: str, data: bytes, files: list[Path], random: Random) -> bytes:
@@ -139,7 +148,7 @@ def _edit(folder: Path, random: Random, *, forge: bool) -> Callable[[], None]:
 
 def missed(folder: Path, count: int, seed: int, verify: Callable[[Path], list[str]]) -> int:
     """How many of so many damages are not found."""
-    random, unseen = Random(seed), 0
+    random, unseen = Random(seed), 0  # noqa: S311
     for _ in range(count):
         take_back = damage(folder, random)
         unseen += verify(folder) == []
@@ -156,7 +165,6 @@ def test_every_damage_is_found(backup: Path, rows_backup: Path) -> None:
 
 def test_sizes_alone_would_miss_many(backup: Path) -> None:
     """The control: a look at names and sizes finds what was cut or removed, and little else."""
-
     saved = (backup / MANIFEST).read_bytes()
 
     def by_size(folder: Path) -> list[str]:

@@ -22,11 +22,13 @@ if TYPE_CHECKING:
 #: Each command's line in the list; its module is canebench.cli.<name>, the command in it `command`.
 COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
     {
+        "backup": "Back up ledger and recordings into a new folder.",
         "card": "Print a reed's setting card, A6.",
         "care": "How long one may still play at a level, by published rules.",
         "chanter": "Show a chanter's sizes and what a millimetre does on it.",
         "choose": "Which reeds suit a player now, and why.",
         "demo": "Make or remove an invented band's season to try things on.",
+        "doctor": "Look whether this bench is in order: ledger, disk, sound, print, browser.",
         "ease": "Write down a pinch, which counts for a reed's whole life.",
         "fit": "Measure a take of a reed, keep it with its setting, and plan on.",
         "history": "What was done, by whom and when.",
@@ -39,11 +41,13 @@ COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
         "player": "Tell what a player blows now, or list the players.",
         "reed": "List the reeds, or tell one reed's whole story.",
         "rest": "Let a mouth-tested reed rest before another mouth may.",
+        "restore": "Put a backup in the ledger's place; what was there is kept.",
         "scales": "List the target scales and where each was published.",
         "serve": "Open the bench in a browser on this machine.",
         "strength": "Write down how strong a reed is.",
         "synth": "Render a take whose true pitches are known.",
         "undo": "Take back the last act, or the one with this number.",
+        "verify": "Look whether a backup is whole, to the last bit.",
     }
 )
 

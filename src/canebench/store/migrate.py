@@ -52,7 +52,7 @@ def migrate(database: Database, *, before: Callable[[], object] | None = None) -
     """
     from alembic import command  # noqa: PLC0415
     from alembic.config import Config  # noqa: PLC0415
-    from alembic.script import ScriptDirectory  # noqa: PLC0415, F811
+    from alembic.script import ScriptDirectory  # noqa: PLC0415
     from sqlalchemy import create_engine, event, pool  # noqa: PLC0415
     from sqlalchemy.exc import DBAPIError  # noqa: PLC0415
 

@@ -1,0 +1,74 @@
+"""backup, verify and restore as commands."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from typing import TYPE_CHECKING
+
+import pytest
+
+from canebench.bench.demo_season import make_demo
+from canebench.store.ledger import open_ledger
+from doors.run import run
+from support.ledgers import dump_of
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return make_demo(tmp_path_factory.mktemp("season") / "demo")
+
+
+@pytest.fixture
+def ledger(season: Path, tmp_path: Path) -> Path:
+    shutil.copyfile(season, tmp_path / "ledger.db")
+    return tmp_path / "ledger.db"
+
+
+def test_there_verified_and_back(ledger: Path, tmp_path: Path) -> None:
+    before = dump_of(open_ledger(str(ledger)))
+    made = run("backup", str(tmp_path / "backup"), "--ledger", str(ledger), "--json")
+    assert made.exit_code == 0
+    assert json.loads(made.stdout)["files"] >= 3
+    assert run("verify", str(tmp_path / "backup")).exit_code == 0
+    assert run("undo", "--ledger", str(ledger)).exit_code == 0
+    assert dump_of(open_ledger(str(ledger))) != before
+    done = run("restore", str(tmp_path / "backup"), "--yes", "--ledger", str(ledger), "--json")
+    assert done.exit_code == 0
+    assert dump_of(open_ledger(str(ledger))) == before
+    assert open_ledger(json.loads(done.stdout)["kept"])
+
+
+def test_a_damaged_backup_is_told_and_not_restored(ledger: Path, tmp_path: Path) -> None:
+    folder = tmp_path / "backup"
+    run("backup", str(folder), "--ledger", str(ledger))
+    data = bytearray((folder / "ledger.db").read_bytes())
+    data[5_000] ^= 1
+    (folder / "ledger.db").write_bytes(data)
+    looked = run("verify", str(folder))
+    assert looked.exit_code == 7
+    assert "ledger.db is not as it was written" in looked.stdout
+    before = dump_of(open_ledger(str(ledger)))
+    refused = run("restore", str(folder), "--yes", "--ledger", str(ledger))
+    assert refused.exit_code == 7
+    assert dump_of(open_ledger(str(ledger))) == before
+
+
+def test_it_asks_first(ledger: Path, tmp_path: Path) -> None:
+    run("backup", str(tmp_path / "backup"), "--ledger", str(ledger))
+    before = ledger.read_bytes()
+    assert run("restore", str(tmp_path / "backup"), "--ledger", str(ledger)).exit_code != 0
+    assert ledger.read_bytes() == before
+
+
+def test_what_is_not_there(tmp_path: Path, ledger: Path) -> None:
+    assert run("verify", str(tmp_path / "none")).exit_code == 5
+    assert run("restore", str(tmp_path / "none"), "--yes", "--ledger", str(ledger)).exit_code == 5
+    (tmp_path / "empty").mkdir()
+    assert run("verify", str(tmp_path / "empty")).exit_code == 7
+    again = run("backup", str(tmp_path / "empty"), "--ledger", str(ledger))
+    assert again.exit_code == 4
+    assert "never written over" in again.stderr
