@@ -14,7 +14,7 @@ import click
 import pytest
 
 from canebench import __version__
-from canebench.cli.main import COMMANDS, cli
+from canebench.cli.main import COMMANDS, Doors, cli
 from doors.run import run
 
 ROOT = Path(__file__).parents[2]
@@ -33,7 +33,7 @@ def in_a_process(*arguments: str, **settings: str) -> subprocess.CompletedProces
 
 
 def command(name: str) -> click.Command:
-    found: click.Command = import_module(f"canebench.cli.{name}").command
+    found: click.Command = import_module(Doors.module_of(name)).command
     return found
 
 

@@ -330,7 +330,7 @@ def test_who_and_what_was_said_are_plain_text(ledger: Ledger, who: str, said: st
         assert reader.history() == []
 
 
-def test_a_name_stands_once_also_in_the_bin(ledger: Ledger) -> None:
+def test_a_name_stands_once(ledger: Ledger) -> None:
     take_in(ledger, count=1)
     before = dump_of(ledger)
     with pytest.raises(InputError, match="there already"):
@@ -339,9 +339,25 @@ def test_a_name_stands_once_also_in_the_bin(ledger: Ledger) -> None:
     autumn, _ = take_in(ledger, "autumn", count=1)
     with pytest.raises(InputError, match="there already"):
         _change(ledger, "lots", autumn, name="spring")
-    ledger.undo(1, who="A")
-    with pytest.raises(InputError, match="in the bin"):
-        take_in(ledger, count=1)
+
+
+def test_a_name_in_the_bin_is_free_again_and_history_stays_right(ledger: Ledger) -> None:
+    """Undo, the same again, undo both: everybody has their own name back."""
+    first, _ = take_in(ledger, count=1)
+    before = dump_of(ledger)["lots"]
+    undone = ledger.undo(1, who="A")
+    second, _ = take_in(ledger, count=1)
+    again = last_act(ledger)
+    assert row_of(ledger, "lots", second)["name"] == "spring"
+    assert str(row_of(ledger, "lots", first)["name"]).startswith("spring (removed ")
+    with pytest.raises(StaleEditError, match="name: 'spring' then"):
+        ledger.undo(undone, who="A")
+    ledger.undo(again, who="A")
+    assert row_of(ledger, "lots", first)["name"] == "spring"
+    ledger.undo(undone, who="A")
+    with ledger.reading() as reader:
+        (lot,) = reader.rows("lots")
+    assert {**lot, "version": 1} == {**before[0], "version": 1}
 
 
 def test_what_others_refer_to_is_not_removed(ledger: Ledger) -> None:
@@ -412,8 +428,9 @@ def test_undo_of_an_act_that_touched_a_row_twice(ledger: Ledger) -> None:
     assert row_of(ledger, "lots", lot)["remarks"] == "damp"
     assert row_of(ledger, "lots", lot)["cane"] == "green"
     ledger.undo(last_act(ledger), who="A")
-    with pytest.raises(StaleEditError, match="changed by someone else"):
-        ledger.undo(1, who="A")
+    # What came after the first act has been undone: now it can be too.
+    ledger.undo(1, who="A")
+    assert row_of(ledger, "lots", lot)["removed_at"] is not None
 
 
 def test_undo_is_refused_where_something_came_after(ledger: Ledger) -> None:

@@ -271,13 +271,37 @@ def test_rows_without_a_name_are_doubles_when_all_is_equal(ledger: Ledger) -> No
     assert [one.where for one in found.duplicates] == ["there already", "twice in the file", "there already"]
 
 
-def test_a_name_in_the_bin_is_a_problem(ledger: Ledger) -> None:
+def test_a_name_in_the_bin_is_free(ledger: Ledger) -> None:
     with ledger.act("test", who="tester", said="away") as writer:
         writer.remove("reeds", 2, read=writer.row("reeds", 2))
-    (problem,) = look(ledger, "reeds", f"number,state,state_since\n2,new,{_NOW}\n").problems
-    assert "in the bin" in problem.sentence
+    assert look(ledger, "reeds", f"number,state,state_since\n2,new,{_NOW}\n").fitting == 1
     (problem,) = look(ledger, "plays", f"reed,at,minutes\n2,{_NOW},1\n").problems
     assert "in the bin" in problem.sentence
+
+
+def test_an_import_that_was_undone_comes_in_again(ledger: Ledger) -> None:
+    text = f"number,state,state_since\n7,new,{_NOW}\n8,new,{_NOW}\n"
+    done = bring(ledger, "reeds", text)
+    before = [row["number"] for row in rows(ledger, "reeds")]
+    assert done.act_id is not None
+    ledger.undo(done.act_id, who="tester")
+    assert bring(ledger, "reeds", text).written == 2
+    assert [row["number"] for row in rows(ledger, "reeds")] == before
+
+
+@pytest.mark.parametrize(
+    ("given", "kept"),
+    [
+        ("2026-03-02T20:00:00+01:00", "2026-03-02T19:00:00.000Z"),
+        ("2026-03-02T19:00:00Z", "2026-03-02T19:00:00.000Z"),
+        ("2026-03-02 19:00", "2026-03-02T19:00:00.000Z"),
+        ("2026-03-02", "2026-03-02T00:00:00.000Z"),
+        ("2026-03-02T23:30:00-05:00", "2026-03-03T04:30:00.000Z"),
+    ],
+)
+def test_times_are_kept_in_utc(ledger: Ledger, given: str, kept: str) -> None:
+    bring(ledger, "plays", f"reed,at,minutes\n1,{given},1\n")
+    assert rows(ledger, "plays")[-1]["at"] == kept
 
 
 def test_ids_are_kept_only_where_they_were_never_used(ledger: Ledger) -> None:

@@ -6,6 +6,7 @@ import os
 import sys
 from difflib import get_close_matches
 from importlib import import_module
+from keyword import iskeyword
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final, NoReturn
 
@@ -30,8 +31,10 @@ COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
         "demo": "Make or remove an invented band's season to try things on.",
         "doctor": "Look whether this bench is in order: ledger, disk, sound, print, browser.",
         "ease": "Write down a pinch, which counts for a reed's whole life.",
+        "export": "Write a table, or everything, to CSV, JSON, Parquet or XLSX.",
         "fit": "Measure a take of a reed, keep it with its setting, and plan on.",
         "history": "What was done, by whom and when.",
+        "import": "Bring rows in from CSV, JSON, Parquet or XLSX, all or none.",
         "labels": "Print labels for reeds: number and code.",
         "lot": "Take in a lot of reeds, or list the lots.",
         "measure": "Measure a take and say the one thing to do next.",
@@ -74,12 +77,17 @@ class Doors(click.Group):
         del ctx
         return list(COMMANDS)
 
+    @staticmethod
+    def module_of(name: str) -> str:
+        """The module of a command: one whose name Python keeps for itself has an underscore after it."""
+        return f"canebench.cli.{name}{'_' * iskeyword(name)}"
+
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import the command of that name."""
         del ctx
         if cmd_name not in COMMANDS:
             return None
-        command: click.Command = import_module(f"canebench.cli.{cmd_name}").command
+        command: click.Command = import_module(self.module_of(cmd_name)).command
         return command
 
     def resolve_command(

@@ -68,7 +68,7 @@ def migrate(database: Database, *, before: Callable[[], object] | None = None) -
             f"This ledger is at revision {now}, newer than this canebench knows ({HEAD}). "
             "Install the newer version; nothing was changed."
         )
-    if now is not None and before is not None:
+    if now not in (None, HEAD) and before is not None:
         before()
     waits = {"timeout": WAIT_S} if database.dialect == "sqlite" else {}
     engine = create_engine(database.engine_url, poolclass=pool.NullPool, connect_args=waits)

@@ -6,6 +6,7 @@ Recordings are left out: nothing ever changes or removes one. Guarded by `tests/
 from __future__ import annotations
 
 import re
+import secrets
 import shutil
 from typing import TYPE_CHECKING, Final
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from canebench.store.database import Database
 
 KEPT: Final = 10
-_NAME: Final = re.compile(r"\d{8}T\d{6}(-\d+)?-[a-z-]+")
+_NAME: Final = re.compile(r"\d{8}T\d{6}-[0-9a-f]{6}-[a-z-]+")
 
 
 def snapshots_folder(database: Database) -> Path:
@@ -34,12 +35,8 @@ def keep_snapshot(database: Database, why: str, *, at: str) -> Path:
     """Keep a snapshot now; `why` is in lower-case letters and hyphens."""
     folder = snapshots_folder(database)
     folder.mkdir(parents=True, exist_ok=True)
-    stamp = re.sub(r"[^0-9T]", "", at[:19])
-    path = folder / f"{stamp}-{why}"
-    count = 1
-    while path.exists():
-        count += 1
-        path = folder / f"{stamp}-{count}-{why}"
+    # Two processes may want one in the same second.
+    path = folder / f"{re.sub('[^0-9T]', '', at[:19])}-{secrets.token_hex(3)}-{why}"
     write_backup(database, None, path, at=at)
     for old in snapshots(database)[KEPT:]:
         shutil.rmtree(old, ignore_errors=True)

@@ -31,14 +31,20 @@ def checked(table: Table, column: Column, value: Value) -> Value:
     text = plain_text(where, value, most=_LONGEST_TEXT)
     if column.choices and text not in column.choices:
         raise InputError(field=where, given=repr(text), allowed=f"one of {', '.join(column.choices)}")
-    if column.kind in ("when", "day"):
-        try:
-            datetime.fromisoformat(text)
-        except ValueError as error:
-            raise InputError(
-                field=where, given=repr(text), allowed="a date like 2026-11-25, or a time after it"
-            ) from error
-    return text
+    return _moment(where, column, text) if column.kind in ("when", "day") else text
+
+
+def _moment(where: str, column: Column, text: str) -> str:
+    """A time as `written` writes it, whatever zone it was told in (UTC where in none); or a day."""
+    try:
+        moment = datetime.fromisoformat(text)
+        if column.kind == "day":
+            return moment.date().isoformat()
+        return written(moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC))
+    except (ValueError, OverflowError) as error:
+        raise InputError(
+            field=where, given=repr(text), allowed="a date like 2026-11-25, or a time after it"
+        ) from error
 
 
 def _number(where: str, column: Column, value: Value) -> int | float:
@@ -66,6 +72,6 @@ def plain_text(where: str, value: object, *, most: int) -> str:
         raise InputError(field=where, given=repr(value)[:60], allowed="text is needed")
     if len(value) > most:
         raise InputError(field=where, given=f"{len(value)} characters", allowed=f"at most {most} are kept")
-    if "\x00" in value or any("\ud800" <= one <= "\udfff" for one in value):
+    if "\x00" in value or (not value.isascii() and any("\ud800" <= one <= "\udfff" for one in value)):
         raise InputError(field=where, given="a character that no text has", allowed="plain text is needed")
     return value

@@ -133,7 +133,7 @@ class Writer(Reader):
             known = table_named(table)
             now = self.row(table, row_id)
             touched = (table, row_id) in put_back
-            if after is None or (not touched and now["version"] != after["version"]):
+            if after is None or not (touched or now["version"] == after["version"] or _same(now, after)):
                 raise StaleEditError(noun=known.noun, row_id=row_id, read=after or {}, now=now)
             put_back.add((table, row_id))
             back = {**(before or now), "version": int(now["version"] or 0) + 1}
@@ -210,13 +210,13 @@ class Writer(Reader):
             if not column.unique:
                 continue
             values = [row[column.name] for row in rows if row[column.name] is not None]
-            sql = f"SELECT {column.name} AS value, removed_at FROM {table.name} WHERE {column.name} IN"
-            for found in self._among(sql, values):
-                raise _taken(table, column, found["value"], found["removed_at"])
+            sql = f"SELECT * FROM {table.name} WHERE {column.name} IN"
+            for found in list(self._among(sql, values)):
+                self._free(table, column, found)
             seen: set[Value] = set()
             for value in values:
                 if value in seen:
-                    raise _taken(table, column, value, None)
+                    raise _taken(table, column, value)
                 seen.add(value)
 
     def _kept_ids(self, table: Table, rows: Sequence[Mapping[str, Value]]) -> list[int]:
@@ -303,10 +303,19 @@ class Writer(Reader):
             value = row.get(column.name)
             if not column.unique or value is None:
                 continue
-            sql = f"SELECT id, removed_at FROM {table.name} WHERE {column.name} = ? AND id <> ?"
-            found = self.connection.rows(sql, [value, row["id"]])
-            if found:
-                raise _taken(table, column, value, found[0]["removed_at"])
+            sql = f"SELECT * FROM {table.name} WHERE {column.name} = ? AND id <> ?"
+            for found in self.connection.rows(sql, [value, row["id"]]):
+                self._free(table, column, found)
+
+    def _free(self, table: Table, column: Column, holder: Row) -> None:
+        """A row in the bin gives up a name that is wanted; outside the bin, it keeps it."""
+        value = holder[column.name]
+        if holder["removed_at"] is None:
+            raise _taken(table, column, value)
+        name = f"{value} (removed {str(holder['removed_at'])[:10]}, {holder['id']})"
+        after = {**holder, column.name: name, "version": int(holder["version"] or 0) + 1}
+        self._replace(table, after)
+        self._note(table, after, holder, after)
 
     def _note(self, table: Table, row: Row, before: Row | None, after: Row | None) -> None:
         self._places += 1
@@ -331,12 +340,16 @@ class Writer(Reader):
         self._places += len(notes)
 
 
-def _taken(table: Table, column: Column, value: Value, removed_at: Value) -> InputError:
-    where = "in the bin" if removed_at is not None else "there already"
+def _same(now: Row, then: Row) -> bool:
+    """The same but for how often it was changed: what was done since has been undone."""
+    return {**now, "version": 0} == {**then, "version": 0}
+
+
+def _taken(table: Table, column: Column, value: Value) -> InputError:
     return InputError(
         field=f"{column.name} of a {table.noun}",
         given=repr(value),
-        allowed=f"a {table.noun} of that {column.name} is {where}",
+        allowed=f"a {table.noun} of that {column.name} is there already",
     )
 
 

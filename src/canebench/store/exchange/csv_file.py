@@ -91,12 +91,13 @@ def read_csv(
     )
 
 
-def _score(source: Source, encoding: str, separator: str, table: Table) -> int:
-    """How many headers are clear with a separator; none where quotes do not fit it."""
+def _score(source: Source, encoding: str, separator: str, table: Table) -> tuple[int, int]:
+    """How many headers are clear with a separator, then how many there are; none where quotes do not fit."""
     try:
-        return how_many_known(table, _first(source, encoding, separator))
+        headers = _first(source, encoding, separator)
     except InputError:
-        return -1
+        return -1, 0
+    return how_many_known(table, headers), len(headers)
 
 
 def _encoding(source: Source) -> str:

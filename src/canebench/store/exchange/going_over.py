@@ -181,14 +181,7 @@ class Doubles:
         self, draft: Draft, mark: bytes, named: Mapping[Value, Row], twins: Mapping[bytes, int]
     ) -> None:
         now = named.get(draft.values[self._key.name]) if self._key is not None else None
-        if now is not None and self._key is not None and now["removed_at"] is not None:
-            self._trouble(
-                draft,
-                self._key.name,
-                now[self._key.name],
-                f"a {self._table.noun} of that {self._key.name} is in the bin",
-            )
-        elif now is not None:
+        if now is not None and now["removed_at"] is None:
             self._double(draft, "there already", int(now["id"] or 0), now)
             self._references.place(self._table, draft, int(now["id"] or 0), self._key)
         elif mark in twins:
