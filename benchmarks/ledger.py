@@ -151,6 +151,9 @@ def _pages(ledger: Ledger, *, reeds: int, takes: int) -> None:
             offset=50 * chance.randint(0, reeds // 400),
         ),
         "a reed's story": lambda reader: reader.story("reeds", reed()),
+        "a lot's story, the newest 200": lambda reader: reader.story(
+            "lots", chance.randint(1, reeds // 100), newest=200
+        ),
         "a reed's takes with their pitches": lambda reader: _takes_of(reader, reed()),
         "a reed by its number": lambda reader: reader.find("reeds", "number", f"{reed():06d}"),
         "newest takes, a page of 50": lambda reader: reader.rows("takes", order="-at", limit=50),

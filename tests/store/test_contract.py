@@ -19,9 +19,10 @@ from canebench.store.writer import StaleEditError
 from support.ledgers import Clock, dump_of, last_act, row_of, take_in
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
-    from canebench.store.tables import Value
+    from canebench.store.database import Connection
+    from canebench.store.tables import Row, Value
 
 _QUIET = settings(
     max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, database=None
@@ -545,6 +546,51 @@ def test_a_story_tells_every_act_on_a_row_and_on_what_refers_to_it(ledger: Ledge
     with ledger.reading() as reader:
         assert [act.id for act in reader.story("reeds", reed)] == [1, moved, played, undone]
         assert reader.story("reeds", 99) == []
+
+
+def test_a_story_holds_what_was_removed_and_its_newest_acts(ledger: Ledger) -> None:
+    lot, (reed, _) = take_in(ledger)
+    with ledger.act("play", who="A", said="played") as act:
+        play = act.insert("plays", {"reed_id": reed, "at": act.at, "minutes": 5.0})
+    with ledger.act("remove", who="A", said="removed") as act:
+        act.remove("plays", play, read=act.row("plays", play))
+    with ledger.reading() as reader:
+        told = reader.story("reeds", reed)
+        assert [act.said for act in told] == ["took in spring", "played", "removed"]
+        assert [len(act.changes) for act in told] == [3, 1, 1]
+        assert [act.said for act in reader.story("reeds", reed, newest=2)] == ["played", "removed"]
+        assert len(reader.story("lots", lot)) == 1
+
+
+def test_a_story_is_told_in_a_few_queries_however_long_it_is(ledger: Ledger) -> None:
+    _, (reed, _) = take_in(ledger)
+
+    def queries() -> int:
+        with ledger.reading() as reader:
+            asked = Counting(reader.connection)
+            reader.connection = asked
+            reader.story("reeds", reed)
+        return asked.count
+
+    short = queries()
+    for _ in range(5):
+        with ledger.act("play", who="A", said="played") as act:
+            act.insert("plays", {"reed_id": reed, "at": act.at, "minutes": 5.0})
+    assert queries() == short <= 3
+
+
+class Counting:
+    """Counts the queries that go through it."""
+
+    def __init__(self, connection: Connection) -> None:
+        self.connection, self.count = connection, 0
+
+    def rows(self, sql: str, values: Sequence[Value] = ()) -> list[Row]:
+        self.count += 1
+        return self.connection.rows(sql, values)
+
+    def run(self, sql: str, values: Sequence[Value] = ()) -> int:
+        return self.connection.run(sql, values)
 
 
 def test_rows_in_order_and_in_pages(ledger: Ledger) -> None:

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 OWN: Final = ("id", "version", "removed_at")
 #: No id is greater: every reader of an export keeps numbers up to here exactly.
 LAST_ID: Final = 2**53
+#: So many numbers are asked for in one query.
+_AT_ONCE: Final = 5_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,29 +110,39 @@ class Reader:
             for row in self.connection.rows(sql + f" ORDER BY id DESC LIMIT {int(limit)}", values)
         ]
 
-    def story(self, table: str, row_id: int) -> list[ActRecord]:
-        """Every act that touched one row, or a row that refers to it, oldest first."""
+    def story(self, table: str, row_id: int, *, newest: int | None = None) -> list[ActRecord]:
+        """Every act that touched one row, or a row that refers to it, in the bin or not, oldest first.
+
+        With `newest`, only so many of the last. A query for the acts and one for each 5,000 of them.
+        """
         known = table_named(table)
-        acts = {act.id: act for act in self._touching(known, row_id)}
+        parts = ["SELECT act_id FROM changes WHERE in_table = ? AND row_id = ?"]
+        values: list[Value] = [known.name, row_id if 1 <= row_id <= LAST_ID else 0]
         for other in TABLES.values():
             for column in other.columns:
                 if column.refers == known.name:
-                    for row in self.rows(other.name, {column.name: row_id}):
-                        acts |= {act.id: act for act in self._touching(other, int(row["id"] or 0))}
-        return [acts[key] for key in sorted(acts)]
+                    referring = f"SELECT id FROM {other.name} WHERE {column.name} = ?"
+                    parts.append(
+                        f"SELECT act_id FROM changes WHERE in_table = '{other.name}' AND row_id IN ({referring})"
+                    )
+                    values.append(values[1])
+        last = "" if newest is None else f" LIMIT {int(newest)}"
+        sql = f"SELECT * FROM acts WHERE id IN ({' UNION '.join(parts)}) ORDER BY id DESC{last}"
+        acts = self.connection.rows(sql, values)[::-1]
+        changes: dict[Value, list[Row]] = {act["id"]: [] for act in acts}
+        for start in range(0, len(acts), _AT_ONCE):
+            ids = [act["id"] for act in acts[start : start + _AT_ONCE]]
+            marks = ", ".join("?" * len(ids))
+            sql = f"SELECT * FROM changes WHERE act_id IN ({marks}) ORDER BY act_id, place"
+            for change in self.connection.rows(sql, ids):
+                changes[change["act_id"]].append(change)
+        return [_act(act, changes[act["id"]]) for act in acts]
 
     def _by_id(self, name: str, row_id: int) -> list[Row]:
         """The row of that number, if any; no database is asked about a number too great for it."""
         if not 1 <= row_id <= LAST_ID:
             return []
         return self.connection.rows(f"SELECT * FROM {name} WHERE id = ?", [row_id])
-
-    def _touching(self, known: Table, row_id: int) -> list[ActRecord]:
-        sql = (
-            "SELECT DISTINCT acts.* FROM acts JOIN changes ON changes.act_id = acts.id "
-            "WHERE changes.in_table = ? AND changes.row_id = ? ORDER BY acts.id"
-        )
-        return [self.act(int(row["id"] or 0)) for row in self.connection.rows(sql, [known.name, row_id])]
 
     def last_act(self) -> ActRecord | None:
         """The newest act that was not undone and is no undoing itself."""
