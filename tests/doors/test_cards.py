@@ -369,3 +369,25 @@ def test_a_place_that_cannot_be_written_is_said(tmp_path: Path, where: str) -> N
 def test_an_unknown_reed_is_not_found(tmp_path: Path) -> None:
     assert run("card", "7", "--out", str(tmp_path / "card.pdf")).exit_code == 5
     assert list(tmp_path.glob("*.pdf")) == []
+
+
+def test_the_beam_stands_on_the_card_of_a_reed_that_has_a_take(ledger: Ledger, tmp_path: Path) -> None:
+    assert card_data(card_of(ledger, "66"))["beam"] is None
+    fit(ledger)
+    data = card_data(card_of(ledger, "66"))
+    assert "<svg" in data["beam"]
+    assert "var(--" not in data["beam"]
+    for note in ("low G", "high A"):
+        assert f">{note}<" in data["beam"]
+    out = tmp_path / "card.pdf"
+    assert run("card", "66", "--out", str(out)).exit_code == 0
+    pages = pypdf.PdfReader(out).pages
+    assert len(pages) == 1
+    assert "low G" in pages[0].extract_text()
+
+
+def test_a_take_without_a_beam_still_has_a_card(ledger: Ledger, tmp_path: Path) -> None:
+    fit(ledger, notes=1)
+    out = tmp_path / "card.pdf"
+    assert run("card", "66", "--out", str(out)).exit_code == 0
+    assert len(pypdf.PdfReader(out).pages) == 1

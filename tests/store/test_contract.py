@@ -586,10 +586,12 @@ class Counting:
         self.connection, self.count = connection, 0
 
     def rows(self, sql: str, values: Sequence[Value] = ()) -> list[Row]:
+        """One query more."""
         self.count += 1
         return self.connection.rows(sql, values)
 
     def run(self, sql: str, values: Sequence[Value] = ()) -> int:
+        """As it is."""
         return self.connection.run(sql, values)
 
 

@@ -5,7 +5,6 @@ Guarded by `tests/doors/test_cards.py`.
 
 from __future__ import annotations
 
-import math
 import shlex
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -14,26 +13,23 @@ from canebench.base.errors import InputError
 from canebench.base.fingering import HOLES
 from canebench.base.notes import HIGH_A, NOTES
 from canebench.base.pressure import kpa_to_inh2o
-from canebench.base.scales import scale_named
 from canebench.base.uncertain import Uncertain, number
-from canebench.base.units import CENTS_PER_NEPER, hz_step_to_cents, hz_to_cents
+from canebench.bench.draw_beam import draw_bare
+from canebench.bench.kept_take import kept_report
 from canebench.bench.ledger import number_of
-from canebench.bench.report import TakeReport
 from canebench.bench.stock import reed_story
 from canebench.bench.verdict import verdict_of
 from canebench.bore.chanter_file import generic, parse
-from canebench.fitting.acts import record_again
-from canebench.fitting.balance import Deviation, balance_of
 from canebench.picture.tape_drawing import TapedHole, millimetres
-from canebench.sound.readings import Measurement, NoteReading, Reference
 
 if TYPE_CHECKING:
-    from canebench.base.scales import Scale
     from canebench.bore.chanter_file import ChanterFile
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Reader
     from canebench.store.tables import Row
 
+#: The beam's drawing on the card, in its own units: letters come out at some 6 points.
+_BEAM_WIDTH, _BEAM_HEIGHT = 400.0, 120.0
 Words = tuple[tuple[str, str], ...]
 
 
@@ -42,7 +38,7 @@ class Card:
     """A setting card.
 
     `groups` are headings, each with its rows of label and words; `drawn_after` says whose sizes the holes
-    have; `command` is what the code on the card says.
+    have; `command` is what the code on the card says; `beam` draws the newest take, if there is one.
     """
 
     number: str
@@ -54,6 +50,7 @@ class Card:
     printed_on: str
     holes: tuple[TapedHole, ...]
     drawn_after: str
+    beam: str | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +90,7 @@ def card_of(ledger: Ledger, number: str) -> Card:
         printed_on=ledger.clock().date().isoformat(),
         holes=_holes(file, newest.tape_mm),
         drawn_after=drawn_after,
+        beam=_beam(newest),
     )
 
 
@@ -177,12 +175,12 @@ def _balance_group(newest: _Newest) -> tuple[str, Words]:
         return "Balance", (("Take", "none yet: height, tilt and what is left are not known"),)
     title = f"Balance, {_day(take['at'])}"
     try:
-        scale = scale_named(str(take["scale"]))
+        report = kept_report(take, newest.pitches)
     except InputError:
         return title, (("Take", f"its scale {take['scale']} is not among ours: not known"),)
-    if take["reference_hz"] is None or not newest.pitches:
+    if report is None:
         return title, (("Take", "it has no reference or no notes: height, tilt and what is left not known"),)
-    verdict = verdict_of(_report(take, newest.pitches, scale))
+    verdict = verdict_of(report)
     return title, (
         ("Height", verdict.height),
         ("Tilt", verdict.tilt),
@@ -191,54 +189,12 @@ def _balance_group(newest: _Newest) -> tuple[str, Words]:
     )
 
 
-def _report(take: Row, pitches: tuple[Row, ...], scale: Scale) -> TakeReport:
-    """A kept take as it was reported when it was measured."""
-    low_a_hz, sd_hz = float(take["reference_hz"] or 0.0), take["reference_sd_hz"]
-    kind = {"drones": "drones", "low-a": "low-a"}.get(str(take["reference"]), "fixed")
-    readings = {str(row["note"]): _reading(row, low_a_hz, scale) for row in pitches}
-    repeat = {str(row["note"]): _repeat_sd_cents(row) for row in pitches}
-    reference = Reference(kind=kind, hz=low_a_hz, sd_hz=0.0 if sd_hz is None else float(sd_hz))  # type: ignore[arg-type]
-    deviations = {
-        note: Deviation(cents=one.cents, sd_cents=repeat[note], interval_cents=scale.cents(note))
-        for note, one in readings.items()
-    }
-    shared = 0.0 if kind == "low-a" else hz_step_to_cents(reference.sd_hz, reference.hz)
-    return TakeReport(
-        measurement=Measurement(
-            origin=str(take["origin"]),
-            duration_s=float(take["duration_s"] or 0.0),
-            scale=scale,
-            reference=reference,
-            low_a_hz=None,
-            notes=tuple(readings[note] for note in NOTES if note in readings),
-            drones=(),
-            findings=(),
-        ),
-        repeat_sd_cents=repeat,
-        balance=balance_of(deviations, reference_sd_cents=shared),
-        next_act=record_again("A card names no act."),
-    )
-
-
-def _reading(row: Row, low_a_hz: float, scale: Scale) -> NoteReading:
-    hz, sd_hz = float(row["hz"] or math.nan), row["sd_hz"]
-    sd = math.inf if sd_hz is None else float(sd_hz)
-    return NoteReading(
-        note=str(row["note"]),
-        hz=hz,
-        sd_hz=sd,
-        cents=hz_to_cents(hz, low_a_hz * scale.ratios[str(row["note"])]),
-        sd_cents=sd / hz * CENTS_PER_NEPER,
-        drift_cents_per_s=math.nan,
-        spread_cents=math.nan,
-        spans_s=(),
-        level_db=math.nan,
-    )
-
-
-def _repeat_sd_cents(row: Row) -> float:
-    value = row["repeat_sd_cents"]
-    return math.inf if value is None else float(value)
+def _beam(newest: _Newest) -> str | None:
+    try:
+        report = None if newest.take is None else kept_report(newest.take, newest.pitches)
+    except InputError:
+        return None
+    return None if report is None else draw_bare(report, width=_BEAM_WIDTH, height=_BEAM_HEIGHT)
 
 
 def _reed_words(story: dict[str, Any]) -> Words:

@@ -36,6 +36,11 @@ def draw_beam(report: TakeReport, *, title: str | None = None, before: TakeRepor
     return beam_svg(beam_of(report, title=title), before=earlier)
 
 
+def draw_bare(report: TakeReport, *, width: float, height: float) -> str:
+    """The plot alone, for a card that has the words beside it."""
+    return beam_svg(beam_of(report), width=width, bare_height=height)
+
+
 def save_beam(report: TakeReport, path: Path, *, title: str | None = None) -> None:
     """Write the SVG of `draw_beam` to `path`; an `InputError` says where that cannot be."""
     try:

@@ -50,6 +50,8 @@ def card_data(card: Card) -> dict[str, Any]:
         "command": shortened(card.command, _NAME),
         "drawing": for_print(tape_svg(card.holes, title=f"Tape on reed {card.number}")),
         "described": described(card.holes),
+        "beam": None if card.beam is None else for_print(card.beam),
+        "beam_described": "The beam of the newest take; its numbers stand below it.",
         "drawn_after": card.drawn_after,
     }
 

@@ -43,6 +43,7 @@ def beam_svg(
     predicted: Predicted | None = None,
     id_prefix: str = "beam",
     width: float = WIDTH,
+    bare_height: float | None = None,
 ) -> str:
     """The picture as an SVG document, for page, print and command alike.
 
@@ -58,6 +59,8 @@ def beam_svg(
         Letters, digits and hyphens; differs between pictures that share a page.
     width : number
         Of the drawing, in its own units, in which letters are 13.5 to 20 high: less for a narrow place.
+    bare_height : number or None
+        Where heading, words and legend stand elsewhere: the height of the plot, which is then all there is.
     """
     if not re.fullmatch(r"[A-Za-z][A-Za-z0-9-]*", id_prefix):
         raise InputError(
@@ -69,9 +72,12 @@ def beam_svg(
     for tag, text in (("title", beam.title), ("desc", beam.description)):
         SubElement(root, tag, {"id": f"{id_prefix}-{tag}"}).text = printable(text)
     sheet = draw(layer(root, fill="paper"), "rect", width=width)
-    y = _draw_heading(root, beam, width)
-    y = _draw_plot(root, beam, before, predicted, top=y + 38, width=width)
-    y = _draw_words(root, beam, top=y, width=width)
+    if bare_height is None:
+        y = _draw_heading(root, beam, width)
+        y = _draw_plot(root, beam, before, predicted, top=y + 38, width=width)
+        y = _draw_words(root, beam, top=y, width=width)
+    else:
+        y = _draw_plot(root, beam, before, predicted, top=24.0, width=width, height=bare_height) + 8
     sheet.set("height", f"{y:.0f}")
     root.set("viewBox", f"0 0 {width:.0f} {y:.0f}")
     return tostring(root, encoding="unicode") + "\n"
@@ -93,7 +99,14 @@ def _draw_heading(root: Element, beam: Beam, width: float) -> float:
 
 
 def _draw_plot(
-    root: Element, beam: Beam, before: Beam | None, predicted: Predicted | None, *, top: float, width: float
+    root: Element,
+    beam: Beam,
+    before: Beam | None,
+    predicted: Predicted | None,
+    *,
+    top: float,
+    width: float,
+    height: float = _PLOT_HEIGHT,
 ) -> float:
     overlaid = before is not None or predicted is not None
     axes = axes_for(
@@ -102,7 +115,7 @@ def _draw_plot(
         left=_LEFT,
         right=width - (110.0 if overlaid else _EDGE),
         top=top,
-        height=_PLOT_HEIGHT,
+        height=height,
         side=34.0,
     )
     draw_frame(root, axes, beam.points)

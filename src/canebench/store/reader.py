@@ -122,9 +122,8 @@ class Reader:
             for column in other.columns:
                 if column.refers == known.name:
                     referring = f"SELECT id FROM {other.name} WHERE {column.name} = ?"
-                    parts.append(
-                        f"SELECT act_id FROM changes WHERE in_table = '{other.name}' AND row_id IN ({referring})"
-                    )
+                    at = f"in_table = '{other.name}' AND row_id IN ({referring})"
+                    parts.append(f"SELECT act_id FROM changes WHERE {at}")
                     values.append(values[1])
         last = "" if newest is None else f" LIMIT {int(newest)}"
         sql = f"SELECT * FROM acts WHERE id IN ({' UNION '.join(parts)}) ORDER BY id DESC{last}"
