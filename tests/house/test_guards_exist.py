@@ -19,7 +19,8 @@ _MOST_LINES = 400
 _NAMED = re.compile(r"`((?:tests|benchmarks|docs)/[^`\s]*)`")
 _ADDRESS = re.compile(r"https?://")
 #: The name of a picture's format, which is written into it and fetched by nobody.
-_FORMAT_NAMES = ("http://www.w3.org/2000/svg",)
+#: Names of formats, and addresses of this machine that are put together.
+_FORMAT_NAMES = ("http://www.w3.org/2000/svg", "http://{")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +32,8 @@ class Source:
 
 
 def _sources(*endings: str) -> list[Source]:
-    paths = sorted(path for path in _SRC.rglob("*") if path.suffix in endings)
+    # What others wrote, kept as it came, names its home.
+    paths = sorted(p for p in _SRC.rglob("*") if p.suffix in endings and "vendor" not in p.parts)
     return [
         Source(path=path.relative_to(_ROOT).as_posix(), text=path.read_text(encoding="utf-8"))
         for path in paths

@@ -30,6 +30,7 @@ COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
         "choose": "Which reeds suit a player now, and why.",
         "demo": "Make or remove an invented band's season to try things on.",
         "doctor": "Look whether this bench is in order: ledger, disk, sound, print, browser.",
+        "drone": "Mark a drone's pin and note where it stands, or list the drones.",
         "ease": "Write down a pinch, which counts for a reed's whole life.",
         "export": "Write a table, or everything, to CSV, JSON, Parquet or XLSX.",
         "fit": "Measure a take of a reed, keep it with its setting, and plan on.",

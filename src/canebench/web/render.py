@@ -1,6 +1,6 @@
 """Records to HTML: one frozen record a template, everything escaped, static files under one content hash.
 
-Guarded by `tests/web/test_pages.py` and, with hostile text in every field, `tests/web/test_injection.py`.
+Guarded by `tests/web/test_crawl.py` and, with hostile text in every field, `tests/web/test_injection.py`.
 """
 
 from __future__ import annotations

@@ -1,0 +1,110 @@
+"""Drones and where their pins stand: without a meter, the way the drones are out tells the chanter's pitch.
+
+A drone that is pulled out past the mark is longer and lower, so a chanter it is in tune with there is flat of
+its usual pitch; pushed in, sharp. Common practice, no source; how much a millimetre is differs from drone to
+drone, so only the direction is said. Guarded by `tests/practice/test_pins.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from canebench.base.errors import InputError, UnknownNameError
+from canebench.base.uncertain import number
+from canebench.bench.ledger import named, number_of
+
+if TYPE_CHECKING:
+    from canebench.store.ledger import Ledger
+    from canebench.store.tables import Row, Value
+
+KINDS: Final = ("bass", "tenor")
+#: A pin is set by hand to about this, mm: an estimate of ours.
+PIN_SD_MM: Final = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PinNoted:
+    """Where a pin was noted, and what that says."""
+
+    drone: Row
+    pin_mm: float
+    said: str
+
+
+def keep_drone(
+    ledger: Ledger,
+    name: str,
+    *,
+    who: str,
+    kind: str | None = None,
+    player: str | None = None,
+    mark_mm: float | None = None,
+) -> Row:
+    """A drone, new if it is not there (then with its kind); with its player and the mark on its pin."""
+    if kind is not None and kind not in KINDS:
+        raise UnknownNameError(field="kind of drone", given=kind, known=KINDS)
+    with ledger.act("drone", who=who, said=f"drone {name}") as act:
+        told: dict[str, Value] = {}
+        if kind is not None:
+            told["kind"] = kind
+        if mark_mm is not None:
+            told["pin_mark_mm"] = mark_mm
+        if player is not None:
+            told["player_id"] = named(act, "players", player)["id"]
+        known = act.find("drones", "name", name)
+        if known is not None:
+            return act.update("drones", number_of(known, "id"), told, read=known) if told else known
+        if kind is None:
+            raise InputError(
+                field="kind of drone",
+                given="none",
+                allowed="a new drone is a bass or a tenor",
+                nearest="tenor",
+            )
+        return act.row("drones", act.insert("drones", {"name": name, **told}))
+
+
+def note_pin(
+    ledger: Ledger, name: str, *, pin_mm: float, who: str, hz: float | None = None, remarks: str | None = None
+) -> PinNoted:
+    """Where the pin stands with the drone in tune with low A, mm out; and its pitch, if a meter told it."""
+    with ledger.act("pin", who=who, said=f"pin of {name} at {pin_mm:g} mm") as act:
+        drone = named(act, "drones", name)
+        act.insert(
+            "pin_marks",
+            {"drone_id": drone["id"], "at": act.at, "pin_mm": pin_mm, "hz": hz, "remarks": remarks},
+        )
+    mark = drone["pin_mark_mm"]
+    said = what_pin_says(pin_mm, None if mark is None else float(mark))
+    return PinNoted(drone=drone, pin_mm=pin_mm, said=said)
+
+
+def what_pin_says(pin_mm: float, mark_mm: float | None) -> str:
+    """The chanter's pitch from where the pin stands, in words."""
+    if mark_mm is None:
+        return "This pin has no mark yet: set one where drone and chanter agree at your usual pitch."
+    out = pin_mm - mark_mm
+    if abs(out) <= 2 * PIN_SD_MM:
+        return "At the mark, as near as a hand sets it: the chanter is at its usual pitch."
+    way, pitch, act = (
+        ("out past", "flat", "seat the reed further in, taking hemp off where it will not go")
+        if out > 0
+        else ("in past", "sharp", "raise the reed with 3 to 4 inches more hemp")
+    )
+    return (
+        f"{number(abs(out), 1)} mm {way} the mark: the chanter is {pitch} of its usual pitch. "
+        f"If that is more than you want, {act}."
+    )
+
+
+def list_drones(ledger: Ledger) -> list[dict[str, Value]]:
+    """All drones by name, each with where its pin was noted last."""
+    with ledger.reading() as reader:
+        players = {row["id"]: row["name"] for row in reader.rows("players")}
+        found = []
+        for drone in reader.rows("drones", order="name"):
+            marks = reader.rows("pin_marks", {"drone_id": drone["id"]}, order="-at", limit=1)
+            last = {"pin_mm": marks[0]["pin_mm"], "pin_at": marks[0]["at"]} if marks else {}
+            found.append({**drone, "player": players.get(drone["player_id"]), "pin_mm": None, **last})
+    return found

@@ -1,0 +1,64 @@
+"""Without a meter: how the drones are out tells, against a mark on the pin. Common practice, no source."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from canebench.base.errors import InputError
+from canebench.bench.drones import keep_drone, list_drones, note_pin, what_pin_says
+from canebench.store.ledger import Ledger, open_ledger
+from doors.run import run
+from support.ledgers import Clock, dump_of, last_act
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> Ledger:
+    return open_ledger(str(tmp_path / "ledger.db"), clock=Clock())
+
+
+def test_a_longer_drone_is_a_lower_one() -> None:
+    out, into = what_pin_says(46.0, 42.0), what_pin_says(38.0, 42.0)
+    assert "flat of its usual pitch" in out
+    assert "further in" in out
+    assert "sharp of its usual pitch" in into
+    assert "3 to 4 inches more hemp" in into
+
+
+def test_at_the_mark_nothing_is_to_be_done() -> None:
+    assert "at its usual pitch" in what_pin_says(42.4, 42.0)
+    assert "no mark yet" in what_pin_says(42.4, None)
+
+
+def test_marks_are_kept_and_undone(ledger: Ledger) -> None:
+    keep_drone(ledger, "outside tenor", who="A", kind="tenor", mark_mm=42.0)
+    before = dump_of(ledger)["pin_marks"]
+    noted = note_pin(ledger, "outside tenor", pin_mm=46.0, who="A", hz=237.9)
+    assert "4.0 mm out past the mark" in noted.said
+    assert list_drones(ledger)[0]["pin_mm"] == 46.0
+    ledger.undo(last_act(ledger), who="A")
+    assert list_drones(ledger)[0]["pin_mm"] is None
+    assert before == []
+
+
+def test_what_cannot_be_is_refused(ledger: Ledger) -> None:
+    with pytest.raises(InputError, match="a bass or a tenor"):
+        keep_drone(ledger, "x", who="A")
+    with pytest.raises(InputError, match="kind of drone"):
+        keep_drone(ledger, "x", who="A", kind="alto")
+    keep_drone(ledger, "x", who="A", kind="bass")
+    with pytest.raises(InputError, match="from 0 to 200 mm"):
+        note_pin(ledger, "x", pin_mm=-3.0, who="A")
+
+
+def test_the_command(tmp_path: Path) -> None:
+    at = ("--ledger", str(tmp_path / "ledger.db"))
+    assert "No drone here yet" in run("drone", *at).stdout
+    run("drone", "outside tenor", "--kind", "tenor", "--mark", "42", *at)
+    said = " ".join(run("drone", "outside tenor", "--pin", "38.5", *at).stdout.split())
+    assert "3.5 mm in past the mark" in said
+    assert "38.5 mm" in run("drone", *at).stdout

@@ -1,0 +1,89 @@
+"""Recordings while they grow: bit for bit what was sent, and after a kill still there but for a second."""
+
+from __future__ import annotations
+
+import struct
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from canebench.base.errors import InputError, NotFoundError
+from canebench.sound.decode import read_recording
+from canebench.web.recordings import Recordings
+
+_CHILD = Path(__file__).with_name("streaming_child.py")
+_RATE_HZ = 48_000
+
+
+def test_what_was_sent_is_what_is_kept(tmp_path: Path) -> None:
+    kept = Recordings(tmp_path)
+    sent = np.random.default_rng(1).normal(0, 0.1, 3 * _RATE_HZ).astype("<f4")
+    growing = kept.begin(rate_hz=_RATE_HZ)
+    for start in range(0, len(sent), 1_000):
+        growing.write(sent[start : start + 1_000].tobytes())
+    (before,) = kept.unfinished()
+    assert before.duration_s == pytest.approx(3.0, abs=0.6)
+    growing.finish()
+    heard = read_recording(kept.finished(growing.name))
+    assert heard.rate_hz == _RATE_HZ
+    assert np.array_equal(heard.samples, sent)
+    assert heard.findings == ()
+    kept.kept(kept.finished(growing.name))
+    assert kept.unfinished() == []
+
+
+def test_what_was_lost_is_silence_of_its_length(tmp_path: Path) -> None:
+    growing = Recordings(tmp_path).begin(rate_hz=_RATE_HZ)
+    growing.write(struct.pack("<4f", 0.1, 0.2, 0.3, 0.4))
+    growing.silence(1_000)
+    growing.write(struct.pack("<1f", 0.5))
+    growing.finish()
+    data = growing.path.read_bytes()[44:]
+    assert len(data) == 4 * 1_005
+    assert data[16:-4] == bytes(4_000)
+
+
+def test_names_never_lead_elsewhere(tmp_path: Path) -> None:
+    (tmp_path / "other.wav").write_bytes(b"RIFF")
+    kept = Recordings(tmp_path / "takes")
+    for name in ("../other", "other", "/etc/passwd", "", "a" * 24, "A" * 24, "." * 24):
+        with pytest.raises(NotFoundError):
+            kept.finished(name)
+    with pytest.raises(InputError, match="sample rate"):
+        kept.begin(rate_hz=7)
+
+
+def killed(folder: Path, how: str) -> tuple[float, float]:
+    """Seconds that were taken when it was killed, and seconds that can be measured after."""
+    command = [sys.executable, str(_CHILD), str(folder), how]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as child:
+        assert child.stdout is not None
+        taken, until = 0, time.monotonic() + 2.3
+        for line in child.stdout:
+            taken = int(line)
+            if time.monotonic() > until:
+                break
+        child.kill()
+    (left,) = Recordings(folder).unfinished()
+    try:
+        heard = read_recording(Recordings(folder).finished(left.name))
+    except InputError:
+        return taken / _RATE_HZ, 0.0
+    return taken / _RATE_HZ, len(heard.samples) / _RATE_HZ
+
+
+def test_a_kill_loses_no_more_than_a_second(tmp_path: Path) -> None:
+    taken, kept = killed(tmp_path, "as usual")
+    assert taken > 1.5
+    assert taken - 1.0 <= kept <= taken + 0.1
+
+
+def test_without_syncing_a_kill_would_lose_more(tmp_path: Path) -> None:
+    """The control: what is never flushed is gone."""
+    taken, kept = killed(tmp_path, "never-synced")
+    assert taken > 1.5
+    assert kept < taken - 1.0 or kept == 0.0
