@@ -8,6 +8,7 @@ Guarded by `tests/analytic/test_course.py`.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from statistics import median
 from typing import TYPE_CHECKING
 
@@ -59,11 +60,7 @@ def course_of(rest: Frames, drones: Sequence[Voice]) -> Course:
     level = np.abs(rest.spectrum)
     above = np.log10((level + 1e-12) / _floor(level, rest, drones))
     above = np.clip(above, 0.0, _FULL)
-    pitch = COMPASS_HZ[0] * np.exp2(
-        np.arange(0, CENTS_PER_OCTAVE * np.log2(COMPASS_HZ[1] / COMPASS_HZ[0]), _GRID_CENTS)
-        / CENTS_PER_OCTAVE
-    )
-    weights, crowd = _comb_weights(pitch, rest)
+    pitch, weights, crowd = _comb_weights(rest.spectrum.shape[1], rest.bin_hz, rest.top_hz)
     score = above @ weights
     top = np.clip(np.argmax(score, axis=1), 1, len(pitch) - 2)
     rows = np.arange(len(score))
@@ -118,19 +115,21 @@ def _floor(level: FloatArray, rest: Frames, drones: Sequence[Voice]) -> FloatArr
     return np.asarray(floor[None, :])
 
 
-def _comb_weights(pitch: FloatArray, rest: Frames) -> tuple[FloatArray, FloatArray]:
-    """Matrix from bins to candidates, and the K^(1-p) by which a candidate's score is a mean."""
-    bins = rest.spectrum.shape[1]
+@cache
+def _comb_weights(bins: int, bin_hz: float, top_hz: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Candidates, the matrix from bins to them, and the K^(1-p) by which a candidate's score is a mean."""
+    octaves = np.log2(COMPASS_HZ[1] / COMPASS_HZ[0])
+    pitch = COMPASS_HZ[0] * np.exp2(np.arange(0, CENTS_PER_OCTAVE * octaves, _GRID_CENTS) / CENTS_PER_OCTAVE)
     weights = np.zeros((bins, len(pitch)))
     # One top for all rates: with more room for an octave's partials it would seem as crowded as its root.
-    count = np.minimum(_MOST_PARTIALS, (min(_TOP_HZ, rest.top_hz) / pitch).astype(int))
+    count = np.minimum(_MOST_PARTIALS, (min(_TOP_HZ, top_hz) / pitch).astype(int))
     column = np.arange(len(pitch))
     for k in range(1, _MOST_PARTIALS + 1):
         used = count >= k
-        position = k * pitch[used] / rest.bin_hz
+        position = k * pitch[used] / bin_hz
         low = position.astype(int)
         share = position - low
         scale = 1.0 / count[used] ** _CROWD
         weights[low, column[used]] += (1 - share) * scale
         weights[low + 1, column[used]] += share * scale
-    return weights, count ** (1 - _CROWD)
+    return pitch, weights, count ** (1 - _CROWD)

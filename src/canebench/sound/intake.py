@@ -41,7 +41,7 @@ class Section:
 
 def sections(recording: Recording) -> Iterator[Section]:
     """Equal stretches of at most some 37 s, low-passed and decimated by a whole factor."""
-    factor = max(1, int(recording.rate_hz // _LEAST_RATE_HZ))
+    factor = factor_for(recording.rate_hz)
     rate_hz = recording.rate_hz / factor
     count = max(1, math.ceil(recording.duration_s / (1.25 * _SECTION_S)))
     length = math.ceil(len(recording.samples) / count / factor) * factor
@@ -88,12 +88,27 @@ def _decimated(samples: SampleArray, factor: int) -> FloatArray:
     return np.asarray(turned[:, _EDGE_ROWS : _EDGE_ROWS + kept].reshape(-1)[:rows])
 
 
+def factor_for(rate_hz: float) -> int:
+    """The whole factor by which a rate is decimated."""
+    return max(1, int(rate_hz // _LEAST_RATE_HZ))
+
+
 @cache
-def _response(factor: int) -> FloatArray:
-    """Zero-phase Kaiser-windowed sinc: flat to 0.44, 80 dB down from 0.56 of the low rate (Kaiser 1974)."""
+def taps_of(factor: int) -> FloatArray:
+    """Kaiser-windowed sinc: flat to 0.44, 80 dB down from 0.56 of the low rate (Kaiser 1974); even length.
+
+    The tap in the middle, at half the length, is the one of no delay.
+    """
     length = 2 * _EDGE_ROWS * factor
     n = np.arange(length) - length // 2
     taps = np.sinc(n / factor) * np.kaiser(length + 1, 8.0)[:length]
+    return np.asarray(taps / taps.sum())
+
+
+@cache
+def _response(factor: int) -> FloatArray:
+    """What the taps do to the spectrum of a block, zero phase."""
+    taps = taps_of(factor)
     centred = np.zeros(_BLOCK_ROWS * factor)
-    centred[n] = taps / taps.sum()
+    centred[np.arange(len(taps)) - len(taps) // 2] = taps
     return np.asarray(np.fft.rfft(centred).real[: _BLOCK_ROWS + 1])

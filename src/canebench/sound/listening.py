@@ -10,6 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from canebench.sound.combs import hum_in
 from canebench.sound.course import course_of, stretches
 from canebench.sound.drones import DroneRun, drone_runs, refitted
@@ -17,11 +19,12 @@ from canebench.sound.holding import Held, Hold, held_again, holds_in
 from canebench.sound.plausible import is_octave, is_reed, lost_in_drones, stands_out
 from canebench.sound.processing import Traces, traces_of
 from canebench.sound.spectra import Frames, frames_of
-from canebench.sound.voices import taken_from
+from canebench.sound.voices import Voice, taken_from
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from canebench.base.arrays import FloatArray
     from canebench.sound.combs import Hum
     from canebench.sound.course import Stretch
     from canebench.sound.intake import Section
@@ -55,8 +58,27 @@ class Heard:
     traces: Traces
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Course:
+    """A held note and its phase, cycles, at the times of its frames [shape=(m,)]."""
+
+    held: Held
+    times_s: FloatArray
+    cycles: FloatArray
+
+    def mean_hz(self, until_s: float) -> float:
+        """Mean frequency from its start to a time within it."""
+        cycles = float(np.interp(until_s, self.times_s, self.cycles)) - float(self.cycles[0])
+        return cycles / (until_s - float(self.times_s[0]))
+
+
 def hear(section: Section) -> Heard:
     """Drones and held notes of one section."""
+    return hear_closely(section)[0]
+
+
+def hear_closely(section: Section) -> tuple[Heard, tuple[Course, ...], tuple[Voice, ...]]:
+    """The same, how each of the notes went, and the drones' voices at the end."""
     frames = frames_of(section)
     runs = drone_runs(section, frames)
     rest = without_drones(frames, runs)
@@ -71,13 +93,18 @@ def hear(section: Section) -> Heard:
         rest = without_drones(frames, runs)
         holds = [held_again(rest, hold) for hold in holds]
         hidden = lost_in_drones(holds, runs)
-    return Heard(
+    heard = Heard(
         holds=() if hidden else tuple(hold.held for hold in holds),
         drones=tuple(run.readings(frames) for run in runs),
         hidden=hidden,
         hum=hum_in(section),
         traces=traces_of(frames, rest, runs, holds),
     )
+    times_s = frames.times_s
+    courses = tuple(
+        Course(held=hold.held, times_s=times_s[hold.voice.rows], cycles=hold.voice.cycles) for hold in holds
+    )
+    return heard, () if hidden else courses, runs[-1].voices if runs else ()
 
 
 def without_drones(frames: Frames, runs: Sequence[DroneRun]) -> Frames:

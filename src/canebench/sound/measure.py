@@ -81,18 +81,31 @@ def measure(
     if refusal is not None:
         drones = drones if refusal.code == "drones-only" else ()
         return _refused(recording, scale, drones, [refusal, *findings])
-    return _measured(recording, scale, reference, low_a_near_hz, heard, drones, findings)
+    return measurement_of(
+        heard,
+        drones,
+        findings,
+        take=(recording.origin, recording.duration_s),
+        scale=scale,
+        reference=reference,
+        low_a_near_hz=low_a_near_hz,
+    )
 
 
-def _measured(
-    recording: Recording,
-    scale: Scale,
-    reference: ReferenceChoice,
-    low_a_near_hz: float | None,
+def measurement_of(
     heard: Sequence[Heard],
     drones: tuple[DroneReading, ...],
     findings: list[Finding],
+    *,
+    take: tuple[str, float],
+    scale: Scale,
+    reference: ReferenceChoice,
+    low_a_near_hz: float | None,
 ) -> Measurement:
+    """Name what was heard and count its cents; one held note at least there must be.
+
+    `take` is its origin and length, s.
+    """
     from_drones = _drones_low_a(drones)
     holds, labels = _labelled(heard, scale, from_drones, low_a_near_hz)
     names = [name for part in labels for name in part.names]
@@ -120,8 +133,8 @@ def _measured(
         )
     findings += _label_findings(labels, holds, names, scale)
     return Measurement(
-        origin=recording.origin,
-        duration_s=recording.duration_s,
+        origin=take[0],
+        duration_s=take[1],
         scale=scale,
         reference=chosen,
         low_a_hz=chanter.hz,

@@ -75,20 +75,31 @@ class Frames:
 
 def frames_of(section: Section) -> Frames:
     """Hann spectra of 85 ms every 21 ms; every window lies whole within the section."""
-    size = 64 * round(WINDOW_S * section.rate_hz / 64)
-    hop = size // _HOPS_PER_WINDOW
+    size, hop = window_and_hop(section.rate_hz)
     signal = np.pad(section.signal, (0, max(0, size - len(section.signal))))
-    window = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(size) / size)
     cut = np.lib.stride_tricks.sliding_window_view(signal, size)[::hop]
-    spectrum = np.fft.rfft(cut * (window * 4 / size), axis=1)
-    # Refer phases to the frame's centre: a delay of half the window is (-1)^j.
-    spectrum[:, 1::2] *= -1.0
     return Frames(
-        spectrum=spectrum,
+        spectrum=spectra_of(cut),
         bin_hz=section.rate_hz / size,
         hop_s=hop / section.rate_hz,
         start_s=section.start_s + size / 2 / section.rate_hz,
     )
+
+
+def window_and_hop(rate_hz: float) -> tuple[int, int]:
+    """Samples of a window, and from one to the next."""
+    size = 64 * round(WINDOW_S * rate_hz / 64)
+    return size, size // _HOPS_PER_WINDOW
+
+
+def spectra_of(cut: FloatArray) -> ComplexArray:
+    """Spectra of stretches of one window each [shape=(frames, size)]."""
+    size = cut.shape[1]
+    window = 0.5 - 0.5 * np.cos(2 * np.pi * np.arange(size) / size)
+    spectrum = np.fft.rfft(cut * (window * 4 / size), axis=1)
+    # Refer phases to the frame's centre: a delay of half the window is (-1)^j.
+    spectrum[:, 1::2] *= -1.0
+    return np.asarray(spectrum)
 
 
 @dataclass(frozen=True, slots=True)

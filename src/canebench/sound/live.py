@@ -1,0 +1,331 @@
+"""The estimator while the sound comes in: what sounds now, and the notes held so far.
+
+Two looks at the same stream. `look` is quick and reads the newest 0.35 s: one pitch, its uncertainty, level
+and breaks. `settle` hears the newest three seconds as `listening.hear` hears a take, drones and all, and adds
+its steady parts to those held so far, from which the beam is laid. Neither replaces the measurement of the
+recording, which is made when the take ends. Guarded by `tests/cross_method/test_live_against_measure.py` and
+`benchmarks/live.py`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from canebench.base.notes import NOTES
+from canebench.base.units import hz_to_cents
+from canebench.sound.course import course_of
+from canebench.sound.gaps import SPAN, breaks
+from canebench.sound.incoming import Incoming
+from canebench.sound.jointly import fit_step
+from canebench.sound.listening import Course, Heard, hear_closely
+from canebench.sound.loudness import Loudness, Meter
+from canebench.sound.measure import measurement_of
+from canebench.sound.pooling import drone_readings
+from canebench.sound.spectra import amplitudes
+from canebench.sound.voices import Voice, partial_numbers, phasors, taken_from
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from canebench.base.arrays import FloatArray
+    from canebench.base.scales import Scale
+    from canebench.sound.measure import ReferenceChoice
+    from canebench.sound.readings import DroneReading, Measurement
+    from canebench.sound.spectra import Frames
+
+#: Frames of the quick look, and the sound that they span, s.
+_FRAMES: Final = 13
+WINDOW_S: Final = 0.0853 + (_FRAMES - 1) * 0.0213
+#: Frames at the end that must agree for a note to be sounding, and by how much, cents.
+_AGREE, _AGREE_CENTS = 8, 20.0
+_PARTIALS: Final = 9
+#: A hearing waits for so much new sound, s.
+SETTLE_S: Final = 1.5
+_LEAST_HEARING_S: Final = 1.6
+_USUAL_LOW_A_HZ: Final = 474.0
+_NAME_CENTS: Final = 60.0
+_DRONE_STRAY_HZ: Final = 0.3
+#: Energy of a note over that of the drones, less than which may be what is left of them.
+_LEAST_ENERGY: Final = 0.03
+#: Where nothing of a note is, in its pitch, and how far above that it stands.
+_BETWEEN: Final = np.array([0.5, 0.75, 1.25, 1.5, 1.75, 2.5, 3.5])
+_ABOVE: Final = 2.0
+#: A quick look reaches up to here: six partials of low A.
+_TOP_HZ: Final = 3_000.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sounding:
+    """The note sounding now: its pitch over the window, and its place on the scale, if it has one."""
+
+    hz: float
+    sd_hz: float
+    note: str | None
+    cents: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Now:
+    """One look.
+
+    `at_s` is the time of the newest sound that it saw; `breaks` counts the breaks so far, those that the
+    frame counter told and those that only the phase did; `lost_s` is what the counter says is missing.
+    """
+
+    at_s: float
+    sounding: Sounding | None
+    loudness: Loudness
+    breaks: int
+    lost_s: float
+
+
+class LiveListener:
+    """One stream: mutable on purpose, for one thread at a time."""
+
+    def __init__(self, *, rate_hz: float, scale: Scale, reference: ReferenceChoice = "auto") -> None:
+        self._rate_hz, self._scale, self._reference = rate_hz, scale, reference
+        self._incoming = Incoming(rate_hz)
+        self._meter = Meter(rate_hz)
+        self._expected: int | None = None
+        self._lost = 0
+        self._looked = 0
+        self._heard_to_s = 0.0
+        self._drones: tuple[DroneReading, ...] = ()
+        self._combs: list[tuple[float, FloatArray]] = []
+        self._held: list[Course] = []
+        self._so_far: Measurement | None = None
+        #: Frames of the recording before which something is missing or doubled.
+        self.breaks: list[int] = []
+
+    def add(self, samples: FloatArray, *, first_frame: int) -> None:
+        """The next block; `first_frame` counts from the stream's beginning."""
+        if self._expected is not None and first_frame != self._expected:
+            self._lost += max(0, first_frame - self._expected)
+            self._break(first_frame)
+        elif self._expected is None:
+            self._incoming.begin(first_frame / self._rate_hz)
+        self._expected = first_frame + len(samples)
+        self._meter.add(samples)
+        self._incoming.add(np.asarray(samples, dtype=np.float64))
+
+    def _break(self, frame: int) -> None:
+        self.breaks.append(frame)
+        self._incoming.begin(frame / self._rate_hz)
+        self._looked = 0
+
+    def look(self) -> Now:
+        """What sounds now."""
+        self._find_breaks()
+        frames = self._incoming.newest(_FRAMES)
+        sounding = None if frames is None else self._sounding(_lowest(frames))
+        return Now(
+            at_s=self._incoming.now_s,
+            sounding=sounding,
+            loudness=self._meter.read(),
+            breaks=len(self.breaks),
+            lost_s=self._lost / self._rate_hz,
+        )
+
+    def _find_breaks(self) -> None:
+        fresh = self._incoming.framed - self._looked
+        frames = self._incoming.newest(min(SPAN - 1 + fresh, self._incoming.framed)) if fresh else None
+        if frames is None or frames.count < SPAN:
+            return
+        self._looked = self._incoming.framed
+        found = breaks(frames)
+        if found:
+            self._break(self._expected or 0)
+            self.breaks[-1] = round(found[-1] * self._rate_hz)
+
+    def _sounding(self, frames: Frames) -> Sounding | None:
+        if not self._heard_to_s:
+            # Before the first hearing a drone would pass for a note.
+            return None
+        rest = self._without_drones(frames)
+        course = course_of(rest, [])
+        newest = slice(-_AGREE, None)
+        cents = hz_to_cents(course.freq_hz[newest], 1.0)
+        if not course.sounding[newest].all() or np.ptp(cents) > _AGREE_CENTS:
+            return None
+        hz, sd_hz, energy = pitch_of(rest, float(np.median(course.freq_hz[newest])), _AGREE)
+        drones = sum(float(np.sum(level**2)) for _, level in self._combs)
+        if not math.isfinite(sd_hz) or energy < _LEAST_ENERGY * drones:
+            return None
+        if drones and not stands_alone(rest, hz, _AGREE):
+            return None
+        named_by, reference_hz = self._low_a()
+        offsets = {
+            note: min((hz_to_cents(hz, low_a * self._scale.ratios[note]) for low_a in named_by), key=abs)
+            for note in NOTES
+        }
+        note = min(offsets, key=lambda one: abs(offsets[one]))
+        if abs(offsets[note]) > _NAME_CENTS:
+            return Sounding(hz=hz, sd_hz=sd_hz, note=None, cents=None)
+        cents_off = hz_to_cents(hz, reference_hz * self._scale.ratios[note])
+        return Sounding(hz=hz, sd_hz=sd_hz, note=note, cents=cents_off)
+
+    def _without_drones(self, frames: Frames) -> Frames:
+        """The frames less steady drones of the pitches heard last; their phases are found anew each time."""
+        if not self._combs:
+            return frames
+        time = frames.hop_s * np.arange(frames.count)
+        rows = np.arange(frames.count)
+        voices = [
+            Voice(
+                rows=rows,
+                numbers=np.arange(1, len(level) + 1),
+                freq_hz=np.full(frames.count, hz),
+                cycles=hz * time,
+                amplitude=np.zeros(len(level), complex),
+            )
+            for hz, level in self._combs
+        ]
+        fit = fit_step(frames, voices, spread_hz=_DRONE_STRAY_HZ, phases=False)
+        # A note on a drone's partial is not told from it in so short a time: no more is taken than it has.
+        bounded = [
+            replace(
+                voice, amplitude=voice.amplitude * np.minimum(1.0, level / (np.abs(voice.amplitude) + 1e-12))
+            )
+            for voice, (_, level) in zip(fit.voices, self._combs, strict=True)
+        ]
+        return taken_from(frames, bounded)
+
+    def _low_a(self) -> tuple[list[float], float]:
+        """Low A as notes may be named by, and as cents are counted from."""
+        measured = self._so_far
+        own = _USUAL_LOW_A_HZ if measured is None else measured.low_a_hz or _USUAL_LOW_A_HZ
+        if isinstance(self._reference, (int, float)):
+            own = float(self._reference) if measured is None else own
+        tenors = [drone.hz for drone in self._drones if drone.drone == "tenor"]
+        named_by = [own, 2 * float(np.mean(tenors))] if tenors else [own]
+        reference = None if measured is None else measured.reference
+        return named_by, named_by[-1] if reference is None else reference.hz
+
+    @property
+    def settles(self) -> bool:
+        """Whether enough has come in for another hearing."""
+        newest = self._incoming.now_s
+        return newest - self._heard_to_s >= SETTLE_S and newest - self._incoming.began_s >= _LEAST_HEARING_S
+
+    def settle(self) -> Measurement | None:
+        """Hear the newest seconds and add what was held in them."""
+        section = self._incoming.section()
+        self._heard_to_s = self._incoming.now_s
+        heard, courses, voices = hear_closely(section)
+        if voices or heard.holds:
+            # A hearing of nothing at all says nothing of the drones either.
+            self._drones, self._combs = drone_readings([heard]), combs_of(voices)
+        self._held = merged(self._held, list(courses))
+        self._so_far = self._measured(heard)
+        return self._so_far
+
+    def _measured(self, heard: Heard) -> Measurement | None:
+        if not self._held:
+            return None
+        whole = replace(heard, holds=tuple(course.held for course in self._held))
+        return measurement_of(
+            [whole],
+            self._drones,
+            [],
+            take=("the microphone", self._incoming.now_s),
+            scale=self._scale,
+            reference=self._reference,
+            low_a_near_hz=None,
+        )
+
+
+def combs_of(voices: Sequence[Voice]) -> list[tuple[float, FloatArray]]:
+    """Pitch of each drone, and the levels of its partials up to where a quick look reaches."""
+    found = []
+    for voice in voices:
+        hz = float(np.mean(voice.freq_hz))
+        found.append((hz, np.abs(voice.amplitude[: max(1, int(_TOP_HZ / hz))])))
+    return found
+
+
+def merged(before: list[Course], new: list[Course]) -> list[Course]:
+    """Held notes in time order; where the first new one goes on with one from before, they are one.
+
+    The new hearing knows better where the two overlap, so the one from before counts up to there.
+    """
+    if not new:
+        return before
+    first, *others = new
+    start_s = first.held.start_s
+    kept = [one for one in before if one.held.end_s <= start_s]
+    for cut in before:
+        same = abs(hz_to_cents(cut.held.hz, first.held.hz)) < _AGREE_CENTS
+        if cut.held.start_s < start_s < cut.held.end_s and same:
+            first = _joined(cut, first)
+    return [*kept, first, *others]
+
+
+def _joined(cut: Course, first: Course) -> Course:
+    old, new = cut.held, first.held
+    share = (new.start_s - old.start_s) / (new.end_s - old.start_s)
+    before_hz = cut.mean_hz(new.start_s)
+    step = hz_to_cents(before_hz, new.hz)
+    held = replace(
+        new,
+        start_s=old.start_s,
+        hz=share * before_hz + (1 - share) * new.hz,
+        sd_hz=math.hypot(share * old.sd_hz, (1 - share) * new.sd_hz),
+        spread_cents=math.sqrt(
+            share * old.spread_cents**2 + (1 - share) * new.spread_cents**2 + share * (1 - share) * step**2
+        ),
+        drift_cents_per_s=share * old.drift_cents_per_s + (1 - share) * new.drift_cents_per_s,
+    )
+    earlier = cut.times_s < new.start_s
+    # The phase goes on from where the earlier part had come to.
+    offset = float(np.interp(new.start_s, cut.times_s, cut.cycles)) - float(first.cycles[0])
+    return Course(
+        held=held,
+        times_s=np.concatenate([cut.times_s[earlier], first.times_s]),
+        cycles=np.concatenate([cut.cycles[earlier], first.cycles + offset]),
+    )
+
+
+def stands_alone(rest: Frames, hz: float, count: int) -> bool:
+    """Whether a note's partials stand well above what is between them: the drones' remains do not."""
+    rows = np.arange(rest.count - count, rest.count)
+    own = np.abs(amplitudes(rest, np.tile(hz * np.arange(1, 6), (count, 1)), rows))
+    between = np.abs(amplitudes(rest, np.tile(hz * _BETWEEN, (count, 1)), rows))
+    return bool(np.sqrt(np.mean(own**2)) > _ABOVE * np.sqrt(np.mean(between**2)))
+
+
+def _lowest(frames: Frames) -> Frames:
+    """The frames up to where a quick look reaches, and a few bins more."""
+    return frames.replaced(frames.spectrum[:, : int(1.15 * _TOP_HZ / frames.bin_hz)])
+
+
+def pitch_of(rest: Frames, near_hz: float, count: int) -> tuple[float, float, float]:
+    """Pitch over the newest `count` frames by the advance of its partials' phases, its uncertainty, energy.
+
+    Partial k advances by 2 pi k f T from frame to frame. Each is read where it is expected, turned back, and
+    what is left of the advance is averaged by k^2 |a|^2, the weights of least squares; how partials and
+    frames differ is the uncertainty.
+    """
+    numbers = partial_numbers(near_hz, rest.top_hz, _PARTIALS)
+    rows = np.arange(rest.count - count, rest.count)
+    hz = near_hz
+    sd_hz, energy = math.inf, 0.0
+    for _ in range(2):
+        cycles = hz * rest.hop_s * np.arange(count)
+        read = amplitudes(rest, np.tile(hz * numbers, (count, 1)), rows) * phasors(cycles, numbers).conj()
+        step = read[1:] * read[:-1].conj()
+        weight = numbers**2 * np.abs(step)
+        off = np.angle(step) / (2 * np.pi * rest.hop_s * numbers)
+        total = float(np.sum(weight))
+        if total <= 0:
+            return hz, math.inf, 0.0
+        mean = float(np.sum(weight * off) / total)
+        # Neighbouring frames share three quarters of their sound.
+        independent = max(1.0, (count - 1) / 4)
+        sd_hz = math.sqrt(float(np.sum(weight * (off - mean) ** 2) / total) / independent)
+        hz += mean
+        energy = float(np.sum(np.abs(np.median(np.abs(read), axis=0)) ** 2))
+    return hz, sd_hz, energy

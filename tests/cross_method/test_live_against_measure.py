@@ -1,0 +1,68 @@
+"""What the live listener shows beside what the measurement of the same take says."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from canebench.base.units import hz_to_cents
+from canebench.sound.measure import measure
+from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
+from support.conditions import CONDITIONS, recipe_for
+from support.streaming import Streamed, stream, stream_samples
+
+
+@pytest.fixture(scope="module", params=["alone in a room, wandering", "as played", "as played, loud drones"])
+def take(request: pytest.FixtureRequest) -> tuple[str, Streamed, Recipe]:
+    recipe = recipe_for(CONDITIONS[request.param], seed=4_001)
+    return request.param, stream(render(recipe)[0]), recipe
+
+
+def test_the_beam_so_far_is_that_of_the_measurement(take: tuple[str, Streamed, Recipe]) -> None:
+    name, seen, recipe = take
+    measured = {note.note: note.hz for note in measure(render(recipe)[0]).notes}
+    assert seen.so_far is not None
+    live = {note.note: note.hz for note in seen.so_far.notes}
+    assert set(live) == set(measured)
+    off = np.abs([hz_to_cents(live[note], measured[note]) for note in measured])
+    assert np.median(off) < (0.5 if "alone" in name else 1.0)
+    assert np.max(off) < 5.0
+
+
+def test_what_sounds_now_is_what_is_played(take: tuple[str, Streamed, Recipe]) -> None:
+    """Named looks, once the drones are known: the note that is played, but for a few at its edges."""
+    name, seen, recipe = take
+    truth = render(recipe)[1]
+    hits = misses = 0
+    for look in seen.looks:
+        if look.sounding is None or look.sounding.note is None:
+            continue
+        # The newest eight frames are centred on these.
+        true_hz = truth.chanter_hz(look.at_s - 0.20, look.at_s - 0.05)
+        near = np.isfinite(true_hz) and abs(hz_to_cents(look.sounding.hz, true_hz)) < 15
+        hits, misses = hits + near, misses + (not near)
+    assert hits > (0.35 if "loud" in name else 0.6) * len(seen.looks)
+    assert misses < 0.05 * hits
+
+
+def test_no_break_is_heard_where_there_is_none(take: tuple[str, Streamed, Recipe]) -> None:
+    assert take[1].breaks == []
+
+
+def test_drones_alone_are_no_note() -> None:
+    plan = DronePlan(tenor_cents=(2.0, -1.5), wander_cents=0.5)
+    recipe = Recipe(low_a_hz=470.0, notes=scale_notes("low A"), seed=1, drones=plan, lead_s=8.0, snr_db=25.0)
+    samples = np.asarray(render(recipe)[0].samples, dtype=np.float64)[: round(7.9 * 48_000)]
+    seen = stream_samples(samples, rate_hz=48_000.0)
+    # A few looks see a note in what is left of them; the hearings never do.
+    assert len([look for look in seen.looks if look.sounding is not None]) < 0.05 * len(seen.looks)
+    assert seen.so_far is None
+
+
+@pytest.mark.parametrize("what", ["silence", "noise"])
+def test_nothing_is_heard_in_nothing(what: str) -> None:
+    noise = 0.1 * np.random.default_rng(3).normal(size=5 * 48_000)
+    samples = np.zeros(len(noise)) if what == "silence" else noise
+    seen = stream_samples(samples, rate_hz=48_000.0)
+    assert [look for look in seen.looks if look.sounding is not None] == []
+    assert seen.so_far is None

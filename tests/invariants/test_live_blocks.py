@@ -1,0 +1,58 @@
+"""The same stream in blocks of any length gives the same looks."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from canebench.sound.incoming import KEPT_S, Incoming
+from canebench.sound.intake import sections
+from canebench.sound.recording import Recording
+from canebench.sound.spectra import frames_of
+from canebench.sound.synth import render
+from support.conditions import CONDITIONS, recipe_for
+from support.streaming import stream_samples
+
+
+@pytest.fixture(scope="module")
+def recording() -> Recording:
+    return render(recipe_for(CONDITIONS["as played"], seed=4_030))[0]
+
+
+@pytest.mark.parametrize("block", [128, 1_000, 4_801])
+def test_looks_do_not_depend_on_blocks(recording: Recording, block: int) -> None:
+    samples = np.asarray(recording.samples, dtype=np.float64)[: 6 * 48_000]
+    one, other = (stream_samples(samples, rate_hz=48_000.0, block=size) for size in (2_400, block))
+    assert one.looks == other.looks
+    assert one.so_far is not None
+    assert one.so_far == other.so_far
+
+
+@pytest.mark.parametrize("rate_hz", [8_000.0, 16_000.0, 44_100.0, 48_000.0, 96_000.0])
+def test_the_stream_is_decimated_as_a_recording_is(rate_hz: float) -> None:
+    samples = np.random.default_rng(1).normal(0, 0.1, round(2.5 * rate_hz)).astype(np.float32)
+    whole = next(iter(sections(Recording(samples=samples, rate_hz=rate_hz, origin="noise"))))
+    incoming = Incoming(rate_hz)
+    for start in range(0, len(samples), 777):
+        incoming.add(samples[start : start + 777].astype(np.float64))
+    section = incoming.section()
+    assert section.rate_hz == whole.rate_hz
+    assert section.duration_s <= KEPT_S
+    assert section.start_s == 0.0
+    same = slice(0, len(section.signal))
+    assert np.max(np.abs(section.signal - whole.signal[same])) < 1e-6
+    frames = frames_of(section)
+    newest = incoming.newest(5)
+    assert newest is not None
+    assert newest.hop_s == frames.hop_s
+    at = round((newest.start_s - frames.start_s) / frames.hop_s)
+    assert np.allclose(newest.spectrum, frames.spectrum[at : at + 5], atol=1e-9)
+
+
+def test_memory_stays_bounded() -> None:
+    incoming = Incoming(48_000.0)
+    for _ in range(600):
+        incoming.add(np.zeros(4_800))
+    assert len(incoming.section().signal) <= KEPT_S * incoming.rate_hz
+    assert incoming.newest(500) is None
+    assert incoming.now_s == pytest.approx(60.0, abs=0.1)

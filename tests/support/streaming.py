@@ -1,0 +1,58 @@
+"""A take fed to the live listener as a microphone feeds it, block by block, looks and hearings between."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from canebench.base.scales import DEFAULT_SCALE
+from canebench.sound.live import LiveListener, Now
+
+if TYPE_CHECKING:
+    from canebench.base.arrays import FloatArray
+    from canebench.sound.readings import Measurement
+    from canebench.sound.recording import Recording
+
+LOOK_S = 0.05
+
+
+@dataclass(slots=True)
+class Streamed:
+    """Everything that was seen on the way, and what there was at the end."""
+
+    looks: list[Now] = field(default_factory=list)
+    so_far: Measurement | None = None
+    breaks: list[int] = field(default_factory=list)
+
+
+def stream(recording: Recording, *, block: int = 2_048, every_s: float = LOOK_S) -> Streamed:
+    """Feed a whole recording."""
+    samples = np.asarray(recording.samples, dtype=np.float64)
+    return stream_samples(samples, rate_hz=recording.rate_hz, block=block, every_s=every_s)
+
+
+def stream_samples(
+    samples: FloatArray, *, rate_hz: float, block: int = 2_048, every_s: float = LOOK_S
+) -> Streamed:
+    """Feed samples; looks and hearings come at multiples of `every_s`, whatever the blocks are."""
+    listener = LiveListener(rate_hz=rate_hz, scale=DEFAULT_SCALE)
+    seen = Streamed()
+    step = round(every_s * rate_hz)
+    for due in range(step, len(samples) + 1, step):
+        for start in range(due - step, due, block):
+            part = samples[start : min(start + block, due)]
+            listener.add(part, first_frame=start)
+        seen.looks.append(listener.look())
+        if listener.settles:
+            seen.so_far = listener.settle()
+    seen.so_far = listener.settle()
+    seen.breaks = listener.breaks
+    return seen
+
+
+def broken(samples: FloatArray, at: int, length: int, *, twice: bool) -> FloatArray:
+    """The samples with a run left out at `at`, or played twice."""
+    after = samples[at - length :] if twice else samples[at + length :]
+    return np.concatenate([samples[:at], after])
