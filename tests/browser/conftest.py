@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from importlib.resources import as_file, files
+from pathlib import Path
 from shutil import copytree
 from typing import TYPE_CHECKING, Any
 
@@ -15,7 +16,6 @@ from support.running_bench import Bench, Watch, launched, serving, signed_in_pag
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
     from playwright.sync_api import BrowserContext, Page
 
@@ -50,10 +50,15 @@ def season_bench(season: Path) -> Iterator[Bench]:
 
 
 @pytest.fixture
-def bench(tmp_path: Path, season: Path) -> Iterator[Bench]:
-    """A copy of the season, to be changed."""
-    copytree(season, tmp_path / "season")
-    with serving(tmp_path / "season" / "ledger.db") as running:
+def season_copy(tmp_path: Path, season: Path) -> Path:
+    """A copy of the season's folder, to be changed."""
+    return Path(copytree(season, tmp_path / "season"))
+
+
+@pytest.fixture
+def bench(season_copy: Path) -> Iterator[Bench]:
+    """The copy, served."""
+    with serving(season_copy / "ledger.db") as running:
         yield running
 
 

@@ -72,13 +72,17 @@ class Course:
         return cycles / (until_s - float(self.times_s[0]))
 
 
+#: What was heard, how each of its notes went, and the drones' voices at the end.
+Closely = tuple[Heard, tuple[Course, ...], tuple[Voice, ...]]
+
+
 def hear(section: Section) -> Heard:
     """Drones and held notes of one section."""
     return hear_closely(section)[0]
 
 
-def hear_closely(section: Section) -> tuple[Heard, tuple[Course, ...], tuple[Voice, ...]]:
-    """The same, how each of the notes went, and the drones' voices at the end."""
+def hear_closely(section: Section) -> Closely:
+    """The same, and more of it."""
     frames = frames_of(section)
     runs = drone_runs(section, frames)
     rest = without_drones(frames, runs)

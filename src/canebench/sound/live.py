@@ -21,7 +21,7 @@ from canebench.sound.course import course_of
 from canebench.sound.gaps import SPAN, breaks
 from canebench.sound.incoming import Incoming
 from canebench.sound.jointly import fit_step
-from canebench.sound.listening import Course, Heard, hear_closely
+from canebench.sound.listening import Closely, Course, Heard, hear_closely
 from canebench.sound.loudness import Loudness, Meter
 from canebench.sound.measure import measurement_of
 from canebench.sound.pooling import drone_readings
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
     from canebench.base.arrays import FloatArray
     from canebench.base.scales import Scale
+    from canebench.sound.intake import Section
     from canebench.sound.measure import ReferenceChoice
     from canebench.sound.readings import DroneReading, Measurement
     from canebench.sound.spectra import Frames
@@ -98,8 +99,9 @@ class LiveListener:
         self._combs: list[tuple[float, FloatArray]] = []
         self._held: list[Course] = []
         self._so_far: Measurement | None = None
-        #: Frames of the recording before which something is missing or doubled.
+        #: Frames of the stream before which something is missing or doubled; and those that no counter told.
         self.breaks: list[int] = []
+        self.unseen: list[int] = []
 
     def add(self, samples: FloatArray, *, first_frame: int) -> None:
         """The next block; `first_frame` counts from the stream's beginning."""
@@ -140,6 +142,7 @@ class LiveListener:
         if found:
             self._break(self._expected or 0)
             self.breaks[-1] = round(found[-1] * self._rate_hz)
+            self.unseen.append(self.breaks[-1])
 
     def _sounding(self, frames: Frames) -> Sounding | None:
         if not self._heard_to_s:
@@ -213,9 +216,16 @@ class LiveListener:
 
     def settle(self) -> Measurement | None:
         """Hear the newest seconds and add what was held in them."""
-        section = self._incoming.section()
+        return self.end_hearing(hear_closely(self.begin_hearing()))
+
+    def begin_hearing(self) -> Section:
+        """The newest seconds, to be heard elsewhere while looks go on."""
         self._heard_to_s = self._incoming.now_s
-        heard, courses, voices = hear_closely(section)
+        return self._incoming.section()
+
+    def end_hearing(self, closely: Closely) -> Measurement | None:
+        """Take in what `listening.hear_closely` made of them; the beam so far."""
+        heard, courses, voices = closely
         if voices or heard.holds:
             # A hearing of nothing at all says nothing of the drones either.
             self._drones, self._combs = drone_readings([heard]), combs_of(voices)

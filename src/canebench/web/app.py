@@ -5,6 +5,7 @@ Guarded by `tests/web/test_guard.py`, whose table is made from this list.
 
 from __future__ import annotations
 
+from contextlib import asynccontextmanager
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -12,17 +13,18 @@ from typing import TYPE_CHECKING, Final
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
-from starlette.routing import Mount, Route
+from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 
 from canebench.base.errors import CanebenchError
 from canebench.bench.fitting_now import Fittings
 from canebench.web.guard import Capped, Headed, OwnHost, OwnOrigin, SignedIn
 from canebench.web.render import static_prefix
-from canebench.web.routes import failures, fitting, shell
+from canebench.web.routes import failures, fitting, live, shell
+from canebench.web.streams import Ears
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import AsyncIterator, Sequence
 
     from starlette.routing import BaseRoute
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -44,6 +46,7 @@ def routes(entry: Entry) -> list[BaseRoute]:
         Route("/fit", fitting.begin, methods=["POST"]),
         Route("/fit/{reed:int}/{chanter:int}", fitting.fitting),
         Route("/fit/{reed:int}/{chanter:int}/take", fitting.take, methods=["POST"]),
+        WebSocketRoute("/live", live.live),
         Route("/history", shell.history),
         Route("/undo/{act:int}", shell.undo, methods=["POST"]),
         Route("/look", shell.set_look, methods=["POST"]),
@@ -62,7 +65,15 @@ def create_app(desk: Desk, entry: Entry, *, hosts: Sequence[str]) -> Starlette:
     hosts : sequence of str
         What the Host header may say: names of this machine with our port.
     """
+    ears = Ears()
+
+    @asynccontextmanager
+    async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        yield
+        ears.close()
+
     app = Starlette(
+        lifespan=lifespan,
         routes=routes(entry),
         middleware=[
             Middleware(Headed),
@@ -78,6 +89,7 @@ def create_app(desk: Desk, entry: Entry, *, hosts: Sequence[str]) -> Starlette:
         },
     )
     app.state.desk = desk
+    app.state.ears = ears
     app.state.fittings = Fittings(desk.ledger)
     return app
 

@@ -42,8 +42,9 @@ def measure_new_take(desk: Desk, ledger: Ledger, form: Form, now: FittingNow) ->
     wish = _with_conditions(form, now.wish)
     if form.text("how") == "typed":
         fitted = fit_reed(ledger, typed_from(form), place=place, who=desk.who, done=done, wish=wish)
-    elif form.text("how") == "recording":
-        path = desk.recordings.finished(form.needed("recording", "recording"))
+    elif (form.text("how") or "").startswith("recording"):
+        _, _, named = (form.text("how") or "").partition(":")
+        path = desk.recordings.finished(named or form.needed("recording", "recording"))
         fitted = fit_reed(
             ledger, path, place=place, who=desk.who, done=done, wish=wish, takes_folder=desk.takes
         )

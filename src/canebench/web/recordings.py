@@ -13,11 +13,13 @@ import secrets
 import struct
 import time
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, BinaryIO, Final
 
 from canebench.base.errors import InputError, NotFoundError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
 SYNC_S: Final = 0.5
@@ -35,6 +37,11 @@ class Unfinished:
     name: str
     at_s: float
     duration_s: float
+
+    @property
+    def at_said(self) -> str:
+        """When it ended, UTC."""
+        return datetime.fromtimestamp(self.at_s, tz=UTC).strftime("%Y-%m-%d %H:%M")
 
 
 class Growing:
@@ -64,12 +71,39 @@ class Growing:
         """What was lost stands as silence of its length: nothing is joined across it."""
         self.write(bytes(frames * _WIDTH))
 
-    def finish(self) -> None:
-        """Write the true length; from now on an ordinary file."""
+    def finish(self, cuts: Sequence[int] = (), *, silence: int = 0) -> None:
+        """Write the true length; from now on an ordinary file.
+
+        Before each of the frames `cuts` stands a silence of so many frames: what lies on either side of a
+        break that was found late is not joined either.
+        """
+        if cuts:
+            self._part(sorted(cuts), silence)
         self._file.seek(0)
         self._file.write(_header(self.rate_hz, self.frames * _WIDTH))
         self._sync()
         self._file.close()
+
+    def _part(self, cuts: list[int], silence: int) -> None:
+        """Made beside the file and put in its place at once: a kill leaves one of the two."""
+        self._sync()
+        beside = self.path.with_suffix(".parted")
+        header = _header(self.rate_hz, _UNKNOWN)
+        with self.path.open("rb") as whole, beside.open("w+b") as parted:
+            parted.write(header)
+            whole.seek(len(header))
+            at = 0
+            for cut in (*cuts, self.frames):
+                parted.write(whole.read((min(cut, self.frames) - at) * _WIDTH))
+                at = min(cut, self.frames)
+                if cut < self.frames:
+                    parted.write(bytes(silence * _WIDTH))
+            parted.flush()
+            os.fsync(parted.fileno())
+        self._file.close()
+        beside.replace(self.path)
+        self._file = self.path.open("r+b")
+        self.frames = (self.path.stat().st_size - len(header)) // _WIDTH
 
     def close(self) -> None:
         """Leave it as it is: still a recording that can be measured."""

@@ -1,0 +1,102 @@
+"""Listen to a microphone: what sounds now in words, and the beam of what was held so far.
+
+Guarded by `tests/web/test_live.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from canebench.base.uncertain import number
+from canebench.bench.draw_fitting import draw_take
+from canebench.bench.report import report_on
+from canebench.bench.verdict import verdict_of
+from canebench.fitting.tolerance import TOLERANCE_CENTS
+from canebench.sound.listening import hear_closely
+from canebench.sound.live import WINDOW_S, LiveListener
+
+if TYPE_CHECKING:
+    from canebench.bench.draw_fitting import Drawn
+    from canebench.sound.live import Now
+    from canebench.sound.loudness import Loudness
+    from canebench.sound.readings import Measurement
+
+__all__ = ["WINDOW_S", "LiveBeam", "LiveListener", "hear_closely", "live_beam", "now_object"]
+
+#: Levels between which a microphone hears well, dB re full scale.
+_QUIET_DB, _LOUD_DB, _NOISY_DB = -48.0, -1.0, -40.0
+#: The bar of the level begins here, dB.
+_BAR_DB: Final = -60.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LiveBeam:
+    """The beam so far: its picture, the three numbers in words, and how many notes it holds."""
+
+    drawn: Drawn
+    height: str
+    tilt: str
+    left: str
+    notes: tuple[str, ...]
+
+
+def live_beam(measurement: Measurement) -> LiveBeam:
+    """Lay the beam of the notes held so far."""
+    report = report_on(measurement)
+    verdict = verdict_of(report)
+    return LiveBeam(
+        drawn=draw_take(report, title="The beam so far", prefix="live"),
+        height=verdict.height,
+        tilt=verdict.tilt,
+        left=verdict.left,
+        notes=tuple(note.note for note in measurement.notes),
+    )
+
+
+def now_object(now: Now) -> dict[str, Any]:
+    """One look as the page shows it: every figure already in words."""
+    found = now.sounding
+    return {
+        "seconds": round(now.at_s, 1),
+        "note": None if found is None else found.note or "no note of the scale",
+        "hz": None if found is None else number(found.hz, 1),
+        "cents": None if found is None or found.cents is None else number(found.cents, 1, signed=True),
+        "way": None
+        if found is None or found.cents is None or found.note is None
+        else _way(found.note, found.cents),
+        "level": _bar(now.loudness.level_db),
+        "levelSaid": level_said(now.loudness),
+        "levelDb": now.loudness.level_db,
+        "peakDb": now.loudness.peak_db,
+        "quietestDb": now.loudness.quietest_db,
+        "clipped": now.loudness.clipped,
+        "breaks": now.breaks,
+        "breaksSaid": _breaks(now),
+    }
+
+
+def level_said(loudness: Loudness) -> str:
+    """What is to be done about the level, in a few words."""
+    if loudness.peak_db > _LOUD_DB:
+        return "too loud: tops are cut off. Move the microphone away, or turn it down."
+    if loudness.level_db < _QUIET_DB:
+        return "too quiet: nothing but the room is heard. Move the microphone nearer, or turn it up."
+    return "good"
+
+
+def _way(note: str, cents: float) -> str:
+    if abs(cents) <= TOLERANCE_CENTS[note]:
+        return "in tolerance"
+    return "sharp" if cents > 0 else "flat"
+
+
+def _bar(level_db: float) -> float:
+    return round(min(1.0, max(0.0, 1 - level_db / _BAR_DB)), 3)
+
+
+def _breaks(now: Now) -> str:
+    if not now.breaks:
+        return "no gaps"
+    lost = f", {number(1e3 * now.lost_s, 0)} ms lost" if now.lost_s else ""
+    return f"{now.breaks} {'gap' if now.breaks == 1 else 'gaps'}{lost}; nothing is joined across one"

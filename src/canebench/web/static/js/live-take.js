@@ -1,0 +1,137 @@
+// <live-take>: listen by microphone, see the note that sounds and the beam so far, stop and measure.
+import { Microphone, processing, whyNot } from "./microphone.js";
+
+const PLACES = `
+  <div class="live-buttons actions">
+    <button type="button" class="main" data-place="listen">Listen</button>
+    <button type="button" class="main" data-place="stop" hidden>Stop and measure</button>
+    <button type="button" data-place="away" hidden>Throw away</button>
+  </div>
+  <p class="live-said" role="status" data-place="said">Play low A and high A, or all nine from low G up, three seconds each.</p>
+  <div class="live-now" data-place="now" hidden>
+    <p class="live-note"><span data-place="note">–</span> <span class="live-cents"><span data-place="cents"></span> <span class="live-way" data-place="way"></span></span></p>
+    <p class="live-level"><span class="live-bar" aria-hidden="true"><span data-place="bar"></span></span> <span data-place="level"></span></p>
+    <p class="small-print"><span data-place="time"></span> · <span data-place="gaps">no gaps</span><span data-place="skipped"></span></p>
+  </div>
+  <div data-place="beam"></div>
+  <dl class="three" data-place="three" hidden><div><dt>Height</dt><dd data-place="height"></dd></div><div><dt>Tilt</dt><dd data-place="tilt"></dd></div><div><dt>Left</dt><dd data-place="left"></dd></div></dl>`;
+
+class LiveTake extends HTMLElement {
+  connectedCallback() {
+    this.innerHTML = PLACES;
+    this.places = {};
+    for (const place of this.querySelectorAll("[data-place]")) this.places[place.dataset.place] = place;
+    this.places.listen.addEventListener("click", () => this.listen());
+    this.places.stop.addEventListener("click", () => this.stop());
+    this.places.away.addEventListener("click", () => this.throwAway());
+    this.leaving = () => this.microphone?.leave();
+    window.addEventListener("pagehide", this.leaving);
+  }
+
+  disconnectedCallback() {
+    window.removeEventListener("pagehide", this.leaving);
+    this.microphone?.leave();
+  }
+
+  async listen() {
+    const query = new URLSearchParams({ scale: this.dataset.scale, reference: this.dataset.reference });
+    this.microphone = new Microphone({
+      address: `/live?${query}`,
+      heard: (told) => this.show(told),
+      ended: (said) => this.say(said),
+    });
+    this.places.listen.disabled = true;
+    this.say("Opening the microphone …");
+    try {
+      await this.microphone.open();
+    } catch (error) {
+      this.microphone.leave();
+      this.places.listen.disabled = false;
+      this.say(whyNot(error));
+      return;
+    }
+    const doubts = processing(this.microphone.track);
+    this.say(doubts.length ? `${doubts.join(" ")} That bends steady tones: turn it off if you can.` : "Listening. Play.");
+    this.reveal({ listening: true });
+    this.places.stop.focus();
+  }
+
+  reveal({ listening }) {
+    this.places.listen.hidden = listening;
+    this.places.stop.hidden = this.places.away.hidden = !listening;
+    this.places.now.hidden = !listening;
+  }
+
+  show(told) {
+    if (told.wrong) {
+      this.microphone.leave();
+      this.places.listen.disabled = false;
+      this.reveal({ listening: false });
+      this.say(told.wrong);
+    } else if (told.recording) {
+      this.finish(told);
+    } else {
+      this.now(told);
+      if (told.beam) this.beam(told.beam);
+    }
+  }
+
+  now(told) {
+    const { note, cents, way, level, bar, time, gaps, skipped } = this.places;
+    // A note stays for a moment, so that digits can be read between two breaths.
+    if (told.note) {
+      note.textContent = told.note;
+      cents.textContent = told.cents === null ? `${told.hz} Hz` : `${told.cents} cents`;
+      way.textContent = told.way ?? "";
+      this.seen = told.seconds;
+    } else if (told.seconds - (this.seen ?? 0) > 0.6) {
+      note.textContent = "–";
+      cents.textContent = way.textContent = "";
+    }
+    level.textContent = `Level ${told.levelSaid}`;
+    bar.style.setProperty("width", `${100 * told.level}%`);
+    time.textContent = `${told.seconds.toFixed(0)} s`;
+    gaps.textContent = told.breaksSaid;
+    skipped.textContent = told.skipped ? ` · ${told.skipped} looks left out: this machine is busy` : "";
+    this.dataset.looks = String(Number(this.dataset.looks ?? 0) + 1);
+  }
+
+  beam({ drawn, height, tilt, left, notes }) {
+    this.places.beam.innerHTML = `<figure class="beam"><div class="wide">${drawn.wide}</div><div class="narrow">${drawn.narrow}</div></figure>`;
+    this.places.three.hidden = false;
+    for (const [name, said] of Object.entries({ height, tilt, left })) this.places[name].textContent = said;
+    this.dataset.notes = notes.join(",");
+  }
+
+  stop() {
+    this.places.stop.disabled = this.places.away.disabled = true;
+    this.say("Measuring the recording …");
+    this.microphone.stop();
+  }
+
+  finish({ recording }) {
+    if (this.thrown) return;
+    const form = this.closest("form");
+    form.elements.recording.value = recording;
+    const how = document.createElement("input");
+    Object.assign(how, { type: "hidden", name: "how", value: "recording" });
+    form.append(how);
+    form.requestSubmit();
+  }
+
+  throwAway() {
+    this.microphone.leave();
+    this.reveal({ listening: false });
+    this.places.listen.disabled = false;
+    this.places.beam.replaceChildren();
+    this.places.three.hidden = true;
+    this.say("Not measured. The sound lies under Recordings that were not finished, after you load the page again.");
+    this.places.listen.focus();
+  }
+
+  say(said) {
+    this.places.said.textContent = said;
+  }
+}
+
+customElements.define("live-take", LiveTake);

@@ -1,0 +1,119 @@
+// Opens the microphone as it is, without what browsers do to speech, and streams it to the bench.
+
+const WANTED = { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1 };
+const NAMES = {
+  echoCancellation: "echo cancellation",
+  noiseSuppression: "noise suppression",
+  autoGainControl: "automatic gain",
+};
+// More than this waiting in the socket, and the newest block is left out: the counter tells the bench.
+const MOST_WAITING = 2 ** 20;
+
+// Why a microphone does not open, in words.
+export function whyNot(error) {
+  if (!window.isSecureContext || !navigator.mediaDevices) {
+    return "This page may not use a microphone. Open it by the link that canebench serve shows, on this machine.";
+  }
+  return (
+    {
+      NotAllowedError: "The browser was not allowed to use the microphone. Allow it for this page, and try again.",
+      NotFoundError: "No microphone was found. Plug one in, or give a file.",
+      NotReadableError: "The microphone is there, but another program holds it. Close that, and try again.",
+      OverconstrainedError: "That microphone is gone. Choose another.",
+    }[error.name] ?? `The microphone did not open (${error.name}).`
+  );
+}
+
+// What the browser still does to the sound although it was asked not to; empty where it does nothing.
+export function processing(track) {
+  const settings = track.getSettings();
+  return Object.keys(NAMES).flatMap((key) => {
+    if (settings[key] === false) return [];
+    const verb = settings[key] === undefined ? "does not say whether it uses" : "still uses";
+    return [`The browser ${verb} ${NAMES[key]}.`];
+  });
+}
+
+export class Microphone {
+  // `heard` gets each message of the bench, `ended` a sentence when the sound stops coming.
+  constructor({ address, heard, ended }) {
+    this.address = address;
+    this.heard = heard;
+    this.ended = ended;
+    this.dropped = 0;
+  }
+
+  async open(deviceId) {
+    if (!navigator.mediaDevices) throw new DOMException("none", "NotAllowedError");
+    const audio = deviceId ? { ...WANTED, deviceId: { exact: deviceId } } : WANTED;
+    this.media = await navigator.mediaDevices.getUserMedia({ audio });
+    this.track = this.media.getAudioTracks()[0];
+    this.context = new AudioContext({ latencyHint: "interactive" });
+    await this.context.resume();
+    const worklet = new URL("./recorder-worklet.js", import.meta.url);
+    await this.context.audioWorklet.addModule(worklet);
+    await this.connect();
+    this.node = new AudioWorkletNode(this.context, "recorder", { numberOfOutputs: 0 });
+    this.node.port.onmessage = (event) => this.send(event.data);
+    this.context.createMediaStreamSource(this.media).connect(this.node);
+    this.track.addEventListener("ended", () => this.lost("The microphone is gone; what was recorded is kept."));
+    return { rate: this.context.sampleRate, settings: this.track.getSettings(), label: this.track.label };
+  }
+
+  async connect() {
+    const url = new URL(this.address, location.href);
+    url.protocol = "ws:";
+    url.searchParams.set("rate", String(Math.round(this.context.sampleRate)));
+    this.socket = new WebSocket(url);
+    this.socket.binaryType = "arraybuffer";
+    this.socket.addEventListener("message", (event) => this.heard(JSON.parse(event.data)));
+    await new Promise((done, failed) => {
+      this.socket.addEventListener("open", done, { once: true });
+      this.socket.addEventListener("error", () => failed(new Error("the bench does not answer")), { once: true });
+    });
+    this.socket.addEventListener("close", () => {
+      if (!this.stopping) this.lost("The bench has stopped listening; what was recorded is kept there.");
+    });
+  }
+
+  send({ first, samples }) {
+    if (this.socket.readyState !== WebSocket.OPEN || this.stopping) return;
+    if (this.socket.bufferedAmount > MOST_WAITING) {
+      this.dropped += samples.length;
+      return;
+    }
+    const frame = new ArrayBuffer(16 + samples.byteLength);
+    const header = new DataView(frame);
+    header.setUint32(0, 0x636e6231);
+    header.setUint32(4, this.dropped, true);
+    header.setBigUint64(8, BigInt(first), true);
+    new Float32Array(frame, 16).set(samples);
+    this.socket.send(frame);
+  }
+
+  // The last frames go out, then the bench is told that the take is over and answers with its name.
+  stop() {
+    this.stopping = true;
+    this.release();
+    if (this.socket?.readyState === WebSocket.OPEN) this.socket.send('{"stop":true}');
+  }
+
+  // Nothing more is wanted of it.
+  leave() {
+    this.stopping = true;
+    this.release();
+    this.socket?.close();
+  }
+
+  lost(said) {
+    if (this.stopping) return;
+    this.stop();
+    this.ended(said);
+  }
+
+  release() {
+    this.node?.port.close();
+    this.media?.getTracks().forEach((track) => track.stop());
+    this.context?.close();
+  }
+}

@@ -1,0 +1,176 @@
+"""A take by a real microphone path: a rendered scale is played into the browser and measured on the bench."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from playwright.sync_api import expect
+
+from canebench.base.units import hz_to_cents
+from canebench.bench.measure_take import measure_take
+from canebench.sound.encode import write_recording
+from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
+from canebench.store.ledger import open_ledger
+from support.running_bench import launched, signed_in_page
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from playwright.sync_api import Browser, Page, Playwright
+
+    from support.running_bench import Bench, Watch
+
+NOTES = ("low A", "C", "E", "high A")
+RECIPE = Recipe(
+    low_a_hz=474.0,
+    notes=scale_notes(*NOTES, duration_s=2.0, offsets_cents={"high A": -14.0, "C": 6.0}),
+    seed=5_001,
+    drones=DronePlan(tenor_cents=(1.0, -1.0), wander_cents=0.3),
+    wander_cents=2.0,
+    snr_db=30.0,
+    lead_s=1.5,
+)
+FAKE = ("--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream")
+
+
+@pytest.fixture(scope="module")
+def played(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The take as the fake microphone reads it: 16 bits, since it takes 24 for silence."""
+    path = tmp_path_factory.mktemp("played") / "scale.wav"
+    write_recording(render(RECIPE)[0], path, bit_depth=16)
+    return path
+
+
+@pytest.fixture(scope="module")
+def hearing(playwright: Playwright, played: Path) -> Iterator[Browser]:
+    """A browser whose microphone plays the take once."""
+    options: Any = launched((*FAKE, f"--use-file-for-fake-audio-capture={played}%noloop"))
+    browser = playwright.chromium.launch(**options)
+    yield browser
+    browser.close()
+
+
+@pytest.fixture
+def page_that_hears(hearing: Browser, bench: Bench) -> Iterator[tuple[Page, Watch]]:
+    context = hearing.new_context(permissions=["microphone"], viewport={"width": 1280, "height": 900})
+    context.set_default_timeout(20_000)
+    page, watch = signed_in_page(context, bench)
+    yield page, watch
+    watch.assert_clean()
+    context.close()
+
+
+def begin(page: Page) -> None:
+    page.get_by_label("Reed needed").fill("77")
+    page.get_by_label("Chanter needed").fill("the old one")
+    page.get_by_role("button", name="Begin the fitting").click()
+    expect(page.get_by_role("heading", name="A clean start")).to_be_visible()
+
+
+def test_from_the_microphone_to_the_beam(
+    page_that_hears: tuple[Page, Watch], bench: Bench, season_copy: Path
+) -> None:
+    page, _ = page_that_hears
+    begin(page)
+    page.get_by_role("button", name="Listen", exact=True).click()
+    live = page.locator("live-take")
+    # Sound first, then pitch: silence would give a perfect nothing.
+    expect(live.get_by_text("Level good")).to_be_visible(timeout=8_000)
+    expect(live.locator(".live-note")).to_contain_text("low A", timeout=8_000)
+    expect(live.locator(".live-note")).to_contain_text("high A", timeout=15_000)
+    expect(live.get_by_role("img", name=re.compile("The beam so far"))).to_be_visible(timeout=8_000)
+    page.wait_for_timeout(1_500)
+    looks = int(live.get_attribute("data-looks") or 0)
+    assert looks > 60
+    live.get_by_role("button", name="Stop and measure").click()
+    expect(page.locator("#act-say")).to_be_visible(timeout=30_000)
+    _assert_true(season_copy)
+    assert bench.server.poll() is None
+
+
+def _assert_true(folder: Path) -> None:
+    """What was kept is what was played; and the kept file measured by the command gives the same numbers."""
+    truth = render(RECIPE)[1]
+    ledger = open_ledger(str(folder / "ledger.db"))
+    with ledger.reading() as reader:
+        take = reader.rows("takes", order="-at", limit=1)[0]
+        kept = {
+            str(row["note"]): float(row["hz"] or 0) for row in reader.rows("pitches", {"take_id": take["id"]})
+        }
+    assert set(kept) == set(NOTES)
+    at = RECIPE.lead_s
+    for planned in RECIPE.notes:
+        true_hz = truth.chanter_hz(at + 0.3, at + planned.duration_s - 0.2)
+        assert abs(hz_to_cents(kept[planned.note], true_hz)) < 3.0, planned.note
+        at += planned.duration_s
+    again = measure_take(folder / "takes" / f"{take['recording_sha256']}.flac").measurement
+    for note in again.notes:
+        assert abs(hz_to_cents(note.hz, kept[note.note])) <= 0.05
+    assert not list((folder / "takes" / "unfinished").glob("*.wav"))
+
+
+def test_thrown_away_it_can_still_be_measured(page_that_hears: tuple[Page, Watch]) -> None:
+    page, _ = page_that_hears
+    begin(page)
+    page.get_by_role("button", name="Listen", exact=True).click()
+    live = page.locator("live-take")
+    expect(live.get_by_text("Level good")).to_be_visible(timeout=8_000)
+    live.get_by_role("button", name="Throw away").click()
+    expect(live.get_by_role("button", name="Listen", exact=True)).to_be_focused()
+    page.reload()
+    page.get_by_text("Recordings that were not finished").click()
+    expect(page.get_by_role("button", name=re.compile(r"Measure the \d+ s"))).to_be_visible()
+
+
+def test_permission_refused_is_said(playwright: Playwright, bench: Bench) -> None:
+    options: Any = launched(("--use-fake-ui-for-media-stream=deny", "--use-fake-device-for-media-stream"))
+    browser = playwright.chromium.launch(**options)
+    page, _ = signed_in_page(browser.new_context(), bench)
+    begin(page)
+    page.get_by_role("button", name="Listen", exact=True).click()
+    expect(page.get_by_text("not allowed to use the microphone")).to_be_visible()
+    expect(page.get_by_role("button", name="Listen", exact=True)).to_be_enabled()
+    browser.close()
+
+
+def test_no_microphone_is_said(browser: Browser, bench: Bench) -> None:
+    context = browser.new_context(permissions=["microphone"])
+    page, _ = signed_in_page(context, bench)
+    begin(page)
+    page.get_by_role("button", name="Listen", exact=True).click()
+    expect(page.get_by_text("No microphone was found")).to_be_visible()
+    context.close()
+
+
+def test_unplugged_in_the_middle_what_was_heard_is_measured(page_that_hears: tuple[Page, Watch]) -> None:
+    page, _ = page_that_hears
+    begin(page)
+    page.get_by_role("button", name="Listen", exact=True).click()
+    live = page.locator("live-take")
+    expect(live.locator(".live-note")).to_contain_text("C", timeout=12_000)
+    page.evaluate(
+        """() => {
+            const { track } = document.querySelector("live-take").microphone;
+            track.stop();
+            track.dispatchEvent(new Event("ended"));
+        }"""
+    )
+    expect(page.locator("#act-say, [role=alert]").first).to_be_visible(timeout=30_000)
+
+
+def test_processing_that_stays_on_is_said(page_that_hears: tuple[Page, Watch]) -> None:
+    """A browser that does not do as it was asked: its answer is read back, not trusted."""
+    page, _ = page_that_hears
+    page.add_init_script(
+        """MediaStreamTrack.prototype.getSettings = () => ({
+            echoCancellation: true, noiseSuppression: false, sampleRate: 48000,
+        });"""
+    )
+    begin(page)
+    page.get_by_role("button", name="Listen", exact=True).click()
+    said = page.get_by_role("status").filter(has_text="still uses echo cancellation")
+    expect(said).to_be_visible(timeout=8_000)
+    expect(said).to_contain_text("does not say whether it uses automatic gain")
