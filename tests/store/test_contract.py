@@ -548,6 +548,30 @@ def test_a_story_tells_every_act_on_a_row_and_on_what_refers_to_it(ledger: Ledge
         assert reader.story("reeds", 99) == []
 
 
+def test_rows_are_searched_counted_and_fetched_for_many(ledger: Ledger) -> None:
+    with ledger.act("x", who="A", said="x") as act:
+        lot = act.insert("lots", {"name": "Spring 100%_!", "count": 3})
+        for number in ("10", "2", "1a"):
+            state = "new" if number != "2" else "settled"
+            told = {"number": number, "lot_id": lot, "state": state, "state_since": act.at}
+            act.insert("reeds", told)
+    with ledger.reading() as reader:
+        assert [row["number"] for row in reader.rows("reeds", order="#number")] == ["2", "10", "1a"]
+        assert len(reader.rows("lots", like=("name", "spring 100%_!"))) == 1
+        for none in ("100x", "spring 1000", "100_%"):
+            assert reader.rows("lots", like=("name", none)) == []
+        assert reader.count("reeds", {"state": "new"}, like=("number", "A")) == 1
+        assert reader.counts("reeds", "state") == {"new": 2, "settled": 1}
+        assert [row["number"] for row in reader.of_many("reeds", "lot_id", [lot, 99], order="number")] == [
+            "10",
+            "1a",
+            "2",
+        ]
+        assert reader.of_many("reeds", "lot_id", []) == []
+        with pytest.raises(UnknownNameError, match="column"):
+            reader.rows("reeds", like=("nothing", "x"))
+
+
 def test_a_story_holds_what_was_removed_and_its_newest_acts(ledger: Ledger) -> None:
     lot, (reed, _) = take_in(ledger)
     with ledger.act("play", who="A", said="played") as act:

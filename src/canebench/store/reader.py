@@ -54,21 +54,20 @@ class Reader:
         limit: int | None = None,
         offset: int = 0,
         removed: bool = False,
+        like: tuple[str, str] | None = None,
     ) -> list[Row]:
-        """Rows of a table that match, in the order of a column (`-column` the other way about)."""
+        """Rows of a table that match, in the order of a column (`-column` the other way about).
+
+        `like` is a column and a text that stands somewhere in it, in small letters or capitals. The order
+        `#column` puts texts by their length first: 2 before 10.
+        """
         known = table_named(table)
-        conditions, values = ["removed_at IS NOT NULL" if removed else "removed_at IS NULL"], []
-        for name, value in (where or {}).items():
-            _checked_name(known, name)
-            if value is None:
-                conditions.append(f"{name} IS NULL")
-            else:
-                conditions.append(f"{name} = ?")
-                values.append(value)
-        _checked_name(known, order.removeprefix("-"))
+        condition, values = _condition(known, where, like, removed=removed)
+        name = order.lstrip("-#")
+        _checked_name(known, name)
         way = " DESC" if order.startswith("-") else ""
-        sql = f"SELECT * FROM {known.name} WHERE {' AND '.join(conditions)}"
-        sql += f" ORDER BY {order.removeprefix('-')}{way}, id{way}"
+        length = f"length({name}), " if order.startswith("#") else ""
+        sql = f"SELECT * FROM {known.name} WHERE {condition} ORDER BY {length}{name}{way}, id{way}"
         if limit is not None:
             sql += f" LIMIT {int(limit)} OFFSET {int(offset)}"
         return self.connection.rows(sql, values)
@@ -86,11 +85,37 @@ class Reader:
         found = self.rows(table, {name: value}, limit=1)
         return found[0] if found else None
 
-    def count(self, table: str) -> int:
-        """How many rows there are outside the bin."""
+    def count(
+        self,
+        table: str,
+        where: Mapping[str, Value] | None = None,
+        *,
+        like: tuple[str, str] | None = None,
+    ) -> int:
+        """How many rows there are outside the bin, that match."""
         known = table_named(table)
-        sql = f"SELECT count(*) AS n FROM {known.name} WHERE removed_at IS NULL"
-        return int(self.connection.rows(sql)[0]["n"] or 0)
+        condition, values = _condition(known, where, like, removed=False)
+        sql = f"SELECT count(*) AS n FROM {known.name} WHERE {condition}"
+        return int(self.connection.rows(sql, values)[0]["n"] or 0)
+
+    def counts(self, table: str, column: str, where: Mapping[str, Value] | None = None) -> dict[Value, int]:
+        """How many rows there are outside the bin for each value of a column."""
+        known = table_named(table)
+        _checked_name(known, column)
+        condition, values = _condition(known, where, None, removed=False)
+        sql = f"SELECT {column} AS value, count(*) AS n FROM {known.name} WHERE {condition} GROUP BY {column}"
+        return {row["value"]: int(row["n"] or 0) for row in self.connection.rows(sql, values)}
+
+    def of_many(self, table: str, column: str, ids: Sequence[Value], *, order: str = "id") -> list[Row]:
+        """Rows outside the bin whose column holds one of these, in the order of another."""
+        known = table_named(table)
+        _checked_name(known, column)
+        _checked_name(known, order)
+        if not ids:
+            return []
+        marks = ", ".join("?" * len(ids))
+        sql = f"SELECT * FROM {known.name} WHERE removed_at IS NULL AND {column} IN ({marks})"
+        return self.connection.rows(f"{sql} ORDER BY {order}, id", list(ids))
 
     def act(self, act_id: int) -> ActRecord:
         """One act with its changes."""
@@ -156,6 +181,25 @@ class Reader:
         }
         found["changes"] = self.connection.rows("SELECT * FROM changes ORDER BY act_id, place")
         return found
+
+
+def _condition(
+    known: Table, where: Mapping[str, Value] | None, like: tuple[str, str] | None, *, removed: bool
+) -> tuple[str, list[Value]]:
+    parts, values = ["removed_at IS NOT NULL" if removed else "removed_at IS NULL"], list[Value]()
+    for name, value in (where or {}).items():
+        _checked_name(known, name)
+        if value is None:
+            parts.append(f"{name} IS NULL")
+        else:
+            parts.append(f"{name} = ?")
+            values.append(value)
+    if like is not None:
+        _checked_name(known, like[0])
+        wanted = like[1].lower().replace("!", "!!").replace("%", "!%").replace("_", "!_")
+        parts.append(f"lower({like[0]}) LIKE ? ESCAPE '!'")
+        values.append(f"%{wanted}%")
+    return " AND ".join(parts), values
 
 
 def _checked_name(table: Table, name: str) -> None:
