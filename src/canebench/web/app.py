@@ -20,7 +20,7 @@ from canebench.base.errors import CanebenchError
 from canebench.bench.fitting_now import Fittings
 from canebench.web.guard import Capped, Headed, OwnHost, OwnOrigin, SignedIn
 from canebench.web.render import static_prefix
-from canebench.web.routes import failures, fitting, live, shell
+from canebench.web.routes import failures, fitting, live, reeds, shell
 from canebench.web.streams import Ears
 
 if TYPE_CHECKING:
@@ -46,6 +46,12 @@ def routes(entry: Entry) -> list[BaseRoute]:
         Route("/fit", fitting.begin, methods=["POST"]),
         Route("/fit/{reed:int}/{chanter:int}", fitting.fitting),
         Route("/fit/{reed:int}/{chanter:int}/take", fitting.take, methods=["POST"]),
+        Route("/reeds", reeds.reeds),
+        Route("/reeds", reeds.take_in, methods=["POST"]),
+        Route("/reeds/{reed:int}", reeds.reed),
+        Route("/reeds/{reed:int}/card.pdf", reeds.card),
+        Route("/reeds/{reed:int}/{act}", reeds.reed_act, methods=["POST"]),
+        Route("/labels.pdf", reeds.labels),
         WebSocketRoute("/live", live.live),
         Route("/history", shell.history),
         Route("/undo/{act:int}", shell.undo, methods=["POST"]),

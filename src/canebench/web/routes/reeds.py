@@ -1,0 +1,283 @@
+"""Reeds: the list, a lot taken in, labels; and one reed with everything that is done to it.
+
+Guarded by `tests/web/test_reeds.py`.
+"""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar, Final
+from urllib.parse import urlencode
+
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import Response
+
+from canebench.base.errors import InputError
+from canebench.bench.browse_reeds import (
+    ORDERS,
+    PAGE,
+    Asked,
+    LotLine,
+    ReedList,
+    ReedPage,
+    chart_of,
+    list_page,
+    lot_lines,
+    reed_page,
+    remark_reed,
+    remove_reed,
+)
+from canebench.bench.people import list_players
+from canebench.bench.print_card import print_card
+from canebench.bench.print_labels import print_labels
+from canebench.bench.reed_days import ease_reed, log_strength, play_reed, rest_reed
+from canebench.bench.stock import move_reed, take_in_lot
+from canebench.care.cautions import Occasion, cautions_for
+from canebench.reeds.strength import BY_MOUTH_KPA, MOMENTS
+from canebench.web.answers import answer
+from canebench.web.desk import desk_of
+from canebench.web.render import show
+from canebench.web.routes.shell import page_number
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from starlette.requests import Request
+
+    from canebench.store.tables import Row
+    from canebench.web.desk import Desk, NotedLedger
+    from canebench.web.forms import Form, Problem
+
+_FILTERS: Final = ("state", "lot", "player", "search", "order")
+_LATE: Final = {"dropout": "drop-out"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReedsPage:
+    """A page of reeds."""
+
+    template: ClassVar[str] = "reeds.html"
+    room: ClassVar[str] = "Reeds"
+    title: str = "Reeds"
+    found: ReedList
+    lots: list[LotLine]
+    asked: Asked
+    pages: int
+    filters: dict[str, str]
+    orders: tuple[str, ...]
+    problem: Problem | None
+
+    def query(self, **changed: str | int | None) -> str:
+        """The address of this list with something changed."""
+        told = {**self.filters, **{name: str(value) for name, value in changed.items() if value}}
+        told = {name: value for name, value in told.items() if changed.get(name, value) is not None}
+        return "/reeds" + (f"?{urlencode(told)}" if told else "")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OneReedPage:
+    """One reed."""
+
+    template: ClassVar[str] = "reed.html"
+    room: ClassVar[str] = "Reeds"
+    title: str
+    one: ReedPage
+    chart: str
+    players: list[Row]
+    moments: tuple[tuple[str, str], ...]
+    by_mouth: tuple[str, ...]
+    cautions: dict[str, list[str]]
+    problem: Problem | None
+
+
+async def reeds(request: Request) -> Response:
+    """The list."""
+    return await _reeds(request, None, 200)
+
+
+async def _reeds(request: Request, problem: Problem | None, status: int) -> Response:
+    ledger = desk_of(request).ledger
+    filters = {name: request.query_params[name] for name in _FILTERS if request.query_params.get(name)}
+    asked = Asked(**{**filters, "page": page_number(request)})  # type: ignore[arg-type]
+
+    def read() -> ReedsPage:
+        found = list_page(ledger, asked)
+        return ReedsPage(
+            found=found,
+            lots=lot_lines(ledger),
+            asked=asked,
+            pages=max(1, -(-found.total // PAGE)),
+            filters=filters,
+            orders=tuple(ORDERS),
+            problem=problem,
+        )
+
+    return show(request, await run_in_threadpool(read), status=status)
+
+
+async def take_in(request: Request) -> Response:
+    """A lot: one line for thirty reeds."""
+
+    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+        name = form.needed("name", "name of the lot")
+        count = form.count("count", "how many")
+        if count is None:
+            raise InputError(
+                field="how many", given="nothing", allowed="a whole number is needed", nearest="30"
+            )
+        told = {key: form.text(key) for key in ("bought_on", "currency", "cane", "cut", "remarks")}
+        first, price = form.count("first", "first number"), form.number("price", "price")
+        take_in_lot(ledger, who=desk.who, name=name, count=count, first=first, price=price, **told)
+        return "/reeds?" + urlencode({"lot": name})
+
+    return await answer(request, act, form="lot", again=_reeds)
+
+
+async def reed(request: Request) -> Response:
+    """One reed's whole story."""
+    return await _reed(request, None, 200)
+
+
+async def _reed(request: Request, problem: Problem | None, status: int) -> Response:
+    ledger = desk_of(request).ledger
+
+    def read() -> OneReedPage:
+        one = reed_page(ledger, request.path_params["reed"])
+        occasions = {
+            "strength": Occasion.GRADE_STRENGTH,
+            "ease": Occasion.PINCH,
+            "play": Occasion.PLAY_ALONE,
+            "mouth": Occasion.MOUTH_TEST,
+        }
+        return OneReedPage(
+            title=f"Reed {one.reed['number']}",
+            one=one,
+            chart=json.dumps(chart_of(one)),
+            players=list_players(ledger),
+            moments=tuple((moment, _LATE.get(moment, moment)) for moment in MOMENTS),
+            by_mouth=tuple(BY_MOUTH_KPA),
+            cautions={name: [one.say for one in cautions_for(due)] for name, due in occasions.items()},
+            problem=problem,
+        )
+
+    return show(request, await run_in_threadpool(read), status=status)
+
+
+async def reed_act(request: Request) -> Response:
+    """Something done to a reed."""
+    kind, reed_id = request.path_params["act"], request.path_params["reed"]
+    if kind not in ACTS:
+        raise InputError(field="act", given=repr(kind), allowed=f"one of {', '.join(ACTS)}")
+
+    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+        with ledger.reading() as reader:
+            row = reader.row("reeds", reed_id)
+        goal = ACTS[kind](ledger, row, form, desk.who)
+        return goal or f"/reeds/{reed_id}"
+
+    return await answer(request, act, form=kind, again=_reed)
+
+
+def _strength(ledger: NotedLedger, row: Row, form: Form, who: str) -> None:
+    unit = form.text("unit") or "inH2O"
+    pressures = {m: f"{form.text(m)} {unit}" for m in MOMENTS if form.text(m)}
+    log_strength(
+        ledger,
+        str(row["number"]),
+        pressures,
+        who=who,
+        player=form.text("player"),
+        by_mouth=form.text("by_mouth"),
+        than=form.text("than"),
+    )
+
+
+def _ease(ledger: NotedLedger, row: Row, form: Form, who: str) -> None:
+    how = form.text("how") or "pinch"
+    ease_reed(ledger, str(row["number"]), how=how, who=who, remarks=form.text("remarks"))
+
+
+def _play(ledger: NotedLedger, row: Row, form: Form, who: str) -> None:
+    minutes = form.number("minutes", "minutes")
+    if minutes is None:
+        raise InputError(field="minutes", given="nothing", allowed="how long it was played is needed")
+    told = {name: form.number(name, label) for name, label in _CONDITIONS}
+    play_reed(ledger, str(row["number"]), minutes=minutes, who=who, remarks=form.text("remarks"), **told)
+
+
+_CONDITIONS: Final = (("level_dba", "level"), ("room_degc", "temperature"), ("room_rh", "humidity"))
+
+
+def _mouth(ledger: NotedLedger, row: Row, form: Form, who: str) -> None:
+    rest_reed(ledger, str(row["number"]), player=form.needed("player", "player"), who=who)
+
+
+def _move(ledger: NotedLedger, row: Row, form: Form, who: str) -> None:
+    move_reed(
+        ledger, str(row["number"]), to=form.needed("to", "state"), reason=form.text("reason") or "", who=who
+    )
+
+
+def _remark(ledger: NotedLedger, row: Row, form: Form, who: str) -> None:
+    read = {"remarks": form.text("read_remarks"), "version": form.count("version", "version")}
+    remark_reed(
+        ledger, int(row["id"] or 0), form.text("remarks"), player=form.text("player"), read=read, who=who
+    )
+
+
+def _remove(ledger: NotedLedger, row: Row, form: Form, who: str) -> str:
+    del form
+    remove_reed(ledger, int(row["id"] or 0), who=who)
+    return "/reeds"
+
+
+#: What may be done to a reed from its page, by the last part of the address.
+ACTS: Final[dict[str, Callable[[NotedLedger, Row, Form, str], str | None]]] = {
+    "strength": _strength,
+    "ease": _ease,
+    "play": _play,
+    "mouth": _mouth,
+    "move": _move,
+    "remark": _remark,
+    "remove": _remove,
+}
+
+
+async def card(request: Request) -> Response:
+    """The setting card, A6."""
+    ledger = desk_of(request).ledger
+
+    def made() -> bytes:
+        with ledger.reading() as reader:
+            number = str(reader.row("reeds", request.path_params["reed"])["number"])
+        with tempfile.TemporaryDirectory(prefix="canebench-") as folder:
+            path = Path(folder) / "card.pdf"
+            print_card(ledger, number, path)
+            return path.read_bytes()
+
+    return _pdf(await run_in_threadpool(made), "card.pdf")
+
+
+async def labels(request: Request) -> Response:
+    """Sheets of labels for the reeds of a lot or state."""
+    ledger = desk_of(request).ledger
+    lot, state = request.query_params.get("lot") or None, request.query_params.get("state") or None
+
+    def made() -> bytes:
+        with tempfile.TemporaryDirectory(prefix="canebench-") as folder:
+            path = Path(folder) / "labels.pdf"
+            print_labels(ledger, path, lot=lot, state=state)
+            return path.read_bytes()
+
+    return _pdf(await run_in_threadpool(made), "labels.pdf")
+
+
+def _pdf(data: bytes, name: str) -> Response:
+    return Response(
+        data,
+        media_type="application/pdf",
+        headers={"content-disposition": f'inline; filename="{name}"'},
+    )
