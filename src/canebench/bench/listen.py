@@ -61,6 +61,7 @@ def now_object(now: Now) -> dict[str, Any]:
         "seconds": round(now.at_s, 1),
         "note": None if found is None else found.note or "no note of the scale",
         "hz": None if found is None else number(found.hz, 1),
+        "exactHz": None if found is None else found.hz,
         "cents": None if found is None or found.cents is None else number(found.cents, 1, signed=True),
         "way": None
         if found is None or found.cents is None or found.note is None

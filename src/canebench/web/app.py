@@ -17,11 +17,25 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 
 from canebench.base.errors import CanebenchError
+from canebench.bench.browse_chanters import Effects
 from canebench.bench.fitting_now import Fittings
 from canebench.web.guard import Capped, Headed, OwnHost, OwnOrigin, SignedIn
 from canebench.web.render import static_prefix
-from canebench.web.routes import failures, fitting, live, reeds, shell
+from canebench.web.routes import (
+    care,
+    chanters,
+    exchange,
+    failures,
+    fitting,
+    helping,
+    live,
+    people,
+    reeds,
+    shell,
+    takes,
+)
 from canebench.web.streams import Ears
+from canebench.web.waiting import Waiting
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Sequence
@@ -52,6 +66,33 @@ def routes(entry: Entry) -> list[BaseRoute]:
         Route("/reeds/{reed:int}/card.pdf", reeds.card),
         Route("/reeds/{reed:int}/{act}", reeds.reed_act, methods=["POST"]),
         Route("/labels.pdf", reeds.labels),
+        Route("/choose", people.choose),
+        Route("/players", people.players),
+        Route("/players", people.add_player, methods=["POST"]),
+        Route("/players/{player:int}", people.player),
+        Route("/players/{player:int}", people.change_player, methods=["POST"]),
+        Route("/chanters", chanters.chanters),
+        Route("/chanters", chanters.add_chanter, methods=["POST"]),
+        Route("/chanters/{chanter:int}", chanters.chanter),
+        Route("/chanters/{chanter:int}", chanters.change_chanter, methods=["POST"]),
+        Route("/drones", chanters.add_drone, methods=["POST"]),
+        Route("/takes", takes.takes),
+        Route("/takes/{take:int}", takes.take),
+        Route("/takes/{take:int}/sound", takes.look),
+        Route("/takes/{take:int}/audio.flac", takes.audio),
+        Route("/takes/{take:int}/spectrogram.png", takes.spectrogram),
+        Route("/takes/{take:int}/remove", takes.remove, methods=["POST"]),
+        Route("/care", care.care),
+        Route("/exchange", exchange.exchange),
+        Route("/exchange/check", exchange.in_order),
+        Route("/exchange/download", exchange.download),
+        Route("/exchange/import", exchange.preview, methods=["POST"]),
+        Route("/exchange/commit", exchange.commit, methods=["POST"]),
+        Route("/exchange/backup", exchange.make_backup, methods=["POST"]),
+        Route("/exchange/verify", exchange.verify, methods=["POST"]),
+        Route("/recordings/{name}/remove", fitting.throw_away, methods=["POST"]),
+        Route("/help", helping.help_page),
+        Route("/microphone", helping.microphone),
         WebSocketRoute("/live", live.live),
         Route("/history", shell.history),
         Route("/undo/{act:int}", shell.undo, methods=["POST"]),
@@ -71,12 +112,13 @@ def create_app(desk: Desk, entry: Entry, *, hosts: Sequence[str]) -> Starlette:
     hosts : sequence of str
         What the Host header may say: names of this machine with our port.
     """
-    ears = Ears()
+    ears, waiting = Ears(), Waiting()
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         yield
         ears.close()
+        waiting.close()
 
     app = Starlette(
         lifespan=lifespan,
@@ -96,6 +138,8 @@ def create_app(desk: Desk, entry: Entry, *, hosts: Sequence[str]) -> Starlette:
     )
     app.state.desk = desk
     app.state.ears = ears
+    app.state.effects = Effects()
+    app.state.waiting = waiting
     app.state.fittings = Fittings(desk.ledger)
     return app
 

@@ -111,6 +111,11 @@ class Growing:
             self._sync()
             self._file.close()
 
+    def discard(self) -> None:
+        """It was only a check."""
+        self._file.close()
+        self.path.unlink(missing_ok=True)
+
     def _sync(self) -> None:
         self._file.flush()
         os.fsync(self._file.fileno())

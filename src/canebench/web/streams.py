@@ -86,8 +86,16 @@ def _give_way() -> None:
 class Stream:
     """One stream while it lasts."""
 
-    def __init__(self, ears: Ears, growing: Growing, *, scale: Scale, reference: ReferenceChoice) -> None:
-        self.ears, self.growing = ears, growing
+    def __init__(
+        self,
+        ears: Ears,
+        growing: Growing,
+        *,
+        scale: Scale,
+        reference: ReferenceChoice,
+        only_check: bool = False,
+    ) -> None:
+        self.ears, self.growing, self.only_check = ears, growing, only_check
         self.rate_hz = growing.rate_hz
         self.listener = LiveListener(rate_hz=growing.rate_hz, scale=scale, reference=reference)
         self.skipped = 0
@@ -177,4 +185,5 @@ class Stream:
     async def leave(self) -> None:
         """The page is gone: what came stays as it is."""
         await self.write()
-        await asyncio.get_running_loop().run_in_executor(self.ears.disk, self.growing.close)
+        ended = self.growing.discard if self.only_check else self.growing.close
+        await asyncio.get_running_loop().run_in_executor(self.ears.disk, ended)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, ClassVar
 from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
+from starlette.responses import RedirectResponse
 
 from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
@@ -21,6 +22,7 @@ from canebench.web.aim import Aim, aim_from
 from canebench.web.answers import answer
 from canebench.web.desk import desk_of
 from canebench.web.fitting_view import FittingView, view_of
+from canebench.web.forms import read_form
 from canebench.web.new_take import measure_new_take
 from canebench.web.render import show
 from canebench.web.routes.shell import own_path
@@ -150,3 +152,11 @@ async def take(request: Request) -> Response:
         return own_path(f"/fit/{reed}/{chanter}") + (f"?{query}" if query else "")
 
     return await answer(request, act, form="take", again=_fitting)
+
+
+async def throw_away(request: Request) -> Response:
+    """An unfinished recording is not wanted: a sound file, never part of the ledger."""
+    desk = desk_of(request)
+    form = await read_form(request)
+    desk.recordings.kept(desk.recordings.finished(request.path_params["name"]))
+    return RedirectResponse(own_path(form.text("back")), status_code=303)

@@ -67,7 +67,8 @@ def _begun(socket: WebSocket) -> Stream:
     growing = desk_of(socket).recordings.begin(rate_hz=int(given))
     scale = wish.scale if wish is not None else DEFAULT_SCALE
     reference: Any = "auto" if wish is None or wish.reference_hz is None else wish.reference_hz
-    return Stream(socket.app.state.ears, growing, scale=scale, reference=reference)
+    only_check = "check" in socket.query_params
+    return Stream(socket.app.state.ears, growing, scale=scale, reference=reference, only_check=only_check)
 
 
 async def _receive(socket: WebSocket, stream: Stream) -> bool:

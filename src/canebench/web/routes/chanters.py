@@ -1,0 +1,131 @@
+"""Chanters: sizes, what a millimetre does on them, drones. Guarded by `tests/web/test_chanters.py`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar
+
+from starlette.concurrency import run_in_threadpool
+
+from canebench.bench.browse_chanters import ChanterPage, chanter_page, edit_chanter
+from canebench.bench.chanters import keep_chanter
+from canebench.bench.drones import keep_drone, list_drones, note_pin
+from canebench.bench.people import list_players
+from canebench.web.answers import answer
+from canebench.web.desk import desk_of
+from canebench.web.render import show
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from canebench.store.tables import Row, Value
+    from canebench.web.desk import Desk, NotedLedger
+    from canebench.web.forms import Form, Problem
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChantersPage:
+    """All chanters, and the drones with their pins."""
+
+    template: ClassVar[str] = "chanters.html"
+    room: ClassVar[str] = "Chanters"
+    title: str = "Chanters and drones"
+    chanters: list[Row]
+    players: list[Row]
+    drones: list[dict[str, Value]]
+    problem: Problem | None
+
+    def owner(self, row: Row) -> str:
+        """Whose a chanter is."""
+        return next((str(one["name"]) for one in self.players if one["id"] == row["player_id"]), "")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OneChanterPage:
+    """One chanter."""
+
+    template: ClassVar[str] = "chanter.html"
+    room: ClassVar[str] = "Chanters"
+    title: str
+    one: ChanterPage
+    players: list[Row]
+    problem: Problem | None
+
+
+async def chanters(request: Request) -> Response:
+    """The list."""
+    return await _chanters(request, None, 200)
+
+
+async def _chanters(request: Request, problem: Problem | None, status: int) -> Response:
+    ledger = desk_of(request).ledger
+
+    def read() -> ChantersPage:
+        with ledger.reading() as reader:
+            rows = reader.rows("chanters", order="name", limit=500)
+        return ChantersPage(
+            chanters=rows, players=list_players(ledger), drones=list_drones(ledger), problem=problem
+        )
+
+    return show(request, await run_in_threadpool(read), status=status)
+
+
+async def add_chanter(request: Request) -> Response:
+    """A new chanter."""
+
+    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+        row = keep_chanter(ledger, form.needed("name", "name"), who=desk.who, sizes=None)
+        return f"/chanters/{row['id']}"
+
+    return await answer(request, act, form="chanter", again=_chanters)
+
+
+async def add_drone(request: Request) -> Response:
+    """A drone with the mark on its pin, or where the pin stands now."""
+
+    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+        name, pin = form.needed("name", "drone"), form.number("pin_mm", "pin")
+        keep_drone(
+            ledger,
+            name,
+            who=desk.who,
+            kind=form.text("kind"),
+            player=form.text("player"),
+            mark_mm=form.number("mark_mm", "mark"),
+        )
+        if pin is not None:
+            note_pin(ledger, name, pin_mm=pin, who=desk.who, hz=form.number("hz", "pitch"))
+        return "/chanters"
+
+    return await answer(request, act, form="drone", again=_chanters)
+
+
+async def chanter(request: Request) -> Response:
+    """One chanter."""
+    return await _chanter(request, None, 200)
+
+
+async def _chanter(request: Request, problem: Problem | None, status: int) -> Response:
+    ledger = desk_of(request).ledger
+
+    def read() -> OneChanterPage:
+        one = chanter_page(ledger, request.path_params["chanter"], request.app.state.effects)
+        return OneChanterPage(
+            title=str(one.chanter["name"]), one=one, players=list_players(ledger), problem=problem
+        )
+
+    return show(request, await run_in_threadpool(read), status=status)
+
+
+async def change_chanter(request: Request) -> Response:
+    """Change a chanter, as read."""
+    chanter_id = request.path_params["chanter"]
+
+    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+        told = {name: form.text(name) for name in ("name", "player", "remarks", "sizes")}
+        read = {"name": form.text("read_name"), "version": form.count("version", "version")}
+        edit_chanter(ledger, chanter_id, told, read=read, who=desk.who)
+        return f"/chanters/{chanter_id}"
+
+    return await answer(request, act, form="chanter", again=_chanter)

@@ -1,0 +1,206 @@
+"""Rows out and in, backups, and whether this bench is in order. Guarded by `tests/web/test_exchange.py`."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar, Final
+
+from starlette.background import BackgroundTask
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import FileResponse, Response
+
+from canebench.base.errors import InputError, NotFoundError
+from canebench.bench.check_up import Found, check_up
+from canebench.bench.exchange import bring_in, export, look_over, sheets_of
+from canebench.bench.safekeeping import back_up, check, snapshots_of
+from canebench.store.exchange.findings import Choices, TableFound
+from canebench.store.exchange.tables_out import FORMS
+from canebench.store.tables import TABLES
+from canebench.web.answers import answer
+from canebench.web.desk import desk_of
+from canebench.web.render import show
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+
+    from canebench.web.desk import Desk, NotedLedger
+    from canebench.web.forms import Form, Problem
+    from canebench.web.waiting import Waiting
+
+_TYPES: Final = {
+    "csv": "text/csv",
+    "json": "application/json",
+    "parquet": "application/vnd.apache.parquet",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+}
+_MOST_SHOWN: Final = 30
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExchangePage:
+    """Tables and forms; what an import would bring; backups; what was found in order."""
+
+    template: ClassVar[str] = "exchange.html"
+    room: ClassVar[str] = "Exchange"
+    title: str = "Exchange and backup"
+    tables: tuple[str, ...]
+    forms: tuple[str, ...]
+    snapshots: list[str]
+    waiting: str
+    file: str
+    found: list[TableFound]
+    columns: dict[str, list[str]]
+    checked: list[Found]
+    verified: tuple[str, list[str]] | None
+    problem: Problem | None
+    most: int = _MOST_SHOWN
+
+
+async def exchange(request: Request) -> Response:
+    """The page."""
+    return await _exchange(request, None, 200)
+
+
+async def in_order(request: Request) -> Response:
+    """The page, with everything looked at."""
+    desk = desk_of(request)
+    return await _exchange(request, None, 200, checked=await run_in_threadpool(check_up, desk.given_url))
+
+
+async def _exchange(
+    request: Request,
+    problem: Problem | None,
+    status: int,
+    *,
+    checked: list[Found] | None = None,
+    verified: tuple[str, list[str]] | None = None,
+    preview: tuple[str, str, list[TableFound]] = ("", "", []),
+) -> Response:
+    kept = await run_in_threadpool(snapshots_of, desk_of(request).ledger)
+    waiting, file, found = preview
+    page = ExchangePage(
+        tables=tuple(TABLES),
+        forms=FORMS,
+        snapshots=[str(path) for path in kept],
+        waiting=waiting,
+        file=file,
+        found=found,
+        columns={name: [column.name for column in table.columns] for name, table in TABLES.items()},
+        checked=checked or [],
+        verified=verified,
+        problem=problem,
+    )
+    return show(request, page, status=status)
+
+
+async def download(request: Request) -> Response:
+    """A table, or all that fits in one file."""
+    form = request.query_params.get("form", "csv")
+    table = request.query_params.get("table") or None
+    if table is None and form not in ("json", "xlsx"):
+        raise InputError(
+            field="form", given=form, allowed="everything in one file is JSON or XLSX", nearest="one table"
+        )
+    folder = Path(tempfile.mkdtemp(prefix="canebench-"))
+    name = f"{table or 'canebench'}.{form}"
+    try:
+        await run_in_threadpool(export, desk_of(request).ledger, folder / name, table=table, form=form)
+    except BaseException:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
+    return FileResponse(
+        folder / name,
+        media_type=_TYPES[form],
+        filename=name,
+        background=BackgroundTask(shutil.rmtree, folder, ignore_errors=True),
+    )
+
+
+async def preview(request: Request) -> Response:
+    """Look a file over; nothing is written."""
+    waiting: Waiting = request.app.state.waiting
+    seen: list[tuple[str, str, list[TableFound]]] = []
+
+    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+        del desk
+        upload = form.files.get("file")
+        token = form.text("waiting")
+        if upload is not None:
+            token = waiting.keep(upload.filename or "", upload.file)
+        path = waiting.path(token or "")
+        sheets = sheets_of(path, table=form.text("table"))
+        found = look_over(ledger, sheets, _choices(form, list(sheets)))
+        seen.append((path.parent.name, path.name, list(found.values())))
+        return ""
+
+    done = await answer(request, act, form="import", again=_exchange)
+    return await _exchange(request, None, 200, preview=seen[0]) if seen else done
+
+
+async def commit(request: Request) -> Response:
+    """Bring a file that was looked over in."""
+    waiting: Waiting = request.app.state.waiting
+
+    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+        path = waiting.path(form.text("waiting") or "")
+        sheets = sheets_of(path, table=form.text("table"))
+        choices = _choices(form, list(sheets))
+        bring_in(ledger, sheets, choices, who=desk.who, said=f"brought in {path.name}")
+        waiting.drop(path.parent.name)
+        return "/exchange"
+
+    return await answer(request, act, form="import", again=_exchange)
+
+
+def _choices(form: Form, tables: list[str]) -> Choices:
+    """Headers are mapped where the form says so: `map-HEADER` holds a column, or "-" to leave it out."""
+    mapping = {
+        name.removeprefix("map-"): None if value == "-" else value
+        for name, value in form.texts.items()
+        if name.startswith("map-") and value
+    }
+    return Choices(
+        ids="kept" if form.ticked("keep_ids") else "renumbered",
+        duplicates="refuse" if form.ticked("refuse_duplicates") else "skip",
+        mapping={tables[0]: mapping} if mapping and len(tables) == 1 else {},
+    )
+
+
+async def make_backup(request: Request) -> Response:
+    """Everything into a new folder of this machine."""
+    made: list[str] = []
+
+    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+        del ledger
+        folder = Path(form.needed("folder", "folder")).expanduser()
+        if not folder.is_absolute():
+            raise InputError(
+                field="folder",
+                given=str(folder),
+                allowed="a whole path is needed",
+                nearest="/media/stick/backup",
+            )
+        made.append(str(back_up(desk.given_url, folder).folder))
+        return ""
+
+    done = await answer(request, act, form="backup", again=_exchange)
+    return await _exchange(request, None, 200, verified=(made[0], [])) if made else done
+
+
+async def verify(request: Request) -> Response:
+    """Is a backup whole."""
+    seen: list[tuple[str, list[str]]] = []
+
+    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+        del desk, ledger
+        folder = Path(form.needed("folder", "folder")).expanduser()
+        if not folder.is_dir():
+            raise NotFoundError(f"There is no backup {folder}.")
+        seen.append((str(folder), check(folder)))
+        return ""
+
+    done = await answer(request, act, form="verify", again=_exchange)
+    return await _exchange(request, None, 200, verified=seen[0]) if seen else done

@@ -1,0 +1,53 @@
+"""Help, offline, and the microphone check. Guarded by `tests/web/test_crawl.py`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar
+
+from canebench.care.cautions import CAUTIONS, NO_MEDICAL_ADVICE
+from canebench.web.desk import desk_of
+from canebench.web.render import show
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HelpPage:
+    """Everything one needs to know, on one page."""
+
+    template: ClassVar[str] = "help.html"
+    room: ClassVar[str] = "Help"
+    title: str = "Help"
+    ledger: str
+    takes: str
+    cautions: list[str]
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MicrophonePage:
+    """Device, rate, level, noise, and what the browser does to the sound."""
+
+    template: ClassVar[str] = "microphone.html"
+    room: ClassVar[str] = ""
+    title: str = "Microphone check"
+
+
+async def help_page(request: Request) -> Response:
+    """Help."""
+    desk = desk_of(request)
+    page = HelpPage(
+        ledger=str(getattr(desk.ledger.database, "path", "on a PostgreSQL server")),
+        takes=str(desk.takes),
+        cautions=[caution.say for caution in CAUTIONS.values()],
+        note=NO_MEDICAL_ADVICE,
+    )
+    return show(request, page)
+
+
+async def microphone(request: Request) -> Response:
+    """The check itself runs in the browser."""
+    return show(request, MicrophonePage())

@@ -1,0 +1,158 @@
+"""Players, and which reeds suit one now. Guarded by `tests/web/test_players.py`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar
+
+from starlette.concurrency import run_in_threadpool
+
+from canebench.base.errors import CanebenchError
+from canebench.bench.browse_people import PlayerPage, edit_player, player_page, pressure_said
+from canebench.bench.people import list_players, set_player
+from canebench.bench.reed_days import choose_for
+from canebench.bench.stock import list_lots
+from canebench.care.cautions import Occasion, cautions_for
+from canebench.web.answers import answer
+from canebench.web.desk import desk_of
+from canebench.web.render import show
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from canebench.reeds.choice import Choice
+    from canebench.store.tables import Row
+    from canebench.web.desk import Desk, NotedLedger
+    from canebench.web.forms import Form, Problem
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlayersPage:
+    """All players: (row, what they blow, their ceiling)."""
+
+    template: ClassVar[str] = "players.html"
+    room: ClassVar[str] = "Players"
+    title: str = "Players"
+    players: list[tuple[Row, str, str]]
+    cautions: list[str]
+    problem: Problem | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnePlayerPage:
+    """One player."""
+
+    template: ClassVar[str] = "player.html"
+    room: ClassVar[str] = "Players"
+    title: str
+    one: PlayerPage
+    cautions: list[str]
+    problem: Problem | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChoosePage:
+    """Which reeds suit a player."""
+
+    template: ClassVar[str] = "choose.html"
+    room: ClassVar[str] = "Reeds"
+    title: str = "Choose a reed for a player"
+    players: list[Row]
+    lots: list[Row]
+    player: str
+    lot: str
+    choices: list[Choice]
+    ids: dict[str, int]
+    said: str | None
+
+
+def _blowing() -> list[str]:
+    return [one.say for one in cautions_for(Occasion.GRADE_STRENGTH)]
+
+
+async def players(request: Request) -> Response:
+    """The list."""
+    return await _players(request, None, 200)
+
+
+async def _players(request: Request, problem: Problem | None, status: int) -> Response:
+    rows = await run_in_threadpool(list_players, desk_of(request).ledger)
+    page = PlayersPage(
+        players=[(row, pressure_said(row["blows_kpa"]), pressure_said(row["ceiling_kpa"])) for row in rows],
+        cautions=_blowing(),
+        problem=problem,
+    )
+    return show(request, page, status=status)
+
+
+async def add_player(request: Request) -> Response:
+    """A new player, or what is new of one."""
+
+    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+        row = set_player(
+            ledger,
+            form.needed("name", "name"),
+            who=desk.who,
+            blows=form.text("blows"),
+            ceiling=form.text("ceiling"),
+        )
+        return f"/players/{row['id']}"
+
+    return await answer(request, act, form="player", again=_players)
+
+
+async def player(request: Request) -> Response:
+    """One player."""
+    return await _player(request, None, 200)
+
+
+async def _player(request: Request, problem: Problem | None, status: int) -> Response:
+    one = await run_in_threadpool(player_page, desk_of(request).ledger, request.path_params["player"])
+    page = OnePlayerPage(title=str(one.player["name"]), one=one, cautions=_blowing(), problem=problem)
+    return show(request, page, status=status)
+
+
+async def change_player(request: Request) -> Response:
+    """Change a player, as read."""
+    player_id = request.path_params["player"]
+
+    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+        told = {name: form.text(name) for name in ("name", "blows_kpa", "ceiling_kpa", "remarks")}
+        read = {
+            "name": form.text("read_name"),
+            "remarks": form.text("read_remarks"),
+            "version": form.count("version", "version"),
+        }
+        edit_player(ledger, player_id, told, read=read, who=desk.who)
+        return f"/players/{player_id}"
+
+    return await answer(request, act, form="player", again=_player)
+
+
+async def choose(request: Request) -> Response:
+    """Which reeds of a lot suit a player now."""
+    ledger = desk_of(request).ledger
+    name, lot = request.query_params.get("player", ""), request.query_params.get("lot", "")
+
+    def read() -> ChoosePage:
+        choices: list[Choice] = []
+        said = None
+        if name:
+            try:
+                choices = choose_for(ledger, name, lot=lot or None)[:200]
+            except CanebenchError as error:
+                said = str(error)
+        with ledger.reading() as reader:
+            rows = reader.of_many("reeds", "number", [one.number for one in choices])
+        return ChoosePage(
+            players=list_players(ledger),
+            lots=list_lots(ledger),
+            player=name,
+            lot=lot,
+            choices=choices,
+            ids={str(row["number"]): int(row["id"] or 0) for row in rows},
+            said=said,
+        )
+
+    return show(request, await run_in_threadpool(read))
