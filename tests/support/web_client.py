@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 PORT: Final = 8123
 HOST: Final = f"127.0.0.1:{PORT}"
 ORIGIN: Final = f"http://{HOST}"
+#: The test client would ask for WebSockets under a name of its own.
+SOCKETS: Final = f"ws://{HOST}"
 
 
 def signed_in(app: Starlette, entry: Entry) -> TestClient:

@@ -13,6 +13,7 @@ from canebench.web.entry import Entry
 from canebench.web.guard import Capped, OwnHost, OwnOrigin
 from support.web_addresses import OPEN, addresses
 from support.web_client import HOST, ORIGIN, PORT, signed_in
+from support.web_client import SOCKETS as SOCKETS_AT
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -117,6 +118,13 @@ def test_every_answer_keeps_the_page_to_itself(client: TestClient) -> None:
         assert "access-control-allow-origin" not in answer.headers
 
 
+def test_our_own_page_may_open_every_socket(client: TestClient) -> None:
+    """The control of the tables above: what they refuse is let in from our own page."""
+    assert SOCKETS
+    for path in SOCKETS:
+        assert not _refused(client, path, {})
+
+
 def test_a_form_too_large_is_refused(client: TestClient) -> None:
     answer = client.post("/fit", data={"reed": "9" * 300_000, "chanter": "x"})
     assert answer.status_code == 413
@@ -160,7 +168,8 @@ def test_without_a_guard_the_table_would_notice(app: Starlette, entry: Entry, gu
 
 def _refused(client: TestClient, path: str, headers: dict[str, str]) -> bool:
     try:
-        with client.websocket_connect(path, headers=headers):
+        # Our own page would be let in here: what follows is the guards' doing.
+        with client.websocket_connect(f"{SOCKETS_AT}{path}", headers=headers):
             return False
     except WebSocketDisconnect:
         return True

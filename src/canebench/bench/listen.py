@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from canebench.sound.loudness import Loudness
     from canebench.sound.readings import Measurement
 
-__all__ = ["WINDOW_S", "LiveBeam", "LiveListener", "hear_closely", "live_beam", "now_object"]
+__all__ = ["WINDOW_S", "LiveBeam", "LiveListener", "breaks_said", "hear_closely", "live_beam", "now_object"]
 
 #: Levels between which a microphone hears well, dB re full scale.
 _QUIET_DB, _LOUD_DB, _NOISY_DB = -48.0, -1.0, -40.0
@@ -73,7 +73,7 @@ def now_object(now: Now) -> dict[str, Any]:
         "quietestDb": now.loudness.quietest_db,
         "clipped": now.loudness.clipped,
         "breaks": now.breaks,
-        "breaksSaid": _breaks(now),
+        "breaksSaid": breaks_said(now.breaks, now.lost_s),
     }
 
 
@@ -96,8 +96,9 @@ def _bar(level_db: float) -> float:
     return round(min(1.0, max(0.0, 1 - level_db / _BAR_DB)), 3)
 
 
-def _breaks(now: Now) -> str:
-    if not now.breaks:
+def breaks_said(breaks: int, lost_s: float) -> str:
+    """How often the stream was broken, and what is missing."""
+    if not breaks:
         return "no gaps"
-    lost = f", {number(1e3 * now.lost_s, 0)} ms lost" if now.lost_s else ""
-    return f"{now.breaks} {'gap' if now.breaks == 1 else 'gaps'}{lost}; nothing is joined across one"
+    lost = f", {number(1e3 * lost_s, 0)} ms lost" if lost_s else ""
+    return f"{breaks} {'gap' if breaks == 1 else 'gaps'}{lost}; nothing is joined across one"

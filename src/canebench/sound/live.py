@@ -114,6 +114,11 @@ class LiveListener:
         self._meter.add(samples)
         self._incoming.add(np.asarray(samples, dtype=np.float64))
 
+    def leave_out(self) -> None:
+        """Whatever comes next does not join on: some of the stream was left out of listening."""
+        self._expected = None
+        self._looked = 0
+
     def _break(self, frame: int) -> None:
         self.breaks.append(frame)
         self._incoming.begin(frame / self._rate_hz)

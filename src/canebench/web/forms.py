@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 _MOST_FIELDS: Final = 200
 _MOST_TEXT: Final = 2_000
+#: Fields that hold whole files.
+_LONG: Final = {"sizes": 60_000}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,11 +90,10 @@ async def read_form(request: Request) -> Form:
             if value.filename:
                 files[name] = value
         else:
-            if len(value) > _MOST_TEXT:
+            most = _LONG.get(name, _MOST_TEXT)
+            if len(value) > most:
                 raise InputError(
-                    field=name,
-                    given=f"{len(value)} characters",
-                    allowed=f"at most {_MOST_TEXT} fit here",
+                    field=name, given=f"{len(value)} characters", allowed=f"at most {most} fit here"
                 )
             texts[name] = value.strip()
             lists[name] = (*lists.get(name, ()), value.strip())

@@ -13,14 +13,14 @@ import os
 import struct
 from collections import deque
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from multiprocessing import get_context
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from canebench.base.errors import InputError
-from canebench.bench.listen import LiveListener, hear_closely, live_beam, now_object
+from canebench.bench.listen import LiveListener, breaks_said, hear_closely, live_beam, now_object
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
@@ -103,6 +103,8 @@ class Stream:
         self._to_write: deque[tuple[int, bytes]] = deque()
         self._waiting = 0
         self._written_to: int | None = None
+        self._gaps, self._lost = 0, 0
+        self._left_out = False
         self._inserted: list[tuple[int, int]] = []
         self._hearing: Future[Closely] | None = None
 
@@ -122,6 +124,7 @@ class Stream:
         while self._waiting > _MOST_WAITING_S * self.rate_hz and len(self._to_look) > 1:
             self._waiting -= len(self._to_look.popleft()[1]) // _WIDTH
             self.skipped += 1
+            self._left_out = True
 
     async def write(self) -> None:
         """Everything that waits, onto the disk."""
@@ -133,6 +136,8 @@ class Stream:
     def _write(self, parts: list[tuple[int, bytes]]) -> None:
         for first, samples in parts:
             if self._written_to is not None and first != self._written_to:
+                self._gaps += 1
+                self._lost += max(0, first - self._written_to)
                 lost = max(0, first - self._written_to) / self.rate_hz
                 silence = min(max(lost, _LEAST_SILENCE_S), _MOST_LOST_S)
                 frames = round(silence * self.rate_hz)
@@ -154,10 +159,15 @@ class Stream:
         return await loop.run_in_executor(self.ears.looks, self._look, parts)
 
     def _look(self, parts: list[tuple[int, bytes]]) -> dict[str, Any]:
+        if self._left_out:
+            # Left out by ourselves, of looking only: no gap, but nothing to join either.
+            self.listener.leave_out()
+            self._left_out = False
         for first, samples in parts:
             floats = np.frombuffer(samples, "<f4").astype(np.float64)
             self.listener.add(np.nan_to_num(floats, posinf=1.0, neginf=-1.0), first_frame=first)
-        told = now_object(self.listener.look())
+        now = self.listener.look()
+        told = now_object(replace(now, breaks=self._breaks(), lost_s=self._lost / self.rate_hz))
         told["skipped"] = self.skipped
         if self._hearing is not None and self._hearing.done():
             measurement = self.listener.end_hearing(self._hearing.result())
@@ -168,11 +178,20 @@ class Stream:
             self._hearing = self.ears.hear(self.listener)
         return told
 
+    def _breaks(self) -> int:
+        """Gaps that the counter told, and breaks that only the phase did."""
+        return self._gaps + len(self.listener.unseen)
+
     async def finish(self) -> dict[str, Any]:
-        """The recording is whole: its name and length."""
+        """The recording is whole: its name, its length, and its gaps."""
         await self.write()
         await asyncio.get_running_loop().run_in_executor(self.ears.disk, self._finish)
-        return {"recording": self.growing.name, "recorded": round(self.growing.frames / self.rate_hz, 1)}
+        return {
+            "recording": self.growing.name,
+            "recorded": round(self.growing.frames / self.rate_hz, 1),
+            "breaks": self._breaks(),
+            "breaksSaid": breaks_said(self._breaks(), self._lost / self.rate_hz),
+        }
 
     def _finish(self) -> None:
         """Breaks that only the phase told stand as silences too, where they are in the file by now."""
@@ -182,8 +201,11 @@ class Stream:
         ]
         self.growing.finish(cuts, silence=round(_LEAST_SILENCE_S * self.rate_hz))
 
-    async def leave(self) -> None:
-        """The page is gone: what came stays as it is."""
-        await self.write()
-        ended = self.growing.discard if self.only_check else self.growing.close
-        await asyncio.get_running_loop().run_in_executor(self.ears.disk, ended)
+    def leave(self) -> None:
+        """The page is gone: what came stays as it is. At once: whoever waited may be gone too."""
+        self._write(list(self._to_write))
+        self._to_write.clear()
+        if self.only_check:
+            self.growing.discard()
+        else:
+            self.growing.close()

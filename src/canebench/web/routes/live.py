@@ -51,9 +51,12 @@ async def live(socket: WebSocket) -> None:
     finally:
         stopping.set()
         ticking.cancel()
-        await asyncio.gather(ticking, return_exceptions=True)
-        if not whole:
-            await stream.leave()
+        try:
+            await asyncio.gather(ticking, return_exceptions=True)
+        finally:
+            # Also where this very task is being cancelled.
+            if not whole:
+                stream.leave()
 
 
 def _begun(socket: WebSocket) -> Stream:

@@ -1,0 +1,169 @@
+"""The stream of a microphone: kept bit for bit, gaps told, and measured at the end as a file is."""
+
+from __future__ import annotations
+
+import json
+import struct
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+from starlette.websockets import WebSocketDisconnect
+
+from canebench.base.units import hz_to_cents
+from canebench.bench.measure_take import measure_take
+from canebench.sound.decode import read_recording
+from canebench.sound.encode import write_recording
+from canebench.sound.recording import Recording
+from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
+from canebench.web.streams import HEADER, MARK
+from support.tones import tone
+from support.web_client import SOCKETS
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from starlette.applications import Starlette
+    from starlette.testclient import TestClient
+
+    from canebench.base.arrays import FloatArray
+
+RATE_HZ = 48_000
+BLOCK = 2_048
+
+
+def frames(samples: FloatArray, *, skip: tuple[int, int] | None = None) -> list[bytes]:
+    """The samples as the page sends them; `skip` leaves out the frames between two samples."""
+    found = []
+    for start in range(0, len(samples), BLOCK):
+        if skip is not None and skip[0] <= start < skip[1]:
+            continue
+        found.append(HEADER.pack(MARK, 0, start) + samples[start : start + BLOCK].astype("<f4").tobytes())
+    return found
+
+
+def streamed(client: TestClient, sent: list[bytes], query: str = "rate=48000") -> list[dict[str, Any]]:
+    """Send everything, stop, and all that the bench said."""
+    told = []
+    with client.websocket_connect(f"{SOCKETS}/live?{query}") as socket:
+        for frame in sent:
+            socket.send_bytes(frame)
+        socket.send_text('{"stop":true}')
+        while True:
+            message = json.loads(socket.receive_text())
+            told.append(message)
+            if "recording" in message or "wrong" in message:
+                return told
+
+
+def test_what_is_sent_is_kept_bit_for_bit(client: TestClient, app: Starlette) -> None:
+    samples = np.random.default_rng(1).normal(0, 0.1, 3 * RATE_HZ).astype("<f4")
+    end = streamed(client, frames(samples))[-1]
+    assert end["recorded"] == 3.0
+    kept = read_recording(app.state.desk.recordings.finished(end["recording"]))
+    assert kept.rate_hz == RATE_HZ
+    assert np.array_equal(kept.samples, samples)
+
+
+def test_a_gap_is_told_and_stands_as_silence(client: TestClient, app: Starlette) -> None:
+    samples = np.asarray(tone(480.0, RATE_HZ, duration_s=4.0), dtype=np.float64)
+    told = streamed(client, frames(samples, skip=(2 * RATE_HZ, 2 * RATE_HZ + 8_000)))
+    assert told[-1]["breaks"] == 1
+    assert "1 gap, " in told[-1]["breaksSaid"]
+    kept = read_recording(app.state.desk.recordings.finished(told[-1]["recording"]))
+    quiet = np.flatnonzero(np.asarray(kept.samples) == 0.0)
+    assert len(quiet) >= 0.4 * RATE_HZ
+
+
+def test_the_take_gives_the_numbers_of_the_command(
+    client: TestClient, app: Starlette, tmp_path: Path
+) -> None:
+    recipe = Recipe(
+        low_a_hz=476.0,
+        notes=scale_notes("low A", "E", "high A", duration_s=1.5),
+        seed=6_001,
+        drones=DronePlan(tenor_cents=(1.0, -1.0)),
+        snr_db=30.0,
+    )
+    recording, _ = render(recipe)
+    sent = frames(np.asarray(recording.samples, dtype=np.float64))
+    end = streamed(client, sent)[-1]
+    place = client.post("/fit", data={"reed": "88", "chanter": "x"}).url.path
+    answer = client.post(f"{place}/take", data={"how": "recording", "recording": end["recording"]})
+    assert answer.status_code == 200, answer.text
+    path = tmp_path / "take.wav"
+    write_recording(
+        Recording(samples=recording.samples, rate_hz=recording.rate_hz, origin="take"), path, bit_depth=24
+    )
+    expected = {note.note: note.hz for note in measure_take(path).measurement.notes}
+    with app.state.desk.ledger.reading() as reader:
+        take = reader.rows("takes", order="-id", limit=1)[0]
+        kept = {row["note"]: float(row["hz"]) for row in reader.rows("pitches", {"take_id": take["id"]})}
+    assert kept.keys() == expected.keys()
+    for note, hz in expected.items():
+        assert abs(hz_to_cents(kept[note], hz)) <= 0.05, note
+    assert app.state.desk.recordings.unfinished() == []
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ("rate=abc", "sample rate"),
+        ("rate=7", "sample rate"),
+        ("rate=48000&reference=x", "reference"),
+        ("", "rate"),
+    ],
+)
+def test_a_stream_that_cannot_be_is_told_why(client: TestClient, query: str, said: str) -> None:
+    with client.websocket_connect(f"{SOCKETS}/live?{query}") as socket:
+        assert said in json.loads(socket.receive_text())["wrong"]
+        with pytest.raises(WebSocketDisconnect):
+            socket.receive_text()
+
+
+@pytest.mark.parametrize(
+    "frame",
+    [
+        b"",
+        b"x" * 15,
+        HEADER.pack(b"nope", 0, 0) + bytes(8),
+        HEADER.pack(MARK, 0, 0) + bytes(7),
+        bytes(70_000),
+    ],
+)
+def test_a_frame_that_is_none_ends_the_stream_with_a_sentence(client: TestClient, frame: bytes) -> None:
+    good = frames(np.asarray(tone(480.0, RATE_HZ, duration_s=0.5), dtype=np.float64))
+    with client.websocket_connect(f"{SOCKETS}/live?rate=48000") as socket:
+        for one in [*good, frame]:
+            socket.send_bytes(one)
+        while True:
+            told = json.loads(socket.receive_text())
+            if "wrong" in told:
+                assert "frame" in told["wrong"]
+                return
+
+
+def test_numbers_that_are_none_do_no_harm(client: TestClient, app: Starlette) -> None:
+    bad = struct.pack("<4f", float("nan"), float("inf"), -float("inf"), 0.25)
+    end = streamed(client, [HEADER.pack(MARK, 0, 0) + bad * 512])[-1]
+    kept = read_recording(app.state.desk.recordings.finished(end["recording"]))
+    assert np.isfinite(kept.samples).all()
+
+
+def test_a_page_that_goes_away_leaves_its_recording(client: TestClient, app: Starlette) -> None:
+    samples = np.asarray(tone(480.0, RATE_HZ, duration_s=1.0), dtype=np.float64)
+    with client.websocket_connect(f"{SOCKETS}/live?rate=48000") as socket:
+        for frame in frames(samples):
+            socket.send_bytes(frame)
+        socket.receive_text()
+    (left,) = app.state.desk.recordings.unfinished()
+    assert left.duration_s == pytest.approx(1.0, abs=0.05)
+    client.post(f"/recordings/{left.name}/remove", data={"back": "/"})
+    assert app.state.desk.recordings.unfinished() == []
+
+
+def test_a_check_leaves_nothing(client: TestClient, app: Starlette) -> None:
+    with client.websocket_connect(f"{SOCKETS}/live?rate=48000&check=yes") as socket:
+        socket.send_bytes(frames(np.zeros(BLOCK))[0])
+        socket.receive_text()
+    assert app.state.desk.recordings.unfinished() == []
