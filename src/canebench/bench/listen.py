@@ -58,6 +58,7 @@ def now_object(now: Now) -> dict[str, Any]:
     """One look as the page shows it: every figure already in words."""
     found = now.sounding
     return {
+        "at": now.at_s,
         "seconds": round(now.at_s, 1),
         "note": None if found is None else found.note or "no note of the scale",
         "hz": None if found is None else number(found.hz, 1),

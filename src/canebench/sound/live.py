@@ -45,7 +45,7 @@ WINDOW_S: Final = 0.0853 + (_FRAMES - 1) * 0.0213
 _AGREE, _AGREE_CENTS = 8, 20.0
 _PARTIALS: Final = 9
 #: A hearing waits for so much new sound, s.
-SETTLE_S: Final = 1.5
+SETTLE_S: Final = 2.0
 _LEAST_HEARING_S: Final = 1.6
 _USUAL_LOW_A_HZ: Final = 474.0
 _NAME_CENTS: Final = 60.0

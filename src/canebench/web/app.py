@@ -19,6 +19,7 @@ from starlette.staticfiles import StaticFiles
 from canebench.base.errors import CanebenchError
 from canebench.bench.browse_chanters import Effects
 from canebench.bench.fitting_now import Fittings
+from canebench.web.ears import Ears
 from canebench.web.guard import Capped, Headed, OwnHost, OwnOrigin, SignedIn
 from canebench.web.render import static_prefix
 from canebench.web.routes import (
@@ -34,7 +35,6 @@ from canebench.web.routes import (
     shell,
     takes,
 )
-from canebench.web.streams import Ears
 from canebench.web.waiting import Waiting
 
 if TYPE_CHECKING:

@@ -6,6 +6,7 @@ Guarded by `tests/web/test_serve.py`.
 from __future__ import annotations
 
 import socket
+import sys
 from typing import TYPE_CHECKING, Final
 
 import uvicorn
@@ -49,6 +50,8 @@ def serve(*, ledger_url: str | None, who: str | None, port: int, ready: Callable
         ws_per_message_deflate=False,
         timeout_graceful_shutdown=3,
     )
+    # Sound goes from thread to process and back: waiting 5 ms for each turn would be heard.
+    sys.setswitchinterval(5e-4)
     server = _Server(config, lambda: ready(f"http://{ADDRESS}:{port}{entry.link()}"))
     server.run(sockets=[listening])
 

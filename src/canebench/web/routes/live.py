@@ -20,8 +20,6 @@ from canebench.web.streams import MOST_S, Stream
 if TYPE_CHECKING:
     from starlette.websockets import WebSocket
 
-#: From one look to the next, s.
-TICK_S: Final = 0.05
 _WRONG: Final = 4400
 
 
@@ -29,7 +27,7 @@ async def live(socket: WebSocket) -> None:
     """One take by microphone."""
     await socket.accept()
     try:
-        stream = _begun(socket)
+        stream = await _begun(socket)
     except CanebenchError as error:
         await socket.send_text(json.dumps({"wrong": str(error)}))
         await socket.close(_WRONG)
@@ -57,9 +55,10 @@ async def live(socket: WebSocket) -> None:
             # Also where this very task is being cancelled.
             if not whole:
                 stream.leave()
+            stream.end()
 
 
-def _begun(socket: WebSocket) -> Stream:
+async def _begun(socket: WebSocket) -> Stream:
     given = socket.query_params.get("rate", "")
     if not given.isascii() or not given.isdigit() or len(given) > 6:
         raise InputError(field="sample rate", given=repr(given), allowed="a whole number of hertz is needed")
@@ -68,10 +67,10 @@ def _begun(socket: WebSocket) -> Stream:
     }
     wish = aim_from(asked).wish
     growing = desk_of(socket).recordings.begin(rate_hz=int(given))
+    stream = Stream(socket.app.state.ears, growing, only_check="check" in socket.query_params)
     scale = wish.scale if wish is not None else DEFAULT_SCALE
-    reference: Any = "auto" if wish is None or wish.reference_hz is None else wish.reference_hz
-    only_check = "check" in socket.query_params
-    return Stream(socket.app.state.ears, growing, scale=scale, reference=reference, only_check=only_check)
+    await stream.begin(scale, "auto" if wish is None or wish.reference_hz is None else wish.reference_hz)
+    return stream
 
 
 async def _receive(socket: WebSocket, stream: Stream) -> bool:
@@ -90,7 +89,7 @@ async def _receive(socket: WebSocket, stream: Stream) -> bool:
 
 async def _tick(socket: WebSocket, stream: Stream, stopping: asyncio.Event) -> None:
     while not stopping.is_set():
-        due = asyncio.get_running_loop().time() + TICK_S
+        due = asyncio.get_running_loop().time() + stream.tick_s
         told = await stream.look()
         if told is not None:
             await _tell(socket, told)

@@ -1,8 +1,8 @@
-// Runs in the audio thread: gathers a thousand samples at a time, with the number of the first.
+// Runs in the audio thread: gathers two thousand samples at a time, with the number of the first.
 class Recorder extends AudioWorkletProcessor {
   constructor() {
     super();
-    this.size = 1024;
+    this.size = 2048;
     this.block = new Float32Array(this.size);
     this.filled = 0;
     this.first = 0;
