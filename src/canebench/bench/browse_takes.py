@@ -55,6 +55,31 @@ def list_takes(ledger: Ledger, where: dict[str, Value], *, page: int) -> tuple[l
         return _lines(reader, rows), reader.count("takes", where)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choices:
+    """What takes can be chosen by: (id, name) of reeds, chanters and players that have takes."""
+
+    reeds: list[tuple[str, str]]
+    chanters: list[tuple[str, str]]
+    players: list[tuple[str, str]]
+
+
+def take_choices(ledger: Ledger) -> Choices:
+    """The reeds, chanters and players of all takes, in the order of their names."""
+    found: dict[str, list[tuple[str, str]]] = {}
+    with ledger.reading() as reader:
+        for table, noun, column in (
+            ("reeds", "reed", "number"),
+            ("chanters", "chanter", "name"),
+            ("players", "player", "name"),
+        ):
+            ids = [one for one in reader.counts("takes", f"{noun}_id") if one is not None]
+            rows = reader.of_many(table, "id", ids)
+            names = [(str(row["id"]), str(row[column])) for row in rows]
+            found[table] = sorted(names, key=lambda one: (len(one[1]) if one[1].isdigit() else 99, one[1]))
+    return Choices(**found)
+
+
 def _lines(reader: Reader, takes: list[Row]) -> list[TakeLine]:
     known: dict[str, dict[Value, Row]] = {}
     for noun in ("reed", "chanter", "player"):

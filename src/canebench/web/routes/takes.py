@@ -10,7 +10,16 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, Response
 
 from canebench.base.errors import NotFoundError
-from canebench.bench.browse_takes import PAGE, TakeLine, TakePage, list_takes, remove_take, take_page
+from canebench.bench.browse_takes import (
+    PAGE,
+    Choices,
+    TakeLine,
+    TakePage,
+    list_takes,
+    remove_take,
+    take_choices,
+    take_page,
+)
 from canebench.bench.take_sound import TakeSound, take_sound, take_spectrogram
 from canebench.web.answers import answer
 from canebench.web.desk import desk_of
@@ -40,6 +49,7 @@ class TakesPage:
     total: int
     number: int
     filters: dict[str, str]
+    choices: Choices
 
     @property
     def pages(self) -> int:
@@ -68,8 +78,11 @@ async def takes(request: Request) -> Response:
     filters = {n: request.query_params[n] for n in _FILTERS if request.query_params.get(n, "").isdecimal()}
     where: dict[str, Value] = {f"{name}_id": int(value[:15]) for name, value in filters.items()}
     number = page_number(request)
-    lines, total = await run_in_threadpool(list_takes, desk_of(request).ledger, where, page=number)
-    return show(request, TakesPage(lines=lines, total=total, number=number, filters=filters))
+    ledger = desk_of(request).ledger
+    lines, total = await run_in_threadpool(list_takes, ledger, where, page=number)
+    choices = await run_in_threadpool(take_choices, ledger)
+    page = TakesPage(lines=lines, total=total, number=number, filters=filters, choices=choices)
+    return show(request, page)
 
 
 async def take(request: Request) -> Response:
@@ -80,7 +93,8 @@ async def take(request: Request) -> Response:
 async def look(request: Request) -> Response:
     """One take with its sound drawn."""
     path = await run_in_threadpool(_recording, request)
-    sound = await run_in_threadpool(take_sound, path)
+    picture = f"/takes/{request.path_params['take']}/spectrogram.png"
+    sound = await run_in_threadpool(take_sound, path, picture=picture)
     return await _take(request, None, 200, sound)
 
 
