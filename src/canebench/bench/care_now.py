@@ -1,6 +1,6 @@
 """What today and this week have had of loud playing, which reeds rest, and the cautions of the bench.
 
-Guarded by `tests/web/test_care.py`.
+Guarded by `tests/web/test_care.py` and `tests/web/test_care_page.py`.
 """
 
 from __future__ import annotations
@@ -10,21 +10,44 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.uncertain import number
+from canebench.bench.browse_people import pressure_said
 from canebench.bench.hearing import hearing
-from canebench.care.cautions import CAUTIONS, NO_MEDICAL_ADVICE
+from canebench.care.cautions import CAUTIONS, NO_MEDICAL_ADVICE, Occasion, cautions_for
 from canebench.store.values import written
 
 if TYPE_CHECKING:
     from canebench.store.ledger import Ledger
+    from canebench.store.reader import Reader
+    from canebench.store.tables import Value
 
 #: A piper's own ear, dB(A), where nobody has measured it: an estimate of ours, on the loud side.
 USUAL_DBA: Final = 105.0
 _SHOWN: Final = 50
+#: What is done at a bench, in the order of the work, and what it is called here.
+_OCCASIONS: Final = (
+    (Occasion.INSPECT, "Looking a reed over"),
+    (Occasion.GRADE_STRENGTH, "Grading strength"),
+    (Occasion.MOUTH_TEST, "A test by mouth"),
+    (Occasion.SEAT_DEEPER, "Seating deeper"),
+    (Occasion.RAISE_WITH_HEMP, "Raising with hemp"),
+    (Occasion.TAPE, "Tape, on or off"),
+    (Occasion.PINCH, "A pinch"),
+    (Occasion.BREAK_IN, "Breaking in"),
+    (Occasion.PLAY_ALONE, "Playing, alone or together"),
+    (Occasion.SCRAPE_OR_TRIM, "Scraping or trimming"),
+    (Occasion.SAND, "Sanding"),
+    (Occasion.CLEAN, "Cleaning"),
+    (Occasion.STORE, "Putting away"),
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CareNow:
-    """Hearing by each rule in words (rule, dose, left today, left this week), resting reeds, cautions."""
+    """Hearing by each rule in words (rule, dose, left today, left this week), and who and what is spared.
+
+    `resting` are (reed, until when), `ceilings` (player's id, name, ceiling or empty),
+    `occasions` (what is done, codes of its cautions), `cautions` (code, what it says).
+    """
 
     level_dba: str
     minutes_today: str
@@ -32,7 +55,9 @@ class CareNow:
     players: int
     rules: list[tuple[str, str, str, str]]
     resting: list[tuple[str, str]]
-    cautions: list[str]
+    ceilings: list[tuple[Value, str, str]]
+    occasions: list[tuple[str, list[str]]]
+    cautions: list[tuple[str, str]]
     note: str
 
 
@@ -50,10 +75,8 @@ def care_now(
         plays = [
             row for row in reader.rows("plays", order="-at", limit=2_000) if str(row["at"])[:10] >= week[:10]
         ]
-        tests = reader.rows("mouth_tests", order="-rests_until", limit=_SHOWN)
-        numbers = {
-            row["id"]: row["number"] for row in reader.of_many("reeds", "id", [t["reed_id"] for t in tests])
-        }
+        resting = _resting(reader, now)
+        players_rows = reader.rows("players", order="name", limit=_SHOWN)
     days: dict[str, float] = {}
     for row in plays:
         day = str(row["at"])[:10]
@@ -67,7 +90,7 @@ def care_now(
     return CareNow(
         level_dba=number(found.level_dba, 1),
         minutes_today=number(played, 0),
-        days_before=", ".join(number(one, 0) for one in before) or "none",
+        days_before=f"{' and '.join(number(one, 0) for one in before)} min" if before else "nothing",
         players=players or 1,
         rules=[
             (
@@ -78,11 +101,20 @@ def care_now(
             )
             for rule, exposure, left in found.by_rule
         ],
-        resting=[
-            (str(numbers.get(row["reed_id"], "?")), str(row["rests_until"])[:16].replace("T", " "))
-            for row in tests
-            if datetime.fromisoformat(str(row["rests_until"])) > now
-        ],
-        cautions=[caution.say for caution in CAUTIONS.values()],
+        resting=resting,
+        ceilings=[(row["id"], str(row["name"]), pressure_said(row["ceiling_kpa"])) for row in players_rows],
+        occasions=[(name, [one.hazard.value for one in cautions_for(code)]) for code, name in _OCCASIONS],
+        cautions=[(hazard.value, caution.say) for hazard, caution in CAUTIONS.items()],
         note=NO_MEDICAL_ADVICE,
     )
+
+
+def _resting(reader: Reader, now: datetime) -> list[tuple[str, str]]:
+    """Each reed that rests once, until the last of its tests lets it go, the longest first."""
+    until: dict[Value, str] = {}
+    for test in reader.rows("mouth_tests", order="-rests_until"):
+        if datetime.fromisoformat(str(test["rests_until"])) <= now:
+            break
+        until.setdefault(test["reed_id"], str(test["rests_until"])[:16].replace("T", " "))
+    numbers = {row["id"]: str(row["number"]) for row in reader.of_many("reeds", "id", list(until))}
+    return [(numbers[reed], when) for reed, when in until.items() if reed in numbers]
