@@ -572,6 +572,33 @@ def test_rows_are_searched_counted_and_fetched_for_many(ledger: Ledger) -> None:
             reader.rows("reeds", like=("nothing", "x"))
 
 
+def test_the_newest_row_of_each(ledger: Ledger) -> None:
+    with ledger.act("x", who="Ailsa", said="x") as act:
+        reeds = [
+            act.insert("reeds", {"number": number, "state": "new", "state_since": act.at}) for number in "123"
+        ]
+        for reed, at, minutes in (
+            (reeds[0], "2026-03-02T12:00:00.000Z", 1.0),
+            (reeds[0], "2026-03-01T12:00:00.000Z", 2.0),
+            (reeds[1], "2026-03-01T12:00:00.000Z", 3.0),
+            (reeds[1], "2026-03-01T12:00:00.000Z", 4.0),
+        ):
+            last = act.insert("plays", {"reed_id": reed, "at": at, "minutes": minutes})
+
+    def newest() -> dict[Value, Value]:
+        with ledger.reading() as reader:
+            rows = reader.newest_of_many("plays", "reed_id", [*reeds, 99], order="at")
+        return {row["reed_id"]: row["minutes"] for row in rows}
+
+    assert newest() == {reeds[0]: 1.0, reeds[1]: 4.0}
+    with ledger.reading() as reader:
+        read = reader.row("plays", last)
+        assert reader.counts("reeds", "state", like=("number", "2")) == {"new": 1}
+    with ledger.act("x", who="Ailsa", said="x") as act:
+        act.remove("plays", last, read=read)
+    assert newest() == {reeds[0]: 1.0, reeds[1]: 3.0}
+
+
 def test_a_story_holds_what_was_removed_and_its_newest_acts(ledger: Ledger) -> None:
     lot, (reed, _) = take_in(ledger)
     with ledger.act("play", who="A", said="played") as act:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
-from canebench.base.errors import InputError
+from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.pressure import parse_pressure
 from canebench.base.scales import scale_named
 from canebench.base.uncertain import Uncertain
@@ -26,13 +26,17 @@ from canebench.reeds.strength import BY_MOUTH_KPA, MOMENTS, Strength, against
 from canebench.store.values import written
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Reader
     from canebench.store.tables import Row, Value
 
 _GAUGE_SD_KPA: Final = 0.12
+#: So many reeds may lie between one and the gauge when they are compared by mouth, one after the other.
+_COMPARED: Final = 5
+#: So many reeds are read at once.
+_AT_ONCE: Final = 1_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -147,18 +151,36 @@ def choose_for(ledger: Ledger, player: str, *, lot: str | None = None) -> list[C
         ceiling = person["ceiling_kpa"]
         where: dict[str, Value] = {} if lot is None else {"lot_id": named(reader, "lots", lot)["id"]}
         reeds = [row for row in reader.rows("reeds", where) if row["state"] not in ("retired",)]
-        candidates = [_candidate(reader, reed) for reed in reeds]
+        candidates = [
+            candidate
+            for start in range(0, len(reeds), _AT_ONCE)
+            for candidate in _candidates(reader, reeds[start : start + _AT_ONCE])
+        ]
     return choose(candidates, blows_kpa=blows, ceiling_kpa=ceiling if isinstance(ceiling, float) else None)
 
 
-def _candidate(reader: Reader, reed: Row) -> Candidate:
-    """What the ledger knows of a reed: its strength, and its balance and pitch in the newest take."""
-    strength = _playing_kpa(reader, number_of(reed, "id"))
-    takes = reader.rows("takes", {"reed_id": reed["id"]}, order="-at", limit=1)
-    known = Candidate(number=str(reed["number"]), playing_kpa=strength)
-    if not takes:
+def _candidates(reader: Reader, reeds: Sequence[Row]) -> list[Candidate]:
+    """What the ledger knows of reeds: their strength, and balance and pitch in the newest take."""
+    ids = [number_of(reed, "id") for reed in reeds]
+    strengths = read_strengths(reader, ids)
+    takes = {row["reed_id"]: row for row in reader.newest_of_many("takes", "reed_id", ids, order="at")}
+    pitches: dict[Value, list[Row]] = {}
+    for row in reader.of_many("pitches", "take_id", [take["id"] for take in takes.values()]):
+        pitches.setdefault(row["take_id"], []).append(row)
+    found = []
+    for reed, reed_id in zip(reeds, ids, strict=True):
+        known = Candidate(number=str(reed["number"]), playing_kpa=playing_kpa(strengths, reed_id))
+        take = takes.get(reed_id)
+        found.append(known if take is None else _with_balance(known, take, pitches.get(take["id"], [])))
+    return found
+
+
+def _with_balance(known: Candidate, take: Row, pitches: Sequence[Row]) -> Candidate:
+    try:
+        scale = scale_named(str(take["scale"]))
+    except UnknownNameError:
+        # A scale of another bench: that take says nothing here, the reed's strength still does.
         return known
-    take, scale = takes[0], scale_named(str(takes[0]["scale"]))
     reference_hz = float(take["reference_hz"] or 0.0)
     deviations = {
         str(pitch["note"]): Deviation(
@@ -166,14 +188,14 @@ def _candidate(reader: Reader, reed: Row) -> Candidate:
             sd_cents=float(pitch["repeat_sd_cents"] or 0.0),
             interval_cents=scale.cents(str(pitch["note"])),
         )
-        for pitch in reader.rows("pitches", {"take_id": take["id"]})
+        for pitch in pitches
     }
     balance = balance_of(deviations, reference_sd_cents=0.0)
     if balance is None:
         return known
     return Candidate(
         number=known.number,
-        playing_kpa=strength,
+        playing_kpa=known.playing_kpa,
         tilt_cents=balance.tilt_cents.value,
         worst_rest_cents=max((abs(rest.value) for rest in balance.rest_cents.values()), default=0.0),
         # Against its own low A or drones that follow it, a reed's pitch says nothing.
@@ -181,9 +203,24 @@ def _candidate(reader: Reader, reed: Row) -> Candidate:
     )
 
 
-def _playing_kpa(reader: Reader, reed_id: int, depth: int = 0) -> Uncertain | None:
+def read_strengths(reader: Reader, reed_ids: Sequence[int]) -> dict[Value, list[Row]]:
+    """Readings of these reeds, oldest first, and of those that they were compared with by mouth."""
+    found: dict[Value, list[Row]] = {}
+    wanted: list[Value] = list(reed_ids)
+    for _ in range(_COMPARED + 1):
+        found |= {reed_id: [] for reed_id in wanted}
+        for row in reader.of_many("strengths", "reed_id", wanted, order="at"):
+            found[row["reed_id"]].append(row)
+        named_too = {row["than_reed_id"] for reed_id in wanted for row in found[reed_id]}
+        wanted = [one for one in named_too if one is not None and one not in found]
+    return found
+
+
+def playing_kpa(
+    strengths: Mapping[Value, Sequence[Row]], reed_id: Value, compared: int = 0
+) -> Uncertain | None:
     """The newest reading that tells it; by mouth through the reed it was compared with."""
-    for row in reversed(reader.rows("strengths", {"reed_id": reed_id}, order="at")):
+    for row in reversed(strengths.get(reed_id, [])):
         told = {
             moment: Uncertain(value=float(row[f"{moment}_kpa"] or 0.0), sd=_sd(row, moment))
             for moment in MOMENTS
@@ -191,8 +228,8 @@ def _playing_kpa(reader: Reader, reed_id: int, depth: int = 0) -> Uncertain | No
         }
         if told and (found := Strength(**told).playing_kpa) is not None:
             return found
-        if row["by_mouth"] is not None and row["than_reed_id"] is not None and depth < 5:
-            other = _playing_kpa(reader, number_of(row, "than_reed_id"), depth + 1)
+        if row["by_mouth"] is not None and row["than_reed_id"] is not None and compared < _COMPARED:
+            other = playing_kpa(strengths, row["than_reed_id"], compared + 1)
             if other is not None:
                 return against(other, str(row["by_mouth"]))
     return None

@@ -7,7 +7,8 @@ A new reed should be slightly stronger than what the player blows, since strengt
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from bisect import bisect_left, bisect_right
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
@@ -63,7 +64,9 @@ def choose(candidates: Iterable[Candidate], *, blows_kpa: float, ceiling_kpa: fl
     """
     found = [_judged(one, blows_kpa, ceiling_kpa) for one in candidates]
     found.sort(key=lambda one: (one.score is None, one.score or 0.0, one.number))
-    return [_with_ties(one, found) for one in found]
+    # Finite scores come first, in order: ties are neighbours.
+    scores = [one.score for one in found if one.score is not None and math.isfinite(one.score)]
+    return [_with_ties(place, found, scores) for place in range(len(found))]
 
 
 def _judged(one: Candidate, blows_kpa: float, ceiling_kpa: float | None) -> Choice:
@@ -117,19 +120,9 @@ def _verdict(above: float) -> str:
     return "suits now"
 
 
-def _with_ties(one: Choice, found: list[Choice]) -> Choice:
-    if one.score is None or not math.isfinite(one.score):
+def _with_ties(place: int, found: list[Choice], scores: list[float]) -> Choice:
+    one = found[place]
+    if place >= len(scores):
         return one
-    ties = tuple(
-        other.number
-        for other in found
-        if other is not one and other.score is not None and abs(other.score - one.score) < _TIE
-    )
-    return Choice(
-        number=one.number,
-        score=one.score,
-        verdict=one.verdict,
-        reasons=one.reasons,
-        missing=one.missing,
-        tied_with=ties,
-    )
+    first, last = bisect_right(scores, scores[place] - _TIE), bisect_left(scores, scores[place] + _TIE)
+    return replace(one, tied_with=tuple(found[i].number for i in range(first, last) if i != place))

@@ -98,11 +98,18 @@ class Reader:
         sql = f"SELECT count(*) AS n FROM {known.name} WHERE {condition}"
         return int(self.connection.rows(sql, values)[0]["n"] or 0)
 
-    def counts(self, table: str, column: str, where: Mapping[str, Value] | None = None) -> dict[Value, int]:
-        """How many rows there are outside the bin for each value of a column."""
+    def counts(
+        self,
+        table: str,
+        column: str,
+        where: Mapping[str, Value] | None = None,
+        *,
+        like: tuple[str, str] | None = None,
+    ) -> dict[Value, int]:
+        """How many rows there are outside the bin, that match, for each value of a column."""
         known = table_named(table)
         _checked_name(known, column)
-        condition, values = _condition(known, where, None, removed=False)
+        condition, values = _condition(known, where, like, removed=False)
         sql = f"SELECT {column} AS value, count(*) AS n FROM {known.name} WHERE {condition} GROUP BY {column}"
         return {row["value"]: int(row["n"] or 0) for row in self.connection.rows(sql, values)}
 
@@ -116,6 +123,22 @@ class Reader:
         marks = ", ".join("?" * len(ids))
         sql = f"SELECT * FROM {known.name} WHERE removed_at IS NULL AND {column} IN ({marks})"
         return self.connection.rows(f"{sql} ORDER BY {order}, id", list(ids))
+
+    def newest_of_many(self, table: str, column: str, ids: Sequence[Value], *, order: str) -> list[Row]:
+        """For each of these, of the rows outside the bin whose column holds it, the last in that order."""
+        known = table_named(table)
+        _checked_name(known, column)
+        _checked_name(known, order)
+        found: list[Row] = []
+        for start in range(0, len(ids), _AT_ONCE):
+            some = ids[start : start + _AT_ONCE]
+            marks = ", ".join("?" * len(some))
+            newer = f"newer.removed_at IS NULL AND newer.{column} = one.{column}"
+            later = f"(newer.{order} > one.{order} OR newer.{order} = one.{order} AND newer.id > one.id)"
+            sql = f"SELECT * FROM {known.name} AS one WHERE removed_at IS NULL AND {column} IN ({marks})"
+            exists = f"SELECT 1 FROM {known.name} AS newer WHERE {newer} AND {later}"
+            found += self.connection.rows(f"{sql} AND NOT EXISTS ({exists})", list(some))
+        return found
 
     def act(self, act_id: int) -> ActRecord:
         """One act with its changes."""
