@@ -1,10 +1,14 @@
-"""Help, offline, and the microphone check. Guarded by `tests/web/test_crawl.py`."""
+"""Help, offline, and the microphone check.
+
+Guarded by `tests/web/test_crawl.py` and `tests/web/test_help_page.py`.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
+from canebench.bench.example_beam import beats, example_beam
 from canebench.care.cautions import CAUTIONS, NO_MEDICAL_ADVICE
 from canebench.web.desk import desk_of
 from canebench.web.render import show
@@ -12,6 +16,8 @@ from canebench.web.render import show
 if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
+
+    from canebench.bench.draw_fitting import Drawn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,6 +31,8 @@ class HelpPage:
     takes: str
     cautions: list[str]
     note: str
+    example: Drawn
+    beats: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +52,8 @@ async def help_page(request: Request) -> Response:
         takes=str(desk.takes),
         cautions=[caution.say for caution in CAUTIONS.values()],
         note=NO_MEDICAL_ADVICE,
+        example=example_beam(),
+        beats=beats(),
     )
     return show(request, page)
 
