@@ -1,6 +1,6 @@
 """Chanters to look through: their sizes, what a millimetre does on them, what was fitted in them.
 
-Guarded by `tests/web/test_chanters.py`.
+Guarded by `tests/web/test_chanters.py` and `tests/web/test_chanters_page.py`.
 """
 
 from __future__ import annotations
@@ -14,9 +14,11 @@ from canebench.base.setting import Setting
 from canebench.base.uncertain import number
 from canebench.bench.chanter_effects import chanter_effects
 from canebench.bench.draw_fitting import draw_tape
+from canebench.bench.drones import list_drones
 from canebench.bench.fit_reed import Wish, fitting_of_rows
 from canebench.bench.ledger import number_of
 from canebench.bore.chanter_file import generic, parse
+from canebench.picture.bore_drawing import bore_svg
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -49,6 +51,8 @@ class ChanterPage:
     sizes: str
     holes: list[Hole]
     drawing: str
+    bore: str
+    drones: list[dict[str, Value]]
     effects: list[tuple[str, list[str]]]
     notes: tuple[str, ...]
     learnt_from: str
@@ -90,6 +94,7 @@ def chanter_page(ledger: Ledger, chanter_id: int, effects: Effects) -> ChanterPa
         )
     file = _file(chanter)
     takes = counted.get(most, 0)
+    owner = None if player is None else player["name"]
     return ChanterPage(
         chanter=chanter,
         player=player,
@@ -100,6 +105,8 @@ def chanter_page(ledger: Ledger, chanter_id: int, effects: Effects) -> ChanterPa
             for name, hole in zip(HOLES, file.chanter.holes, strict=True)
         ],
         drawing=draw_tape(file, Setting(), title=f"Holes of {chanter['name']}"),
+        bore=_bore(file, str(chanter["name"])),
+        drones=[one for one in list_drones(ledger) if owner is not None and one["player"] == owner],
         effects=[(one.change, [_cents(one, note) for note in NOTES]) for one in found],
         notes=NOTES,
         learnt_from="no take yet: from its sizes alone"
@@ -108,6 +115,19 @@ def chanter_page(ledger: Ledger, chanter_id: int, effects: Effects) -> ChanterPa
         fittings=[reeds[one] for one in ids if one in reeds],
         story=story,
     )
+
+
+def _bore(file: ChanterFile, name: str) -> str:
+    """Its bore, drawn; where two sections meet in a step both widths are kept."""
+    at = 0.0
+    profile: list[tuple[float, float]] = []
+    for section in file.chanter.sections:
+        for place, width in ((at, section.top_mm), (at + section.length_mm, section.bottom_mm)):
+            if (place, width) not in profile[-1:]:
+                profile.append((place, width))
+        at += section.length_mm
+    holes = [(hole, one.position_mm) for hole, one in zip(HOLES, file.chanter.holes, strict=True)]
+    return bore_svg(profile, holes, title=f"Bore of {name}, {number(at, 1)} mm long, to scale")
 
 
 def _cents(effect: Effect, note: str) -> str:
@@ -130,7 +150,10 @@ def edit_chanter(
     read: Mapping[str, Value],
     who: str,
 ) -> None:
-    """Change name, player, remarks and sizes (TOML); refused where the row is not as it was `read`."""
+    """Change name, player, remarks and sizes (TOML); refused where the row is not as it was `read`.
+
+    Sizes that are left empty stay as they are.
+    """
     values: dict[str, Value] = {"name": told.get("name"), "remarks": told.get("remarks")}
     if told.get("sizes"):
         values["chanter_toml"] = parse(str(told["sizes"]), name="the sizes").text

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, Final
 
 from starlette.concurrency import run_in_threadpool
 
+from canebench.base.errors import InputError
 from canebench.bench.browse_chanters import ChanterPage, chanter_page, edit_chanter
 from canebench.bench.chanters import keep_chanter
 from canebench.bench.drones import keep_drone, list_drones, note_pin
@@ -16,12 +17,15 @@ from canebench.web.desk import desk_of
 from canebench.web.render import show
 
 if TYPE_CHECKING:
+    from starlette.datastructures import UploadFile
     from starlette.requests import Request
     from starlette.responses import Response
 
     from canebench.store.tables import Row, Value
     from canebench.web.desk import Desk, NotedLedger
     from canebench.web.forms import Form, Problem
+
+_MOST_BYTES: Final = 60_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,8 +128,26 @@ async def change_chanter(request: Request) -> Response:
 
     def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
         told = {name: form.text(name) for name in ("name", "player", "remarks", "sizes")}
+        if "file" in form.files:
+            told["sizes"] = _text(form.files["file"])
         read = {"name": form.text("read_name"), "version": form.count("version", "version")}
         edit_chanter(ledger, chanter_id, told, read=read, who=desk.who)
         return f"/chanters/{chanter_id}"
 
     return await answer(request, act, form="chanter", again=_chanter)
+
+
+def _text(file: UploadFile) -> str:
+    """A chanter's file as text."""
+    name = f"file {(file.filename or '')[-60:]}"
+    data = file.file.read(_MOST_BYTES + 1)
+    if len(data) > _MOST_BYTES:
+        raise InputError(field=name, given="more than 60 kB", allowed="a chanter's sizes are a few lines")
+    if not data.strip():
+        raise InputError(field=name, given="an empty file", allowed="a chanter's sizes are needed in it")
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(
+            field=name, given="no text", allowed="a chanter's file is text, TOML in UTF-8"
+        ) from None
