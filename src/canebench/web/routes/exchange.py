@@ -1,10 +1,13 @@
-"""Rows out and in, backups, and whether this bench is in order. Guarded by `tests/web/test_exchange.py`."""
+"""Rows out and in, backups, and whether this bench is in order.
+
+Guarded by `tests/web/test_exchange.py` and `tests/web/test_exchange_page.py`.
+"""
 
 from __future__ import annotations
 
 import shutil
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Final
 
@@ -12,7 +15,7 @@ from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, Response
 
-from canebench.base.errors import InputError, NotFoundError
+from canebench.base.errors import CanebenchError, InputError, NotFoundError
 from canebench.bench.check_up import Found, check_up
 from canebench.bench.exchange import bring_in, export, look_over, sheets_of
 from canebench.bench.safekeeping import back_up, check, snapshots_of
@@ -21,13 +24,16 @@ from canebench.store.exchange.tables_out import FORMS
 from canebench.store.tables import TABLES
 from canebench.web.answers import answer
 from canebench.web.desk import desk_of
+from canebench.web.forms import Form, Problem
 from canebench.web.render import show
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from starlette.requests import Request
 
+    from canebench.store.ledger import Ledger
     from canebench.web.desk import Desk, NotedLedger
-    from canebench.web.forms import Form, Problem
     from canebench.web.waiting import Waiting
 
 _TYPES: Final = {
@@ -40,6 +46,16 @@ _MOST_SHOWN: Final = 30
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Preview:
+    """A file that waits, what it would bring, and what was chosen for that: shown again as it was chosen."""
+
+    waiting: str = ""
+    file: str = ""
+    found: list[TableFound] = field(default_factory=list)
+    chosen: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ExchangePage:
     """Tables and forms; what an import would bring; backups; what was found in order."""
 
@@ -49,9 +65,7 @@ class ExchangePage:
     tables: tuple[str, ...]
     forms: tuple[str, ...]
     snapshots: list[str]
-    waiting: str
-    file: str
-    found: list[TableFound]
+    preview: Preview
     columns: dict[str, list[str]]
     checked: list[Found]
     verified: tuple[str, list[str]] | None
@@ -77,17 +91,14 @@ async def _exchange(
     *,
     checked: list[Found] | None = None,
     verified: tuple[str, list[str]] | None = None,
-    preview: tuple[str, str, list[TableFound]] = ("", "", []),
+    preview: Preview | None = None,
 ) -> Response:
     kept = await run_in_threadpool(snapshots_of, desk_of(request).ledger)
-    waiting, file, found = preview
     page = ExchangePage(
         tables=tuple(TABLES),
         forms=FORMS,
         snapshots=[str(path) for path in kept],
-        waiting=waiting,
-        file=file,
-        found=found,
+        preview=preview or Preview(),
         columns={name: [column.name for column in table.columns] for name, table in TABLES.items()},
         checked=checked or [],
         verified=verified,
@@ -122,7 +133,7 @@ async def download(request: Request) -> Response:
 async def preview(request: Request) -> Response:
     """Look a file over; nothing is written."""
     waiting: Waiting = request.app.state.waiting
-    seen: list[tuple[str, str, list[TableFound]]] = []
+    seen: list[Preview] = []
 
     def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
         del desk
@@ -130,14 +141,17 @@ async def preview(request: Request) -> Response:
         token = form.text("waiting")
         if upload is not None:
             token = waiting.keep(upload.filename or "", upload.file)
-        path = waiting.path(token or "")
-        sheets = sheets_of(path, table=form.text("table"))
-        found = look_over(ledger, sheets, _choices(form, list(sheets)))
-        seen.append((path.parent.name, path.name, list(found.values())))
+        seen.append(_looked_over(ledger, waiting.path(token or ""), form))
         return ""
 
     done = await answer(request, act, form="import", again=_exchange)
     return await _exchange(request, None, 200, preview=seen[0]) if seen else done
+
+
+def _looked_over(ledger: Ledger, path: Path, form: Form) -> Preview:
+    sheets = sheets_of(path, table=form.text("table"))
+    found = look_over(ledger, sheets, _choices(form, list(sheets)))
+    return Preview(waiting=path.parent.name, file=path.name, found=list(found.values()), chosen=form.texts)
 
 
 async def commit(request: Request) -> Response:
@@ -152,7 +166,19 @@ async def commit(request: Request) -> Response:
         waiting.drop(path.parent.name)
         return "/exchange"
 
-    return await answer(request, act, form="import", again=_exchange)
+    return await answer(request, act, form="import", again=_refused)
+
+
+async def _refused(request: Request, problem: Problem, status: int) -> Response:
+    """The page with the file looked over again, where it still waits and can be."""
+    ledger, waiting = desk_of(request).ledger, request.app.state.waiting
+    form = Form(texts=problem.given, files={}, lists={})
+    try:
+        path = waiting.path(form.text("waiting") or "")
+        preview = await run_in_threadpool(_looked_over, ledger, path, form)
+    except CanebenchError:
+        preview = None
+    return await _exchange(request, problem, status, preview=preview)
 
 
 def _choices(form: Form, tables: list[str]) -> Choices:
