@@ -8,26 +8,19 @@ from __future__ import annotations
 
 import os
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
-from dataclasses import asdict, replace
 from multiprocessing import get_context
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
-import numpy as np
-
-from canebench.bench.listen import LiveListener, hear_closely, live_beam, now_object
+from canebench.bench.listen import hear_closely
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
 
-    from canebench.base.scales import Scale
     from canebench.sound.intake import Section
     from canebench.sound.listening import Closely
-    from canebench.sound.measure import ReferenceChoice
 
 #: So many hearings may wait at once; a stream that finds no room hears later.
 _MOST_HEARINGS: Final = 1
-#: In a process of looks: the listener of each of its streams.
-_LISTENERS: Final[dict[str, LiveListener]] = {}
 
 
 class Ears:
@@ -77,36 +70,3 @@ def _give_way() -> None:
     """Hearings wait for looks, not looks for hearings."""
     if hasattr(os, "nice"):
         os.nice(10)
-
-
-def begin(key: str, rate_hz: float, scale: Scale, reference: ReferenceChoice) -> None:
-    """In a process of looks: a listener for a new stream."""
-    _LISTENERS[key] = LiveListener(rate_hz=rate_hz, scale=scale, reference=reference)
-
-
-def look(
-    key: str, parts: list[tuple[int, bytes]], *, left_out: bool, gaps: int, lost_s: float, room: bool
-) -> tuple[dict[str, Any], list[int], Section | None]:
-    """What is new in words, the breaks that only the phase told, and a section to hear if there is room."""
-    listener = _LISTENERS[key]
-    if left_out:
-        # Left out by ourselves, of looking only: no gap, but nothing to join either.
-        listener.leave_out()
-    for first, samples in parts:
-        floats = np.frombuffer(samples, "<f4").astype(np.float64)
-        listener.add(np.nan_to_num(floats, posinf=1.0, neginf=-1.0), first_frame=first)
-    now = listener.look()
-    told = now_object(replace(now, breaks=gaps + len(listener.unseen), lost_s=lost_s))
-    section = listener.begin_hearing() if room and listener.settles else None
-    return told, list(listener.unseen), section
-
-
-def take_in(key: str, closely: Closely) -> dict[str, Any] | None:
-    """In a process of looks: what a hearing found; the beam so far."""
-    measurement = _LISTENERS[key].end_hearing(closely)
-    return None if measurement is None else asdict(live_beam(measurement))
-
-
-def forget(key: str) -> None:
-    """The stream is over."""
-    _LISTENERS.pop(key, None)

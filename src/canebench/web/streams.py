@@ -12,11 +12,9 @@ from collections import deque
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
-
 from canebench.base.errors import InputError
+from canebench.bench import listeners
 from canebench.bench.listen import breaks_said
-from canebench.web import ears as listening
 
 if TYPE_CHECKING:
     from canebench.base.scales import Scale
@@ -61,7 +59,7 @@ class Stream:
 
     async def begin(self, scale: Scale, reference: ReferenceChoice) -> None:
         """A listener of its own."""
-        await self._there(listening.begin, self.growing.name, self.rate_hz, scale, reference)
+        await self._there(listeners.begin, self.growing.name, self.rate_hz, scale, reference)
 
     @property
     def tick_s(self) -> float:
@@ -103,9 +101,7 @@ class Stream:
                 frames = round(silence * self.rate_hz)
                 self._inserted.append((first, frames - lost))
                 self.growing.silence(frames)
-            # A number that is none would end every measurement of the take.
-            floats = np.nan_to_num(np.frombuffer(samples, "<f4"), nan=0.0, posinf=1.0, neginf=-1.0)
-            self.growing.write(floats.astype("<f4").tobytes())
+            self.growing.write(listeners.plain(samples))
             self._written_to = first + len(samples) // _WIDTH
 
     async def look(self) -> dict[str, Any] | None:
@@ -116,7 +112,7 @@ class Stream:
         self._to_look.clear()
         self._waiting, self._left_out = 0, False
         call = partial(
-            listening.look,
+            listeners.look,
             self.growing.name,
             parts,
             left_out=left_out,
@@ -138,7 +134,7 @@ class Stream:
 
     async def _hear(self, section: Section) -> dict[str, Any] | None:
         closely = await asyncio.wrap_future(self.ears.hear(section))
-        beam: dict[str, Any] | None = await self._there(listening.take_in, self.growing.name, closely)
+        beam: dict[str, Any] | None = await self._there(listeners.take_in, self.growing.name, closely)
         return beam
 
     async def _there(self, call: Any, *given: Any) -> Any:
@@ -179,4 +175,4 @@ class Stream:
         self.ears.streams -= 1
         if self._hearing is not None:
             self._hearing.cancel()
-        self._pool.submit(listening.forget, self.growing.name)
+        self._pool.submit(listeners.forget, self.growing.name)

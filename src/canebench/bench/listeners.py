@@ -1,0 +1,65 @@
+"""Listeners by name, in whatever process calls this: a process of looks keeps those of its streams.
+
+Guarded by `tests/web/test_live.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, replace
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from canebench.bench.listen import live_beam, now_object
+from canebench.sound.live import LiveListener
+
+if TYPE_CHECKING:
+    from canebench.base.arrays import FloatArray
+    from canebench.base.scales import Scale
+    from canebench.sound.intake import Section
+    from canebench.sound.listening import Closely
+    from canebench.sound.measure import ReferenceChoice
+
+_LISTENERS: Final[dict[str, LiveListener]] = {}
+
+
+def begin(key: str, rate_hz: float, scale: Scale, reference: ReferenceChoice) -> None:
+    """A listener for a new stream."""
+    _LISTENERS[key] = LiveListener(rate_hz=rate_hz, scale=scale, reference=reference)
+
+
+def look(
+    key: str, parts: list[tuple[int, bytes]], *, left_out: bool, gaps: int, lost_s: float, room: bool
+) -> tuple[dict[str, Any], list[int], Section | None]:
+    """What is new in words, the breaks that only the phase told, and a section to hear if there is room."""
+    listener = _LISTENERS[key]
+    if left_out:
+        # Left out by ourselves, of looking only: no gap, but nothing to join either.
+        listener.leave_out()
+    for first, samples in parts:
+        listener.add(_numbers(samples), first_frame=first)
+    now = listener.look()
+    told = now_object(replace(now, breaks=gaps + len(listener.unseen), lost_s=lost_s))
+    section = listener.begin_hearing() if room and listener.settles else None
+    return told, list(listener.unseen), section
+
+
+def take_in(key: str, closely: Closely) -> dict[str, Any] | None:
+    """What a hearing found; the beam so far."""
+    measurement = _LISTENERS[key].end_hearing(closely)
+    return None if measurement is None else asdict(live_beam(measurement))
+
+
+def forget(key: str) -> None:
+    """The stream is over."""
+    _LISTENERS.pop(key, None)
+
+
+def plain(samples: bytes) -> bytes:
+    """The same floats, with numbers where there were none: one alone would end every measurement."""
+    return _numbers(samples).astype("<f4").tobytes()
+
+
+def _numbers(samples: bytes) -> FloatArray:
+    floats = np.frombuffer(samples, "<f4").astype(np.float64)
+    return np.asarray(np.nan_to_num(floats, nan=0.0, posinf=1.0, neginf=-1.0))
