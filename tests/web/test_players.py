@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
+import pytest
+
 if TYPE_CHECKING:
+    from starlette.applications import Starlette
     from starlette.testclient import TestClient
 
 
@@ -26,3 +30,40 @@ def test_changes_carry_the_version_they_read(client: TestClient) -> None:
     assert stale.status_code == 409
     assert "&#39;Isla Penhallow&#39; then, &#39;Isla P.&#39; now" in stale.text
     assert client.get("/players/99").status_code == 404
+
+
+def test_a_ceiling_never_moves_by_being_shown(client: TestClient, app: Starlette) -> None:
+    """28.04 inches is shown as 28.0: kept as it stands it must stay 28.04."""
+    client.post("/players/1", data={"name": "A", "ceiling_kpa": "28.04 inH2O", "version": "1"})
+    page = client.get("/players/1").text
+    form = dict(re.findall(r'name="([a-z_]+)"[^>]*value="([^"]*)"', page.split('action="/players/1"')[1]))
+    assert form["ceiling_kpa"] == "28.0 inH2O"
+    assert client.post("/players/1", data={**form, "remarks": "plays on Sundays"}).status_code == 200
+    with app.state.desk.ledger.reading() as reader:
+        row = reader.row("players", 1)
+    assert row["remarks"] == "plays on Sundays"
+    assert row["ceiling_kpa"] == pytest.approx(28.04 * 0.249089, abs=1e-9)
+    # The control: what is typed anew does move it.
+    client.post("/players/1", data={**form, "ceiling_kpa": "28.1 inH2O", "version": "3"})
+    with app.state.desk.ledger.reading() as reader:
+        assert reader.row("players", 1)["ceiling_kpa"] == pytest.approx(28.1 * 0.249089, abs=1e-9)
+
+
+def test_a_stale_ceiling_shows_what_it_was_and_is(client: TestClient) -> None:
+    page = client.get("/players/1").text
+    form = dict(re.findall(r'name="([a-z_]+)"[^>]*value="([^"]*)"', page.split('action="/players/1"')[1]))
+    client.post("/players/1", data={**form, "ceiling_kpa": "8 kPa"})
+    stale = client.post("/players/1", data={**form, "ceiling_kpa": "9 kPa"})
+    assert stale.status_code == 409
+    assert "8.0 now" in stale.text
+    assert f"{form['read_ceiling_kpa']} then" in stale.text
+    assert 'value="9 kPa"' in stale.text
+
+
+def test_a_player_has_their_reeds_and_chanters(client: TestClient, app: Starlette) -> None:
+    client.post("/reeds/4/remark", data={"player": "Isla Penhallow", "version": "4"})
+    with app.state.desk.ledger.act("x", who="x", said="x") as act:
+        act.insert("chanters", {"name": "black one", "player_id": 1})
+    page = client.get("/players/1").text
+    assert '<a href="/reeds/4">4</a> (settled)' in page
+    assert "black one" in page

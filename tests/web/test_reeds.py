@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import re
 from typing import TYPE_CHECKING
 
@@ -135,10 +136,91 @@ def test_card_and_labels_are_pdfs(client: TestClient, app: Starlette) -> None:
     assert app.state.desk.takes.parent.exists()
 
 
-def test_choosing_for_a_player(client: TestClient) -> None:
-    page = client.get("/choose?player=Effie%20Garrow&lot=spring").text
-    assert "Verdict" in page
-    assert "above" in page
-    assert "not told" not in page
-    assert "There is no player" in client.get("/choose?player=Nobody").text
-    assert "Choose a player" in client.get("/choose").text
+def test_labels_of_those_ticked_or_asked_for(client: TestClient) -> None:
+    def labelled(address: str) -> set[str]:
+        text = pypdf.PdfReader(io.BytesIO(client.get(address).content)).pages[0].extract_text()
+        return {word for word in text.split() if word.isdigit()}
+
+    assert labelled("/labels.pdf?reed=3&reed=14") == {"3", "14"}
+    assert labelled("/labels.pdf?state=settled") == {"1", "2", "3", "4"}
+    assert labelled("/labels.pdf?search=12") == {"12"}
+    # Ticked ones alone, whatever list they were ticked in.
+    assert labelled("/labels.pdf?state=new&reed=18") == {"18"}
+
+
+def test_states_are_counted_among_what_is_asked_for(client: TestClient) -> None:
+    page = client.get("/reeds?search=1&state=new").text
+    assert "settled 1</a>" in page
+    assert "new 9</a>" in page
+    assert len(numbers(page)) == 9
+    assert numbers(client.get("/reeds?order=newest").text)[0] == "18"
+    assert "There is no page 7" in client.get("/reeds?page=7").text
+
+
+def test_a_list_tells_strength_and_the_newest_take(client: TestClient) -> None:
+    client.post("/reeds/5/strength", data={"by_mouth": "a little stronger", "than": "1"})
+    row = client.get("/reeds?lot=spring").text.split("<tr>")
+    assert "octave wide" in row[5]
+    assert "number 4" in row[5]
+    assert "34.0 ± 0.5 inH2O = 8.47 kPa" in row[5]
+    assert ", by mouth" in row[6]
+    assert ", by mouth" not in row[5]
+
+
+def test_a_number_given_again_is_another_reed(client: TestClient, app: Starlette) -> None:
+    """What is done on the page of a reed in the bin never lands on the reed that has its number now."""
+    client.post("/reeds/18/remove")
+    client.post("/reeds", data={"name": "more", "count": "1", "first": "18"})
+    for act, fields in (
+        ("play", {"minutes": "10"}),
+        ("ease", {"how": "pinch"}),
+        ("move", {"to": "retired", "reason": "x"}),
+        ("remove", {}),
+    ):
+        answer = client.post(f"/reeds/18/{act}", data=fields)
+        assert answer.status_code == 404
+        assert "lies in the bin" in answer.text
+    assert client.get("/reeds/18/card.pdf").status_code == 404
+    page = client.get("/reeds/18").text
+    assert 'action="/reeds/18/' not in page
+    assert "Bring it back" in page
+    with app.state.desk.ledger.reading() as reader:
+        assert reader.find("reeds", "number", "18")["state"] == "new"
+        assert reader.count("plays", {"reed_id": 19}) == 0
+
+
+def test_a_reed_past_the_ceiling_is_warned_of(client: TestClient) -> None:
+    """Reed 5 in the hands of Effie, whose ceiling is 28 inches."""
+    told = {"unit": "inH2O", "player": "Effie Garrow"}
+    assert "your ceiling is" not in client.post("/reeds/5/strength", data={**told, "playing": "28"}).text
+    assert (
+        "Effie Garrow: This asks for 28.5"
+        in client.post("/reeds/5/strength", data={**told, "playing": "28.5"}).text
+    )
+
+
+def test_what_was_chosen_stays_chosen_where_it_will_not_do(client: TestClient) -> None:
+    told = {"player": "Coll Brannock", "by_mouth": "much stronger", "than": "no such reed"}
+    page = client.post("/reeds/5/strength", data=told)
+    assert page.status_code == 404
+    form = page.text.split('action="/reeds/5/strength"')[1].split("</form>")[0]
+    for kept in ("Coll Brannock", "much stronger"):
+        assert f"<option selected>{kept}" in form
+    assert 'value="no such reed"' in form
+
+
+def test_the_chart_holds_what_the_tables_hold(client: TestClient) -> None:
+    page = client.get("/reeds/4").text
+    data = json.loads(page.split('<script type="application/json">')[1].split("</script>")[0])
+    assert [one["value"] for one in data["height"]] == [None, None]
+    tilts = re.findall(r'number">([+−][\d.]+) ± [\d.]+ cents', page)
+    assert [f"{one['value']:+.1f}" for one in data["tilt"]][::-1] == [one.replace("−", "-") for one in tilts]
+    assert len(data["strength"]) == page.count("<td>playing") + page.count("<td>onset")
+
+
+def test_who_played_is_written_down(client: TestClient, app: Starlette) -> None:
+    client.post("/reeds/5/play", data={"minutes": "12", "player": "Rory Tamlin"})
+    assert client.post("/reeds/5/play", data={"minutes": "12", "player": "Nobody"}).status_code == 404
+    with app.state.desk.ledger.reading() as reader:
+        plays = reader.rows("plays", {"reed_id": 5})
+        assert [row["player_id"] for row in plays] == [reader.find("players", "name", "Rory Tamlin")["id"]]

@@ -14,7 +14,7 @@ from canebench.bench.stock import list_reeds
 from canebench.bench.typeset import code_svg, shortened, typeset_pdf, write_whole
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
     from pathlib import Path
 
     from canebench.store.ledger import Ledger
@@ -78,10 +78,14 @@ def print_labels(
     *,
     lot: str | None = None,
     state: str | None = None,
+    numbers: Collection[str] | None = None,
     grid: Grid | None = None,
 ) -> int:
-    """Write the sheets as PDF, whole or not at all, for reeds of a lot or state if so asked; how many."""
+    """Write the sheets as PDF, whole or not at all: reeds of a lot, a state, or of these numbers; how many."""
     reeds = list_reeds(ledger, lot=lot, state=state)
+    if numbers is not None:
+        wanted = frozenset(numbers)
+        reeds = [reed for reed in reeds if reed["number"] in wanted]
     if not reeds:
         raise InputError(
             field="labels",

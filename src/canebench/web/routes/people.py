@@ -7,10 +7,15 @@ from typing import TYPE_CHECKING, ClassVar
 
 from starlette.concurrency import run_in_threadpool
 
-from canebench.base.errors import CanebenchError
-from canebench.bench.browse_people import PlayerPage, edit_player, player_page, pressure_said
+from canebench.bench.browse_people import (
+    Choosing,
+    PlayerPage,
+    choosing,
+    edit_player,
+    player_page,
+    pressure_said,
+)
 from canebench.bench.people import list_players, set_player
-from canebench.bench.reed_days import choose_for
 from canebench.bench.stock import list_lots
 from canebench.care.cautions import Occasion, cautions_for
 from canebench.web.answers import answer
@@ -21,7 +26,6 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from canebench.reeds.choice import Choice
     from canebench.store.tables import Row
     from canebench.web.desk import Desk, NotedLedger
     from canebench.web.forms import Form, Problem
@@ -62,9 +66,8 @@ class ChoosePage:
     lots: list[Row]
     player: str
     lot: str
-    choices: list[Choice]
-    ids: dict[str, int]
-    said: str | None
+    found: Choosing | None
+    cautions: list[str]
 
 
 def _blowing() -> list[str]:
@@ -122,6 +125,8 @@ async def change_player(request: Request) -> Response:
         read = {
             "name": form.text("read_name"),
             "remarks": form.text("read_remarks"),
+            "blows_kpa": form.number("read_blows_kpa", "what was read"),
+            "ceiling_kpa": form.number("read_ceiling_kpa", "what was read"),
             "version": form.count("version", "version"),
         }
         edit_player(ledger, player_id, told, read=read, who=desk.who)
@@ -136,23 +141,13 @@ async def choose(request: Request) -> Response:
     name, lot = request.query_params.get("player", ""), request.query_params.get("lot", "")
 
     def read() -> ChoosePage:
-        choices: list[Choice] = []
-        said = None
-        if name:
-            try:
-                choices = choose_for(ledger, name, lot=lot or None)[:200]
-            except CanebenchError as error:
-                said = str(error)
-        with ledger.reading() as reader:
-            rows = reader.of_many("reeds", "number", [one.number for one in choices])
         return ChoosePage(
             players=list_players(ledger),
             lots=list_lots(ledger),
             player=name,
             lot=lot,
-            choices=choices,
-            ids={str(row["number"]): int(row["id"] or 0) for row in rows},
-            said=said,
+            found=choosing(ledger, name, lot or None) if name else None,
+            cautions=_blowing(),
         )
 
     return show(request, await run_in_threadpool(read))

@@ -16,20 +16,25 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from canebench.base.errors import InputError
+from canebench.bench.browse_reed import (
+    ReedPage,
+    chart_of,
+    number_in_use,
+    reed_page,
+    remark_reed,
+    remove_reed,
+)
 from canebench.bench.browse_reeds import (
     ORDERS,
     PAGE,
     Asked,
     LotLine,
     ReedList,
-    ReedPage,
-    chart_of,
     list_page,
     lot_lines,
-    reed_page,
-    remark_reed,
-    remove_reed,
+    numbers_asked,
 )
+from canebench.bench.ledger import named
 from canebench.bench.people import list_players
 from canebench.bench.print_card import print_card
 from canebench.bench.print_labels import print_labels
@@ -47,7 +52,7 @@ if TYPE_CHECKING:
 
     from starlette.requests import Request
 
-    from canebench.store.tables import Row
+    from canebench.store.tables import Row, Value
     from canebench.web.desk import Desk, NotedLedger
     from canebench.web.forms import Form, Problem
 
@@ -93,6 +98,14 @@ class OneReedPage:
     problem: Problem | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reed:
+    """A reed that something is done to."""
+
+    id: int
+    number: str
+
+
 async def reeds(request: Request) -> Response:
     """The list."""
     return await _reeds(request, None, 200)
@@ -100,8 +113,7 @@ async def reeds(request: Request) -> Response:
 
 async def _reeds(request: Request, problem: Problem | None, status: int) -> Response:
     ledger = desk_of(request).ledger
-    filters = {name: request.query_params[name] for name in _FILTERS if request.query_params.get(name)}
-    asked = Asked(**{**filters, "page": page_number(request)})  # type: ignore[arg-type]
+    filters, asked = _asked(request)
 
     def read() -> ReedsPage:
         found = list_page(ledger, asked)
@@ -116,6 +128,13 @@ async def _reeds(request: Request, problem: Problem | None, status: int) -> Resp
         )
 
     return show(request, await run_in_threadpool(read), status=status)
+
+
+def _asked(request: Request) -> tuple[dict[str, str], Asked]:
+    """What the address asks for, but for the page, and with it."""
+    told = {name: request.query_params.get(name, "").strip() for name in _FILTERS}
+    filters = {name: value for name, value in told.items() if value}
+    return filters, Asked(**{**filters, "page": page_number(request)})  # type: ignore[arg-type]
 
 
 async def take_in(request: Request) -> Response:
@@ -173,20 +192,19 @@ async def reed_act(request: Request) -> Response:
         raise InputError(field="act", given=repr(kind), allowed=f"one of {', '.join(ACTS)}")
 
     def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
-        with ledger.reading() as reader:
-            row = reader.row("reeds", reed_id)
-        goal = ACTS[kind](ledger, row, form, desk.who)
+        number = number_in_use(ledger, reed_id)
+        goal = ACTS[kind](ledger, Reed(id=reed_id, number=number), form, desk.who)
         return goal or f"/reeds/{reed_id}"
 
     return await answer(request, act, form=kind, again=_reed)
 
 
-def _strength(ledger: NotedLedger, row: Row, form: Form, who: str) -> None:
+def _strength(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
     unit = form.text("unit") or "inH2O"
     pressures = {m: f"{form.text(m)} {unit}" for m in MOMENTS if form.text(m)}
     log_strength(
         ledger,
-        str(row["number"]),
+        reed.number,
         pressures,
         who=who,
         player=form.text("player"),
@@ -195,47 +213,50 @@ def _strength(ledger: NotedLedger, row: Row, form: Form, who: str) -> None:
     )
 
 
-def _ease(ledger: NotedLedger, row: Row, form: Form, who: str) -> None:
+def _ease(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
     how = form.text("how") or "pinch"
-    ease_reed(ledger, str(row["number"]), how=how, who=who, remarks=form.text("remarks"))
+    ease_reed(ledger, reed.number, how=how, who=who, remarks=form.text("remarks"))
 
 
-def _play(ledger: NotedLedger, row: Row, form: Form, who: str) -> None:
+def _play(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
     minutes = form.number("minutes", "minutes")
     if minutes is None:
         raise InputError(field="minutes", given="nothing", allowed="how long it was played is needed")
-    told = {name: form.number(name, label) for name, label in _CONDITIONS}
-    play_reed(ledger, str(row["number"]), minutes=minutes, who=who, remarks=form.text("remarks"), **told)
+    told: dict[str, Value] = {name: form.number(name, label) for name, label in _CONDITIONS}
+    if (player := form.text("player")) is not None:
+        with ledger.reading() as reader:
+            told["player_id"] = named(reader, "players", player)["id"]
+    play_reed(ledger, reed.number, minutes=minutes, who=who, remarks=form.text("remarks"), **told)
 
 
 _CONDITIONS: Final = (("level_dba", "level"), ("room_degc", "temperature"), ("room_rh", "humidity"))
 
 
-def _mouth(ledger: NotedLedger, row: Row, form: Form, who: str) -> None:
-    rest_reed(ledger, str(row["number"]), player=form.needed("player", "player"), who=who)
+def _mouth(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
+    rest_reed(ledger, reed.number, player=form.needed("player", "player"), who=who)
 
 
-def _move(ledger: NotedLedger, row: Row, form: Form, who: str) -> None:
-    move_reed(
-        ledger, str(row["number"]), to=form.needed("to", "state"), reason=form.text("reason") or "", who=who
-    )
+def _move(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
+    move_reed(ledger, reed.number, to=form.needed("to", "state"), reason=form.text("reason") or "", who=who)
 
 
-def _remark(ledger: NotedLedger, row: Row, form: Form, who: str) -> None:
-    read = {"remarks": form.text("read_remarks"), "version": form.count("version", "version")}
-    remark_reed(
-        ledger, int(row["id"] or 0), form.text("remarks"), player=form.text("player"), read=read, who=who
-    )
+def _remark(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
+    read = {
+        "remarks": form.text("read_remarks"),
+        "player_id": form.count("read_player_id", "player"),
+        "version": form.count("version", "version"),
+    }
+    remark_reed(ledger, reed.id, form.text("remarks"), player=form.text("player"), read=read, who=who)
 
 
-def _remove(ledger: NotedLedger, row: Row, form: Form, who: str) -> str:
+def _remove(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> str:
     del form
-    remove_reed(ledger, int(row["id"] or 0), who=who)
+    remove_reed(ledger, reed.id, who=who)
     return "/reeds"
 
 
 #: What may be done to a reed from its page, by the last part of the address.
-ACTS: Final[dict[str, Callable[[NotedLedger, Row, Form, str], str | None]]] = {
+ACTS: Final[dict[str, Callable[[NotedLedger, Reed, Form, str], str | None]]] = {
     "strength": _strength,
     "ease": _ease,
     "play": _play,
@@ -250,29 +271,28 @@ async def card(request: Request) -> Response:
     """The setting card, A6."""
     ledger = desk_of(request).ledger
 
-    def made() -> bytes:
-        with ledger.reading() as reader:
-            number = str(reader.row("reeds", request.path_params["reed"])["number"])
-        with tempfile.TemporaryDirectory(prefix="canebench-") as folder:
-            path = Path(folder) / "card.pdf"
-            print_card(ledger, number, path)
-            return path.read_bytes()
+    def made(path: Path) -> None:
+        print_card(ledger, number_in_use(ledger, request.path_params["reed"]), path)
 
-    return _pdf(await run_in_threadpool(made), "card.pdf")
+    return _pdf(await run_in_threadpool(_printed, made), "card.pdf")
 
 
 async def labels(request: Request) -> Response:
-    """Sheets of labels for the reeds of a lot or state."""
+    """Sheets of labels for the reeds ticked, or for all that the address asks for where none is."""
     ledger = desk_of(request).ledger
-    lot, state = request.query_params.get("lot") or None, request.query_params.get("state") or None
+    ticked, (_, asked) = request.query_params.getlist("reed"), _asked(request)
 
-    def made() -> bytes:
-        with tempfile.TemporaryDirectory(prefix="canebench-") as folder:
-            path = Path(folder) / "labels.pdf"
-            print_labels(ledger, path, lot=lot, state=state)
-            return path.read_bytes()
+    def made(path: Path) -> None:
+        print_labels(ledger, path, numbers=ticked or numbers_asked(ledger, asked))
 
-    return _pdf(await run_in_threadpool(made), "labels.pdf")
+    return _pdf(await run_in_threadpool(_printed, made), "labels.pdf")
+
+
+def _printed(make: Callable[[Path], None]) -> bytes:
+    with tempfile.TemporaryDirectory(prefix="canebench-") as folder:
+        path = Path(folder) / "made.pdf"
+        make(path)
+        return path.read_bytes()
 
 
 def _pdf(data: bytes, name: str) -> Response:

@@ -2,50 +2,73 @@
 import uPlot from "../vendor/uplot-1.6.32.js";
 
 const LINES = [
-  { key: "tilt", label: "Tilt, cents", scale: "cents", dash: [], point: "square" },
-  { key: "height", label: "Height, cents", scale: "cents", dash: [8, 5], point: "diamond" },
-  { key: "strength", label: "Plays at, inH2O", scale: "inches", dash: [2, 4], point: "circle" },
+  { key: "tilt", label: "Tilt, cents", scale: "cents", dash: [], mark: "solid", colour: "mark" },
+  { key: "height", label: "Height, cents", scale: "cents", dash: [8, 5], mark: "dashed", colour: "ink" },
+  { key: "strength", label: "Plays at, inH2O", scale: "inches", dash: [2, 4], mark: "dotted", colour: "stem" },
 ];
 const HEIGHT = 260;
+const DAY_S = 86400;
+// Days as the tables write them, in UTC; the clock where all of it is one day's work.
+const utc = (time) => new Date(1000 * time).toISOString();
+const days = (chart, times, axis, space, step) => times.map((time) => (step < DAY_S ? utc(time).slice(11, 16) : utc(time).slice(0, 10)));
 
 class HistoryChart extends HTMLElement {
   connectedCallback() {
-    this.data = JSON.parse(this.querySelector("script").textContent);
+    const data = JSON.parse(this.querySelector("script").textContent);
+    this.used = LINES.filter(({ key }) => data[key].some(({ value }) => value !== null));
+    this.hidden = !this.used.length;
+    if (this.hidden) return;
+    this.data = uPlot.join(
+      this.used.map(({ key }) => {
+        const known = data[key].filter(({ value }) => value !== null);
+        return [known.map(({ at }) => Date.parse(at) / 1000), known.map(({ value }) => value)];
+      }),
+    );
     this.place = document.createElement("div");
     this.place.setAttribute("aria-hidden", "true");
     this.append(this.place);
     this.draw();
-    new ResizeObserver(() => this.chart?.setSize({ width: this.clientWidth, height: HEIGHT })).observe(this);
+    this.watch = new ResizeObserver(() => this.chart.setSize({ width: this.place.clientWidth, height: HEIGHT }));
+    this.watch.observe(this.place);
+    this.look = matchMedia("(prefers-color-scheme: dark)");
+    this.look.addEventListener("change", this);
+  }
+
+  disconnectedCallback() {
+    this.watch?.disconnect();
+    this.look?.removeEventListener("change", this);
+    this.chart?.destroy();
+  }
+
+  handleEvent() {
+    this.draw();
   }
 
   draw() {
-    const used = LINES.filter(({ key }) => this.data[key].some(({ value }) => value !== null));
-    if (!used.length) return;
-    const tables = used.map(({ key }) => {
-      const known = this.data[key].filter(({ value }) => value !== null);
-      return [known.map(({ at }) => Date.parse(at) / 1000), known.map(({ value }) => value)];
-    });
+    this.chart?.destroy();
     const style = getComputedStyle(this);
     const colour = (name) => style.getPropertyValue(`--${name}`).trim();
-    const strokes = { tilt: colour("mark"), height: colour("ink"), strength: colour("stem") };
-    const axis = (scale, side, label) => ({ scale, side, label, stroke: colour("quiet"), grid: { stroke: colour("rule"), width: 1 } });
-    const axes = [axis("x", 2)];
-    if (used.some(({ scale }) => scale === "cents")) axes.push(axis("cents", 3, "cents"));
-    if (used.some(({ scale }) => scale === "inches")) axes.push(axis("inches", 1, "inH2O"));
-    this.chart = new uPlot(
-      {
-        width: this.clientWidth,
-        height: HEIGHT,
-        scales: { x: { time: true } },
-        axes,
-        series: [
-          {},
-          ...used.map(({ key, label, scale, dash }) => ({ label, scale, dash, stroke: strokes[key], width: 2, spanGaps: true, points: { show: true, size: 7 } })),
-        ],
-      },
-      uPlot.join(tables),
-      this.place,
-    );
+    const font = `12px ${colour("sans")}`;
+    const quiet = { stroke: colour("quiet"), ticks: { stroke: colour("rule"), width: 1 }, font, labelFont: font, labelSize: 18 };
+    const grid = { show: true, stroke: colour("rule"), width: 1 };
+    const has = (scale) => this.used.some((line) => line.scale === scale);
+    const axes = [{ ...quiet, scale: "x", grid, values: days, space: 90 }];
+    if (has("cents")) axes.push({ ...quiet, scale: "cents", side: 3, label: "cents", grid });
+    if (has("inches")) axes.push({ ...quiet, scale: "inches", side: has("cents") ? 1 : 3, label: "inH2O", grid: has("cents") ? { show: false } : grid });
+    const lines = this.used.map(({ label, scale, dash, colour: name }) => ({
+      label, scale, dash, stroke: colour(name), width: 2, spanGaps: true, points: { show: true, size: 7, fill: colour("sheet") },
+    }));
+    const options = {
+      width: this.place.clientWidth,
+      height: HEIGHT,
+      tzDate: (time) => uPlot.tzDate(new Date(1000 * time), "Etc/UTC"),
+      scales: { x: { time: true } },
+      legend: { live: false, markers: { width: 3, dash: (chart, place) => this.used[place - 1]?.mark ?? "solid" } },
+      cursor: { show: false },
+      axes,
+      series: [{ label: "Day" }, ...lines],
+    };
+    this.chart = new uPlot(options, this.data, this.place);
   }
 }
 

@@ -1,0 +1,139 @@
+"""The pages of reeds and players on a ledger of many years: how long each takes, its HTML included.
+
+Run by `benchmarks/run`. Each address is asked for as a browser would ask, through every guard.
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import statistics
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Final
+
+from ledger import _AT, _fill, _report
+
+from canebench.base.scales import scale_named
+from canebench.store.database import connect
+from canebench.store.ledger import open_ledger
+from canebench.store.tables import STATES
+from canebench.web.app import create_app
+from canebench.web.desk import the_desk
+from canebench.web.entry import Entry
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests"))
+from support.web_client import HOST, PORT, signed_in
+
+_REPEATS: Final = 100
+_PLAYERS: Final = 100
+#: Readings of strength, spells of playing and pinches to each reed.
+_STRENGTHS, _PLAYS, _PINCHES = 3, 10, 1
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--reeds", type=int, default=10_000)
+    parser.add_argument("--takes", type=int, default=100_000)
+    parser.add_argument("--keep", type=Path, help="where to leave the ledger, to look at it")
+    wanted = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        path = (wanted.keep or Path(folder)) / "ledger.db"
+        if not path.exists():
+            path.parent.mkdir(parents=True, exist_ok=True)
+            open_ledger(str(path))
+            _fill(path, reeds=wanted.reeds, takes=wanted.takes)
+            _fill_days(path, reeds=wanted.reeds)
+        _pages(path, reeds=wanted.reeds)
+
+
+def _fill_days(path: Path, *, reeds: int) -> None:
+    """What happened to the reeds from day to day, and whose they are."""
+    chance = random.Random(3)  # noqa: S311
+    raw = connect(path)
+    raw.execute("BEGIN IMMEDIATE")
+
+    def put(table: str, names: str, rows: list[tuple[object, ...]]) -> None:
+        marks = ", ".join("?" for _ in rows[0])
+        raw.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks})", rows)  # noqa: S608
+        raw.execute("INSERT INTO counters (name, used) VALUES (?, ?)", (table, len(rows)))
+
+    put(
+        "players",
+        "id, version, name, blows_kpa, ceiling_kpa",
+        [(n, 1, f"player {n}", 6.0 + n / 100, 8.5) for n in range(1, _PLAYERS + 1)],
+    )
+    put(
+        "chanters",
+        "id, version, name, player_id",
+        [(n, 1, f"chanter {n}", n) for n in range(1, _PLAYERS + 1)],
+    )
+    raw.execute("UPDATE reeds SET player_id = 1 + id % 100, chanter_id = 1 + id % 100 WHERE state != 'new'")
+    raw.execute("UPDATE takes SET chanter_id = 1 + reed_id % 100, scale = 'harmonic', reference = 'fixed'")
+    # Pitches of a reed in tune within some 30 cents, so that every take has a balance.
+    ratios = scale_named("harmonic").ratios
+    for note, ratio in ratios.items():
+        raw.execute(
+            "UPDATE pitches SET hz = ? * (1 + (id % 31 - 15) / 1000.0), repeat_sd_cents = 1.5 WHERE note = ?",
+            (475.0 * ratio, note),
+        )
+    raw.execute("UPDATE takes SET reference_hz = 475.0, reference_sd_hz = 0.1")
+    of_reed = [reed for reed in range(1, reeds + 1) for _ in range(_STRENGTHS)]
+    put(
+        "strengths",
+        "id, version, reed_id, at, playing_kpa, playing_sd_kpa",
+        [(n, 1, reed, _AT, chance.uniform(5.0, 9.0), 0.12) for n, reed in enumerate(of_reed, start=1)],
+    )
+    of_reed = [reed for reed in range(1, reeds + 1) for _ in range(_PLAYS)]
+    put(
+        "plays",
+        "id, version, reed_id, at, minutes",
+        [(n, 1, reed, _AT, 20.0) for n, reed in enumerate(of_reed, start=1)],
+    )
+    of_reed = [reed for reed in range(1, reeds + 1) for _ in range(_PINCHES)]
+    put(
+        "eases",
+        "id, version, reed_id, at, how",
+        [(n, 1, reed, _AT, "pinch") for n, reed in enumerate(of_reed, start=1)],
+    )
+    raw.execute("COMMIT")
+    raw.close()
+
+
+def _pages(path: Path, *, reeds: int) -> None:
+    chance = random.Random(4)  # noqa: S311
+    entry = Entry(PORT)
+    app = create_app(the_desk(str(path), "Ailsa"), entry, hosts=[HOST])
+    addresses = {
+        "reeds, any page": lambda: f"/reeds?page={chance.randint(1, reeds // 100)}",
+        "reeds of a state": lambda: f"/reeds?state={chance.choice(STATES)}&page={chance.randint(1, 10)}",
+        "reeds of a lot": lambda: f"/reeds?lot=lot+{chance.randint(1, reeds // 100)}",
+        "reeds of a player": lambda: f"/reeds?player=player+{chance.randint(1, _PLAYERS)}",
+        "reeds found": lambda: f"/reeds?search={chance.randint(100, 999)}",
+        "reeds, newest first": lambda: f"/reeds?order=newest&page={chance.randint(1, reeds // 100)}",
+        "one reed": lambda: f"/reeds/{chance.randint(1, reeds)}",
+        "choose, of a lot": lambda: (
+            f"/choose?player=player+{chance.randint(1, 100)}&lot=lot+{chance.randint(1, 99)}"
+        ),
+        "players": lambda: "/players",
+        "one player": lambda: f"/players/{chance.randint(1, _PLAYERS)}",
+    }
+    with signed_in(app, entry) as client:
+        for what, address in addresses.items():
+            spent, size = [], 0
+            for _ in range(_REPEATS):
+                asked = address()
+                start = time.perf_counter()
+                answer = client.get(asked)
+                spent.append(1e3 * (time.perf_counter() - start))
+                assert answer.status_code == 200, (asked, answer.status_code)
+                size = max(size, len(answer.content))
+            p95 = statistics.quantiles(spent, n=20)[-1]
+            figure = f"median {statistics.median(spent):.0f} ms, p95 {p95:.0f} ms, {size / 1000:.0f} kB"
+            _report(what, figure, "p95 at most 80 ms")
+
+
+if __name__ == "__main__":
+    main()

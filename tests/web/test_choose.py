@@ -1,0 +1,81 @@
+"""Which reeds suit a player, on the page: reasons, what is not known, the way on; never past the ceiling."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from starlette.applications import Starlette
+    from starlette.testclient import TestClient
+
+
+def rows(page: str) -> dict[str, str]:
+    """What is said of each reed, by its number."""
+    found = re.findall(r'<tr><th scope="row"><a href="[^"]*">([^<]+)</a></th>(.*?)</tr>', page)
+    return {number: re.sub(r"<[^>]*>", "|", said) for number, said in found}
+
+
+def test_reasons_and_what_is_not_known_stand_beside_each_reed(client: TestClient) -> None:
+    page = client.get("/choose?player=Isla%20Penhallow").text
+    assert "Isla Penhallow blows 27.0 inH2O = 6.73 kPa now; the ceiling is 31.0 inH2O" in page
+    said = rows(page)
+    assert next(iter(said)) == "2"
+    assert "suits now" in said["2"]
+    assert "above what you blow now" in said["2"]
+    assert "pitch" in said["2"].split("|")[5]
+    assert "grade it first" in said["11"]
+    assert "strength, balance, pitch" in said["11"]
+    assert list(rows(client.get("/choose?player=Isla%20Penhallow&lot=summer").text)) == [
+        str(n) for n in range(13, 19)
+    ]
+
+
+def test_the_way_on_leads_to_the_fitting_with_all_of_it_told(client: TestClient) -> None:
+    page = client.get("/choose?player=Isla%20Penhallow").text
+    links = re.findall(r'href="(/\?reed=[^"]*)"', page)
+    assert len(links) == 8
+    start = client.get(links[0].replace("&amp;", "&")).text
+    for given in ('value="2"', 'value="Isla Penhallow"'):
+        assert given in start
+
+
+def test_none_past_the_ceiling_is_advised(client: TestClient) -> None:
+    """Reeds 4 and 7 ask for more than Isla's ceiling: no way on from them; with a higher one there is."""
+    said = rows(client.get("/choose?player=Isla%20Penhallow").text)
+    for number in ("4", "7"):
+        assert "not for you now" in said[number]
+        assert "Fit it" not in said[number]
+    client.post("/players", data={"name": "Isla Penhallow", "ceiling": "60 inH2O"})
+    said = rows(client.get("/choose?player=Isla%20Penhallow").text)
+    assert "Fit it" in said["4"]
+
+
+def test_ties_are_said(client: TestClient) -> None:
+    for reed in ("13", "14"):
+        client.post(f"/reeds/{reed}/strength", data={"playing": "29", "unit": "inH2O"})
+    said = rows(client.get("/choose?player=Isla%20Penhallow&lot=summer").text)
+    assert "as good as 14" in said["13"]
+    assert "as good as 13" in said["14"]
+
+
+def test_what_is_missing_is_said_with_where_to_tell_it(client: TestClient) -> None:
+    assert "Choose a player" in client.get("/choose").text
+    assert "There is no player named Nobody" in client.get("/choose?player=Nobody").text
+    assert "There is no lot named x" in client.get("/choose?player=Isla%20Penhallow&lot=x").text
+    client.post("/players", data={"name": "New One"})
+    page = client.get("/choose?player=New%20One").text
+    assert "What New One blows now is not told yet" in page
+    assert re.search(r'href="/players/\d+">the page of New One', page)
+
+
+def test_a_take_on_a_scale_of_another_bench_stops_nothing(client: TestClient, app: Starlette) -> None:
+    ledger = app.state.desk.ledger
+    with ledger.act("x", who="x", said="x") as act:
+        for take in act.rows("takes", {"reed_id": 2}):
+            act.update("takes", take["id"], {"scale": "elsewhere"}, read=take)
+    said = rows(client.get("/choose?player=Isla%20Penhallow").text)
+    assert "suits now" in said["2"]
+    assert "balance, pitch" in said["2"]
+    assert client.get("/reeds").status_code == 200
+    assert "not known" in client.get("/reeds/2").text
