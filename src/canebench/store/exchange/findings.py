@@ -111,11 +111,11 @@ class ImportRefusedError(InputError):
         doubles = sum(one.duplicate_count for one in found.values())
         if problems:
             first = next(one.problems[0] for one in found.values() if one.problems)
-            given = f"{problems} problem{'s' if problems > 1 else ''}"
+            given = f"a file with {problems} problem{'s' if problems > 1 else ''}"
             allowed = f"all rows fit or none is written. {first.sentence[:-1]}"
         else:
             twin = next(one.duplicates[0] for one in found.values() if one.duplicates)
-            given = f"{doubles} duplicate{'s' if doubles > 1 else ''}"
+            given = f"a file with {doubles} duplicate{'s' if doubles > 1 else ''}"
             allowed = (
                 f"skip them to write the others. {twin.table}, row {twin.row}: {twin.where} as {twin.of}"
             )
