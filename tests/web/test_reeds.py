@@ -165,6 +165,10 @@ def test_a_list_tells_strength_and_the_newest_take(client: TestClient) -> None:
     assert "34.0 ± 0.5 inH2O = 8.47 kPa" in row[5]
     assert ", by mouth" in row[6]
     assert ", by mouth" not in row[5]
+    # The same words as on the page of the reed, where all nine notes are looked at.
+    for reed in range(1, 5):
+        tilt = client.get(f"/reeds/{reed}").text.split("<dt>Tilt</dt><dd>")[1].split("</dd>")[0]
+        assert f">{tilt}" in row[1 + reed]
 
 
 def test_a_number_given_again_is_another_reed(client: TestClient, app: Starlette) -> None:

@@ -81,7 +81,7 @@ def print_labels(
     numbers: Collection[str] | None = None,
     grid: Grid | None = None,
 ) -> int:
-    """Write the sheets as PDF, whole or not at all: reeds of a lot, a state, or of these numbers; how many."""
+    """Write the sheets as PDF, whole or not at all: reeds of a lot, a state or these numbers; how many."""
     reeds = list_reeds(ledger, lot=lot, state=state)
     if numbers is not None:
         wanted = frozenset(numbers)
