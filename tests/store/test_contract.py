@@ -592,11 +592,15 @@ def test_the_newest_row_of_each(ledger: Ledger) -> None:
 
     assert newest() == {reeds[0]: 1.0, reeds[1]: 4.0}
     with ledger.reading() as reader:
+        assert reader.sums("plays", "minutes", "reed_id", [*reeds, 99]) == {reeds[0]: 3.0, reeds[1]: 7.0}
+        assert reader.sums("plays", "minutes", "reed_id", []) == {}
         read = reader.row("plays", last)
         assert reader.counts("reeds", "state", like=("number", "2")) == {"new": 1}
     with ledger.act("x", who="Ailsa", said="x") as act:
         act.remove("plays", last, read=read)
     assert newest() == {reeds[0]: 1.0, reeds[1]: 3.0}
+    with ledger.reading() as reader:
+        assert reader.sums("plays", "minutes", "reed_id", reeds) == {reeds[0]: 3.0, reeds[1]: 3.0}
 
 
 def test_a_story_holds_what_was_removed_and_its_newest_acts(ledger: Ledger) -> None:

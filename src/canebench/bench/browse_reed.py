@@ -99,7 +99,6 @@ def reed_page(ledger: Ledger, reed_id: int) -> ReedPage:
         reports = [report_of(take, pitches.get(take["id"], [])) for take in takes]
         strengths = reader.rows("strengths", of_reed, order="at")
         pinches = reader.count("eases", {**of_reed, "how": "pinch"})
-        minutes = sum(float(row["minutes"] or 0.0) for row in reader.rows("plays", of_reed))
         used = [take["chanter_id"] for take in takes if take["chanter_id"] is not None]
         story = reader.story("reeds", reed_id, newest=_STORY)[::-1]
         seat, hemp, tape = _setting_said(reader, of_reed)
@@ -111,7 +110,7 @@ def reed_page(ledger: Ledger, reed_id: int) -> ReedPage:
             player=_of(reader, "players", reed["player_id"]),
             chanters=reader.of_many("chanters", "id", list(dict.fromkeys(used)), order="name"),
             moves=tuple(state.value for state in MOVES[State(str(reed["state"]))]),
-            minutes=number(minutes, 0),
+            minutes=number(reader.sums("plays", "minutes", "reed_id", [reed_id]).get(reed_id, 0.0), 0),
             pinches=pinches,
             pinches_said=eases_said(pinches),
             seat=seat,

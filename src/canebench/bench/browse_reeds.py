@@ -135,7 +135,7 @@ def _lines(
     takes = {row["reed_id"]: row for row in reader.newest_of_many("takes", "reed_id", ids, order="at")}
     pitches = _by(reader.of_many("pitches", "take_id", [take["id"] for take in takes.values()]), "take_id")
     eases = _by(reader.of_many("eases", "reed_id", ids), "reed_id")
-    plays = _by(reader.of_many("plays", "reed_id", ids), "reed_id")
+    played = reader.sums("plays", "minutes", "reed_id", ids)
     held = {reed["id"]: reed["chanter_id"] or takes.get(reed["id"], {}).get("chanter_id") for reed in reeds}
     chanters = reader.of_many("chanters", "id", sorted({one for one in held.values() if one is not None}))
     names = {
@@ -146,7 +146,6 @@ def _lines(
     for reed, reed_id in zip(reeds, ids, strict=True):
         take = takes.get(reed_id)
         tilt, height = ("", "") if take is None else _beam_said(take, pitches.get(take["id"], []))
-        minutes = sum(float(row["minutes"] or 0.0) for row in plays.get(reed_id, []))
         found.append(
             ReedLine(
                 reed=reed,
@@ -157,7 +156,7 @@ def _lines(
                 tilt=tilt,
                 height=height,
                 pinches=sum(row["how"] == "pinch" for row in eases.get(reed_id, [])),
-                minutes=number(minutes, 0) if minutes else "",
+                minutes=number(played[reed_id], 0) if played.get(reed_id) else "",
             )
         )
     return found

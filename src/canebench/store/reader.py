@@ -133,12 +133,27 @@ class Reader:
         for start in range(0, len(ids), _AT_ONCE):
             some = ids[start : start + _AT_ONCE]
             marks = ", ".join("?" * len(some))
-            newer = f"newer.removed_at IS NULL AND newer.{column} = one.{column}"
-            later = f"(newer.{order} > one.{order} OR newer.{order} = one.{order} AND newer.id > one.id)"
-            sql = f"SELECT * FROM {known.name} AS one WHERE removed_at IS NULL AND {column} IN ({marks})"
-            exists = f"SELECT 1 FROM {known.name} AS newer WHERE {newer} AND {later}"
-            found += self.connection.rows(f"{sql} AND NOT EXISTS ({exists})", list(some))
+            place = f"row_number() OVER (PARTITION BY {column} ORDER BY {order} DESC, id DESC) AS place"
+            placed = (
+                f"SELECT id, {place} FROM {known.name} WHERE removed_at IS NULL AND {column} IN ({marks})"
+            )
+            last = f"SELECT id FROM ({placed}) AS placed WHERE place = 1"
+            found += self.connection.rows(f"SELECT * FROM {known.name} WHERE id IN ({last})", list(some))
         return found
+
+    def sums(self, table: str, column: str, by: str, ids: Sequence[Value]) -> dict[Value, float]:
+        """The sum of a column over the rows outside the bin that hold each of these, where there are any."""
+        known = table_named(table)
+        _checked_name(known, column)
+        _checked_name(known, by)
+        if not ids:
+            return {}
+        marks = ", ".join("?" * len(ids))
+        sql = f"SELECT {by} AS value, sum({column}) AS total FROM {known.name}"
+        found = self.connection.rows(
+            f"{sql} WHERE removed_at IS NULL AND {by} IN ({marks}) GROUP BY {by}", list(ids)
+        )
+        return {row["value"]: float(row["total"] or 0.0) for row in found}
 
     def act(self, act_id: int) -> ActRecord:
         """One act with its changes."""

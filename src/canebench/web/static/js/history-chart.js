@@ -16,14 +16,14 @@ class HistoryChart extends HTMLElement {
   connectedCallback() {
     const data = JSON.parse(this.querySelector("script").textContent);
     this.used = LINES.filter(({ key }) => data[key].some(({ value }) => value !== null));
-    this.hidden = !this.used.length;
+    const tables = this.used.map(({ key }) => {
+      const known = data[key].filter(({ value }) => value !== null);
+      return [known.map(({ at }) => Date.parse(at) / 1000), known.map(({ value }) => value)];
+    });
+    this.data = tables.length ? uPlot.join(tables) : [[]];
+    // One moment is no course of time: the tables tell it.
+    this.hidden = this.data[0].length < 2;
     if (this.hidden) return;
-    this.data = uPlot.join(
-      this.used.map(({ key }) => {
-        const known = data[key].filter(({ value }) => value !== null);
-        return [known.map(({ at }) => Date.parse(at) / 1000), known.map(({ value }) => value)];
-      }),
-    );
     this.place = document.createElement("div");
     this.place.setAttribute("aria-hidden", "true");
     this.append(this.place);
