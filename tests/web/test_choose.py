@@ -51,6 +51,14 @@ def test_none_past_the_ceiling_is_advised(client: TestClient) -> None:
     assert "Fit it" in said["4"]
 
 
+def test_a_reed_that_rests_from_another_mouth_says_so(client: TestClient) -> None:
+    client.post("/reeds/6/mouth", data={"player": "Effie Garrow"})
+    assert "rests from another mouth until" in rows(client.get("/choose?player=Isla%20Penhallow").text)["6"]
+    # Not for the same mouth, and not the other reeds.
+    assert "rests from" not in client.get("/choose?player=Effie%20Garrow").text
+    assert "rests from" not in rows(client.get("/choose?player=Isla%20Penhallow").text)["5"]
+
+
 def test_ties_are_said(client: TestClient) -> None:
     for reed in ("13", "14"):
         client.post(f"/reeds/{reed}/strength", data={"playing": "29", "unit": "inH2O"})

@@ -119,11 +119,17 @@ def test_a_fourth_pinch_is_warned_of(client: TestClient) -> None:
 def test_a_removed_reed_comes_back_by_undo(client: TestClient) -> None:
     page = client.post("/reeds/18/remove").text
     assert "18" not in numbers(page)
-    assert "lies in the bin" in client.get("/reeds/18").text
+    assert "This reed lies in the bin" in client.get("/reeds/18").text
     undo = re.search(r'action="(/undo/\d+)"', page)
     assert undo
     assert "18" in numbers(client.post(undo[1], data={"back": "/reeds"}).text)
     assert client.post("/reeds/1/remove").status_code == 422
+    client.post("/reeds/18/remove")
+    back = re.search(r'action="(/undo/\d+)"', client.get("/reeds/18").text)
+    assert back
+    page = client.post(back[1], data={"back": "/reeds/18"}).text
+    assert "This reed lies in the bin" not in page
+    assert 'action="/reeds/18/remove"' in page
 
 
 def test_card_and_labels_are_pdfs(client: TestClient, app: Starlette) -> None:
@@ -183,7 +189,7 @@ def test_a_number_given_again_is_another_reed(client: TestClient, app: Starlette
     ):
         answer = client.post(f"/reeds/18/{act}", data=fields)
         assert answer.status_code == 404
-        assert "lies in the bin" in answer.text
+        assert "lies in the bin: undo its removal first" in answer.text
     assert client.get("/reeds/18/card.pdf").status_code == 404
     page = client.get("/reeds/18").text
     assert 'action="/reeds/18/' not in page

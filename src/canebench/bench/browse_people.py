@@ -9,6 +9,7 @@ from canebench.base.pressure import kpa_to_inh2o, parse_pressure
 from canebench.base.uncertain import number
 from canebench.bench.ledger import number_of
 from canebench.bench.reed_days import choose_for
+from canebench.store.values import written
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -41,7 +42,8 @@ class PlayerPage:
 class Choosing:
     """Which reeds suit a player now, the best first; `said` is why there are none.
 
-    `ids` are the reeds' rows by their numbers, `chanter` the one that the player has; "" for none or several.
+    `ids` are the reeds' rows by their numbers, `resting` until when those rest that another mouth has tested;
+    `chanter` is the one that the player has, "" for none or several.
     """
 
     player: Row | None = None
@@ -51,6 +53,7 @@ class Choosing:
     choices: list[Choice] = field(default_factory=list)
     total: int = 0
     ids: dict[str, int] = field(default_factory=dict)
+    resting: dict[str, str] = field(default_factory=dict)
     said: str = ""
 
 
@@ -70,6 +73,9 @@ def choosing(ledger: Ledger, name: str, lot: str | None) -> Choosing:
     shown = found[:_CHOICES]
     with ledger.reading() as reader:
         rows = reader.of_many("reeds", "number", [one.number for one in shown])
+        numbers = {row["id"]: str(row["number"]) for row in rows}
+        tests = reader.of_many("mouth_tests", "reed_id", list(numbers), order="rests_until")
+    now = written(ledger.clock())
     return Choosing(
         player=player,
         blows=pressure_said(player["blows_kpa"]),
@@ -78,6 +84,11 @@ def choosing(ledger: Ledger, name: str, lot: str | None) -> Choosing:
         choices=shown,
         total=len(found),
         ids={str(row["number"]): number_of(row, "id") for row in rows},
+        resting={
+            numbers[test["reed_id"]]: f"{str(test['rests_until'])[:16].replace('T', ' ')} UTC"
+            for test in tests
+            if str(test["rests_until"]) > now and test["player_id"] != player["id"]
+        },
     )
 
 
