@@ -45,7 +45,7 @@ def test_typed_readings_to_the_next_act_and_back(open_page: tuple[Page, Watch]) 
     type_readings(page)
     expect(page.locator("#act-say")).to_contain_text("Seat the reed")
     expect(page.get_by_role("img", name=re.compile("The beam now"))).to_be_visible()
-    expect(page.locator("dl.three")).to_contain_text("octave narrow")
+    expect(page.locator(".columns.top dl.three")).to_contain_text("octave narrow")
     page.get_by_role("status").get_by_role("button", name="Undo").first.click()
     expect(page.get_by_role("heading", name="A clean start")).to_be_visible()
 

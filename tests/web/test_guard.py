@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -149,7 +150,9 @@ def test_a_body_without_a_length_is_counted() -> None:
         sent.append(message)
 
     scope = {"type": "http", "method": "POST", "path": "/", "headers": []}
-    asyncio.run(Capped(swallow, lambda _: 1_000)(scope, receive, send))
+    # In a thread of its own: the browser's driver may have a loop running in this one.
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(asyncio.run, Capped(swallow, lambda _: 1_000)(scope, receive, send)).result()
     assert sent[0]["status"] == 413
 
 

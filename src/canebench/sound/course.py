@@ -60,7 +60,7 @@ def course_of(rest: Frames, drones: Sequence[Voice]) -> Course:
     level = np.abs(rest.spectrum)
     above = np.log10((level + 1e-12) / _floor(level, rest, drones))
     above = np.clip(above, 0.0, _FULL)
-    pitch, weights, crowd = _comb_weights(rest.spectrum.shape[1], rest.bin_hz, rest.top_hz)
+    pitch, weights, crowd = _comb_weights(rest.spectrum.shape[1], rest.bin_hz, rest.top_hz, _CROWD)
     score = above @ weights
     top = np.clip(np.argmax(score, axis=1), 1, len(pitch) - 2)
     rows = np.arange(len(score))
@@ -116,7 +116,9 @@ def _floor(level: FloatArray, rest: Frames, drones: Sequence[Voice]) -> FloatArr
 
 
 @cache
-def _comb_weights(bins: int, bin_hz: float, top_hz: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _comb_weights(
+    bins: int, bin_hz: float, top_hz: float, crowding: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Candidates, the matrix from bins to them, and the K^(1-p) by which a candidate's score is a mean."""
     octaves = np.log2(COMPASS_HZ[1] / COMPASS_HZ[0])
     pitch = COMPASS_HZ[0] * np.exp2(np.arange(0, CENTS_PER_OCTAVE * octaves, _GRID_CENTS) / CENTS_PER_OCTAVE)
@@ -129,7 +131,7 @@ def _comb_weights(bins: int, bin_hz: float, top_hz: float) -> tuple[FloatArray, 
         position = k * pitch[used] / bin_hz
         low = position.astype(int)
         share = position - low
-        scale = 1.0 / count[used] ** _CROWD
+        scale = 1.0 / count[used] ** crowding
         weights[low, column[used]] += (1 - share) * scale
         weights[low + 1, column[used]] += share * scale
-    return pitch, weights, count ** (1 - _CROWD)
+    return pitch, weights, count ** (1 - crowding)
