@@ -36,7 +36,7 @@ _MOST_LOST_S: Final = 60.0
 #: A take ends by itself, s.
 MOST_S: Final = 900.0
 #: From one look to the next with few streams, and with many, s.
-_TICK_S, _CROWDED_TICK_S, _CROWD = 0.05, 0.066, 6
+_TICK_S, _CROWDED_TICK_S, _CROWD = 0.06, 0.066, 6
 
 
 class Stream:
