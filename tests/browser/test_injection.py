@@ -62,7 +62,7 @@ def test_no_list_runs_one(page: Page, hostile: Bench, path: str) -> None:
     "path", ["/reeds/{n}", "/takes/{n}", "/chanters/{n}", "/players/{n}", "/fit/{n}/{n}"]
 )
 def test_no_page_runs_one(page: Page, hostile: Bench, path: str) -> None:
-    for n in range(1, len(payloads()) + 1, 16):
+    for n in range(1, len(payloads()) + 1, 40 if path.startswith("/chanters") else 16):
         page.goto(hostile.address + path.format(n=n))
         # Whatever waits for a pointer or the focus is offered one.
         page.mouse.move(200, 200)
