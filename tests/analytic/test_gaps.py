@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from canebench.base.scales import DEFAULT_SCALE
+from canebench.sound.live import LiveListener
 from canebench.sound.synth import render
 from support.conditions import CONDITIONS, recipe_for
 from support.streaming import broken, stream_samples
@@ -33,6 +35,18 @@ def test_a_run_left_out_or_played_twice_is_found(length: int, twice: bool) -> No
     assert found == pytest.approx(2.0, abs=0.1)
 
 
+def test_breaks_are_found_after_a_look_that_came_late() -> None:
+    partials = [tone(k * 478.3, RATE_HZ, duration_s=8.0, amplitude=0.2 / k) for k in (1, 2, 3, 4, 5)]
+    samples = broken(np.sum(np.asarray(partials, dtype=np.float64), axis=0), 6 * RATE_HZ, 512, twice=False)
+    listener = LiveListener(rate_hz=RATE_HZ, scale=DEFAULT_SCALE)
+    late = 5 * RATE_HZ
+    listener.add(samples[:late], first_frame=0)
+    for start in range(late, len(samples), 2_400):
+        listener.look()
+        listener.add(samples[start : start + 2_400], first_frame=start)
+    assert len(listener.unseen) == 1
+
+
 def test_in_takes_as_played_most_are_found_and_none_is_made_up() -> None:
     found = made = extra = 0
     for seed in range(4_010, 4_014):
@@ -57,9 +71,6 @@ def test_changes_of_note_and_graces_are_no_breaks() -> None:
 
 def test_the_counter_tells_what_it_can() -> None:
     """Frames that the counter skips are counted as lost, at once."""
-    from canebench.base.scales import DEFAULT_SCALE  # noqa: PLC0415
-    from canebench.sound.live import LiveListener  # noqa: PLC0415
-
     listener = LiveListener(rate_hz=RATE_HZ, scale=DEFAULT_SCALE)
     block = np.asarray(tone(480.0, RATE_HZ, duration_s=1.0), dtype=np.float64)
     listener.add(block, first_frame=0)

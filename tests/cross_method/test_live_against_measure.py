@@ -9,10 +9,13 @@ from canebench.base.units import hz_to_cents
 from canebench.sound.measure import measure
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from support.conditions import CONDITIONS, recipe_for
+from support.noises import speech
 from support.streaming import Streamed, stream, stream_samples
 
+_TAKES = ["alone in a room, wandering", "as played", "as played, in tune", "as played, loud drones"]
 
-@pytest.fixture(scope="module", params=["alone in a room, wandering", "as played", "as played, loud drones"])
+
+@pytest.fixture(scope="module", params=_TAKES)
 def take(request: pytest.FixtureRequest) -> tuple[str, Streamed, Recipe]:
     recipe = recipe_for(CONDITIONS[request.param], seed=4_001)
     return request.param, stream(render(recipe)[0]), recipe
@@ -31,7 +34,7 @@ def test_the_beam_so_far_is_that_of_the_measurement(take: tuple[str, Streamed, R
 
 def test_what_sounds_now_is_what_is_played(take: tuple[str, Streamed, Recipe]) -> None:
     """Named looks, once the drones are known: the note that is played, but for a few at its edges."""
-    name, seen, recipe = take
+    _, seen, recipe = take
     truth = render(recipe)[1]
     hits = misses = 0
     for look in seen.looks:
@@ -41,8 +44,8 @@ def test_what_sounds_now_is_what_is_played(take: tuple[str, Streamed, Recipe]) -
         true_hz = truth.chanter_hz(look.at_s - 0.20, look.at_s - 0.05)
         near = np.isfinite(true_hz) and abs(hz_to_cents(look.sounding.hz, true_hz)) < 15
         hits, misses = hits + near, misses + (not near)
-    assert hits > (0.35 if "loud" in name else 0.6) * len(seen.looks)
-    assert misses < 0.05 * hits
+    assert hits > 0.6 * len(seen.looks)
+    assert misses < 0.03 * hits
 
 
 def test_no_break_is_heard_where_there_is_none(take: tuple[str, Streamed, Recipe]) -> None:
@@ -54,15 +57,24 @@ def test_drones_alone_are_no_note() -> None:
     recipe = Recipe(low_a_hz=470.0, notes=scale_notes("low A"), seed=1, drones=plan, lead_s=8.0, snr_db=25.0)
     samples = np.asarray(render(recipe)[0].samples, dtype=np.float64)[: round(7.9 * 48_000)]
     seen = stream_samples(samples, rate_hz=48_000.0)
-    # A few looks see a note in what is left of them; the hearings never do.
-    assert len([look for look in seen.looks if look.sounding is not None]) < 0.05 * len(seen.looks)
+    assert [look for look in seen.looks if look.sounding is not None] == []
     assert seen.so_far is None
 
 
-@pytest.mark.parametrize("what", ["silence", "noise"])
+@pytest.mark.parametrize("what", ["silence", "noise", "talk"])
 def test_nothing_is_heard_in_nothing(what: str) -> None:
     noise = 0.1 * np.random.default_rng(3).normal(size=5 * 48_000)
-    samples = np.zeros(len(noise)) if what == "silence" else noise
+    samples = {"silence": np.zeros(len(noise)), "noise": noise, "talk": speech(48_000.0, 8.0, seed=1)}[what]
     seen = stream_samples(samples, rate_hz=48_000.0)
     assert [look for look in seen.looks if look.sounding is not None] == []
     assert seen.so_far is None
+
+
+@pytest.mark.parametrize("overdriven", [False, True])
+def test_what_is_done_to_the_sound_is_remarked(overdriven: bool) -> None:
+    samples = np.asarray(render(recipe_for(CONDITIONS["as played"], seed=4_002))[0].samples, dtype=np.float64)
+    if overdriven:
+        samples = np.tanh(4 * samples / np.max(np.abs(samples)))
+    seen = stream_samples(samples[: 10 * 48_000], rate_hz=48_000.0)
+    codes = [remark.code for remark in seen.looks[-1].remarks]
+    assert codes == (["non-linear"] if overdriven else [])

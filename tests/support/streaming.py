@@ -8,14 +8,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from canebench.base.scales import DEFAULT_SCALE
+from canebench.sound.listening import hear_closely
 from canebench.sound.live import LiveListener, Now
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
+    from canebench.sound.listening import Closely
     from canebench.sound.readings import Measurement
     from canebench.sound.recording import Recording
 
 LOOK_S = 0.05
+#: A hearing goes on elsewhere for so long before what it found is taken in.
+HEARING_S = 0.3
 
 
 @dataclass(slots=True)
@@ -40,13 +44,19 @@ def stream_samples(
     listener = LiveListener(rate_hz=rate_hz, scale=DEFAULT_SCALE)
     seen = Streamed()
     step = round(every_s * rate_hz)
+    hearing: tuple[int, Closely] | None = None
     for due in range(step, len(samples) + 1, step):
         for start in range(due - step, due, block):
             part = samples[start : min(start + block, due)]
             listener.add(part, first_frame=start)
         seen.looks.append(listener.look())
-        if listener.settles:
-            seen.so_far = listener.settle()
+        if hearing is not None and due >= hearing[0]:
+            seen.so_far = listener.end_hearing(hearing[1])
+            hearing = None
+        if hearing is None and listener.settles:
+            hearing = due + round(HEARING_S * rate_hz), hear_closely(listener.begin_hearing())
+    if hearing is not None:
+        listener.end_hearing(hearing[1])
     seen.so_far = listener.settle()
     seen.breaks = listener.breaks
     return seen

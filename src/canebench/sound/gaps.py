@@ -15,7 +15,7 @@ import numpy as np
 from canebench.sound.spectra import amplitudes
 
 if TYPE_CHECKING:
-    from canebench.base.arrays import ComplexArray, FloatArray, IntArray
+    from canebench.base.arrays import ComplexArray, FloatArray
     from canebench.sound.spectra import Frames
 
 #: Frames from one window to the next that shares none of its samples.
@@ -40,28 +40,28 @@ def breaks(frames: Frames) -> list[float]:
     """Times (s) of the breaks that consecutive frames show; at least `SPAN` of them are needed."""
     found: list[float] = []
     for first in range(frames.count - SPAN + 1):
-        rows = first + _LOOK
-        if _jumps(frames, rows):
-            at = float(frames.times_s[rows[1]] + frames.times_s[rows[2]]) / 2
+        if _jumps(frames, first):
+            at = frames.start_s + frames.hop_s * (first + (SPAN - 1) / 2)
             # The same break shows in every window that holds it.
             if not found or at - found[-1] > 2 * _APART * frames.hop_s:
                 found.append(at)
     return found
 
 
-def _jumps(frames: Frames, rows: IntArray) -> bool:
-    lines = _lines(np.abs(frames.spectrum[rows[0]])) * frames.bin_hz
+def _jumps(frames: Frames, first: int) -> bool:
+    lines = _lines(np.abs(frames.spectrum[first])) * frames.bin_hz
     if len(lines) < _LEAST:
         return False
     span_s = (_APART + 1) * frames.hop_s
-    read = amplitudes(frames, np.tile(lines, (4, 1)), rows)
+    every = amplitudes(frames, np.tile(lines, (SPAN, 1)), np.arange(first, first + SPAN))
+    read = every[_LOOK]
     level = np.abs(read)
     steady = np.max(level, axis=0) < _LEVEL * np.min(level, axis=0)
     # Frequencies from the phases of neighbouring frames, where there is no doubt about whole cycles.
     # Drones hold their pitch, a blown note bends; what lies on both is too unsure to be bent with either.
     bends = lines[0] > _CHANTER_HZ
-    before, rise = _course(frames, lines, rows[0], rows[1], at_end=True, bends=bends)
-    after, fall = _course(frames, lines, rows[2], rows[3], at_end=False, bends=bends)
+    before, rise = _course(every[: _APART + 1], lines, frames.hop_s, at_end=True, bends=bends)
+    after, fall = _course(every[-_APART - 1 :], lines, frames.hop_s, at_end=False, bends=bends)
     steady &= np.abs(after - before) < np.maximum(_DRIFT_HZ, _DRIFT * lines)
     expected = span_s * (lines + (before + after) / 2) + span_s**2 * (rise - fall) / 12
     advance = np.angle(read[2] / read[1]) / (2 * np.pi) - expected
@@ -74,23 +74,21 @@ def _jumps(frames: Frames, rows: IntArray) -> bool:
 
 
 def _course(
-    frames: Frames, lines: FloatArray, first: int, last: int, *, at_end: bool, bends: bool
+    read: ComplexArray, lines: FloatArray, hop_s: float, *, at_end: bool, bends: bool
 ) -> tuple[FloatArray, FloatArray]:
     """How far each line is from where it was looked for at the end (or the start) of a run, and its slope.
 
     From the advance of its phase hop by hop: their mean, or a straight line through them where it `bends`.
     """
-    rows = np.arange(first, last + 1)
-    read: ComplexArray = amplitudes(frames, np.tile(lines, (len(rows), 1)), rows)
-    turned = read * np.exp(-2j * np.pi * np.outer(frames.hop_s * np.arange(len(rows)), lines))
+    turned = read * np.exp(-2j * np.pi * np.outer(hop_s * np.arange(len(read)), lines))
     step = turned[1:] * turned[:-1].conj()
     mean = np.angle(np.sum(step, axis=0))
-    off = (mean + np.angle(step * np.exp(-1j * mean))) / (2 * np.pi * frames.hop_s)
+    off = (mean + np.angle(step * np.exp(-1j * mean))) / (2 * np.pi * hop_s)
     if not bends:
         return np.mean(off, axis=0), np.zeros(len(lines))
-    time = frames.hop_s * (np.arange(len(step)) - (len(step) - 1) / 2)
+    time = hop_s * (np.arange(len(step)) - (len(step) - 1) / 2)
     slope = time @ off / np.sum(time**2)
-    edge = frames.hop_s * len(step) / 2
+    edge = hop_s * len(step) / 2
     return np.mean(off, axis=0) + slope * (edge if at_end else -edge), slope
 
 

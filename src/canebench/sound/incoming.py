@@ -84,6 +84,16 @@ class Incoming:
         """From one frame to the next, s."""
         return self._hop / self.rate_hz
 
+    @property
+    def window_s(self) -> float:
+        """Length of a frame, s."""
+        return self._size / self.rate_hz
+
+    @property
+    def kept(self) -> int:
+        """How many frames there still are."""
+        return len(self._rows)
+
     def newest(self, count: int) -> Frames | None:
         """The newest frames, so many; None while there are fewer."""
         if len(self._rows) < count:

@@ -10,6 +10,7 @@ recording, which is made when the take ends. Guarded by `tests/cross_method/test
 from __future__ import annotations
 
 import math
+from collections import deque
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -17,26 +18,31 @@ import numpy as np
 
 from canebench.base.notes import NOTES
 from canebench.base.units import hz_to_cents
+from canebench.sound.alongside import LITTLE_LEFT, MOST_LEFT, Drones, drones_of, followed
 from canebench.sound.course import course_of
 from canebench.sound.gaps import SPAN, breaks
 from canebench.sound.incoming import Incoming
-from canebench.sound.jointly import fit_step
+from canebench.sound.joining import merged
 from canebench.sound.listening import Closely, Course, Heard, hear_closely
 from canebench.sound.loudness import Loudness, Meter
 from canebench.sound.measure import measurement_of
 from canebench.sound.pooling import drone_readings
+from canebench.sound.processing import trace_remarks
 from canebench.sound.spectra import amplitudes
-from canebench.sound.voices import Voice, partial_numbers, phasors, taken_from
+from canebench.sound.voices import partial_numbers, phasors
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from canebench.base.arrays import FloatArray
+    from canebench.base.finding import Finding
     from canebench.base.scales import Scale
     from canebench.sound.intake import Section
     from canebench.sound.measure import ReferenceChoice
+    from canebench.sound.processing import Traces
     from canebench.sound.readings import DroneReading, Measurement
     from canebench.sound.spectra import Frames
+    from canebench.sound.voices import Voice
 
 #: Frames of the quick look, and the sound that they span, s.
 _FRAMES: Final = 13
@@ -44,12 +50,15 @@ WINDOW_S: Final = 0.0853 + (_FRAMES - 1) * 0.0213
 #: Frames at the end that must agree for a note to be sounding, and by how much, cents.
 _AGREE, _AGREE_CENTS = 8, 20.0
 _PARTIALS: Final = 9
+#: A note is surer than this of its pitch (2.5 cents); a voice that speaks is not.
+_STEADY: Final = 1.45e-3
 #: A hearing waits for so much new sound, s.
 SETTLE_S: Final = 2.0
 _LEAST_HEARING_S: Final = 1.6
+#: Hearings, the newest, that remarks are made from.
+_TRACES: Final = 20
 _USUAL_LOW_A_HZ: Final = 474.0
 _NAME_CENTS: Final = 60.0
-_DRONE_STRAY_HZ: Final = 0.3
 #: Energy of a note over that of the drones, less than which may be what is left of them.
 _LEAST_ENERGY: Final = 0.03
 #: Where nothing of a note is, in its pitch, and how far above that it stands.
@@ -74,7 +83,8 @@ class Now:
     """One look.
 
     `at_s` is the time of the newest sound that it saw; `breaks` counts the breaks so far, those that the
-    frame counter told and those that only the phase did; `lost_s` is what the counter says is missing.
+    frame counter told and those that only the phase did; `lost_s` is what the counter says is missing;
+    `remarks` say what seems to be done to the sound on its way, as far as the hearings tell.
     """
 
     at_s: float
@@ -82,6 +92,7 @@ class Now:
     loudness: Loudness
     breaks: int
     lost_s: float
+    remarks: tuple[Finding, ...]
 
 
 class LiveListener:
@@ -95,9 +106,14 @@ class LiveListener:
         self._lost = 0
         self._looked = 0
         self._heard_to_s = 0.0
+        self._heard = False
         self._drones: tuple[DroneReading, ...] = ()
-        self._combs: list[tuple[float, FloatArray]] = []
+        self._alongside: Drones | None = None
+        self._most_left = 0.0
+        self._heard_from_s = 0.0
         self._held: list[Course] = []
+        self._traces: deque[Traces] = deque(maxlen=_TRACES)
+        self._remarks: tuple[Finding, ...] = ()
         self._so_far: Measurement | None = None
         #: Frames of the stream before which something is missing or doubled; and those that no counter told.
         self.breaks: list[int] = []
@@ -135,11 +151,12 @@ class LiveListener:
             loudness=self._meter.read(),
             breaks=len(self.breaks),
             lost_s=self._lost / self._rate_hz,
+            remarks=self._remarks,
         )
 
     def _find_breaks(self) -> None:
         fresh = self._incoming.framed - self._looked
-        frames = self._incoming.newest(min(SPAN - 1 + fresh, self._incoming.framed)) if fresh else None
+        frames = self._incoming.newest(min(SPAN - 1 + fresh, self._incoming.kept)) if fresh else None
         if frames is None or frames.count < SPAN:
             return
         self._looked = self._incoming.framed
@@ -150,18 +167,18 @@ class LiveListener:
             self.unseen.append(self.breaks[-1])
 
     def _sounding(self, frames: Frames) -> Sounding | None:
-        if not self._heard_to_s:
-            # Before the first hearing a drone would pass for a note.
+        # Before the first hearing a drone would pass for a note.
+        rest = self._without_drones(frames) if self._heard else None
+        if rest is None:
             return None
-        rest = self._without_drones(frames)
         course = course_of(rest, [])
         newest = slice(-_AGREE, None)
         cents = hz_to_cents(course.freq_hz[newest], 1.0)
         if not course.sounding[newest].all() or np.ptp(cents) > _AGREE_CENTS:
             return None
         hz, sd_hz, energy = pitch_of(rest, float(np.median(course.freq_hz[newest])), _AGREE)
-        drones = sum(float(np.sum(level**2)) for _, level in self._combs)
-        if not math.isfinite(sd_hz) or energy < _LEAST_ENERGY * drones:
+        drones = 0.0 if self._alongside is None else self._alongside.energy
+        if not sd_hz < _STEADY * hz or energy < _LEAST_ENERGY * drones:
             return None
         if drones and not stands_alone(rest, hz, _AGREE):
             return None
@@ -176,31 +193,16 @@ class LiveListener:
         cents_off = hz_to_cents(hz, reference_hz * self._scale.ratios[note])
         return Sounding(hz=hz, sd_hz=sd_hz, note=note, cents=cents_off)
 
-    def _without_drones(self, frames: Frames) -> Frames:
-        """The frames less steady drones of the pitches heard last; their phases are found anew each time."""
-        if not self._combs:
+    def _without_drones(self, frames: Frames) -> Frames | None:
+        """The frames less the drones heard last, followed to here; None where they are not as they were."""
+        if self._alongside is None:
             return frames
-        time = frames.hop_s * np.arange(frames.count)
-        rows = np.arange(frames.count)
-        voices = [
-            Voice(
-                rows=rows,
-                numbers=np.arange(1, len(level) + 1),
-                freq_hz=np.full(frames.count, hz),
-                cycles=hz * time,
-                amplitude=np.zeros(len(level), complex),
-            )
-            for hz, level in self._combs
-        ]
-        fit = fit_step(frames, voices, spread_hz=_DRONE_STRAY_HZ, phases=False)
-        # A note on a drone's partial is not told from it in so short a time: no more is taken than it has.
-        bounded = [
-            replace(
-                voice, amplitude=voice.amplitude * np.minimum(1.0, level / (np.abs(voice.amplitude) + 1e-12))
-            )
-            for voice, (_, level) in zip(fit.voices, self._combs, strict=True)
-        ]
-        return taken_from(frames, bounded)
+        drones, rest, left = followed(frames, self._alongside)
+        self._most_left = max(self._most_left, left)
+        if left > MOST_LEFT:
+            return None
+        self._alongside = drones
+        return rest
 
     def _low_a(self) -> tuple[list[float], float]:
         """Low A as notes may be named by, and as cents are counted from."""
@@ -226,17 +228,43 @@ class LiveListener:
     def begin_hearing(self) -> Section:
         """The newest seconds, to be heard elsewhere while looks go on."""
         self._heard_to_s = self._incoming.now_s
-        return self._incoming.section()
+        section = self._incoming.section()
+        self._heard_from_s = section.start_s
+        return section
 
     def end_hearing(self, closely: Closely) -> Measurement | None:
         """Take in what `listening.hear_closely` made of them; the beam so far."""
         heard, courses, voices = closely
+        self._heard = True
         if voices or heard.holds:
             # A hearing of nothing at all says nothing of the drones either.
-            self._drones, self._combs = drone_readings([heard]), combs_of(voices)
+            self._drones = drone_readings([heard])
+            self._catch_up(voices)
+        self._traces.append(heard.traces)
+        self._remarks = tuple(trace_remarks(self._traces))
         self._held = merged(self._held, list(courses))
         self._so_far = self._measured(heard)
         return self._so_far
+
+    def _catch_up(self, voices: Sequence[Voice]) -> None:
+        """Follow the drones from the end of the hearing to the newest sound.
+
+        Those followed well until now are kept: they were told apart when more of their beating was heard.
+        """
+        most_left, self._most_left = self._most_left, 0.0
+        known = 0 if self._alongside is None else len(self._alongside.hz)
+        if known and len(voices) <= known and most_left < LITTLE_LEFT:
+            return
+        first_s = self._heard_from_s + self._incoming.window_s / 2
+        hop_s = self._incoming.hop_s
+        self._alongside = drones_of(voices, first_s=first_s, hop_s=hop_s, top_hz=_TOP_HZ)
+        frames = self._incoming.newest(self._incoming.kept)
+        if self._alongside is None or frames is None:
+            return
+        frames = _lowest(frames)
+        after = max(0, round((self._alongside.at_s - frames.start_s) / hop_s))
+        for start in range(after, frames.count - _FRAMES, _FRAMES // 2):
+            self._without_drones(frames.between(start, start + _FRAMES))
 
     def _measured(self, heard: Heard) -> Measurement | None:
         if not self._held:
@@ -251,57 +279,6 @@ class LiveListener:
             reference=self._reference,
             low_a_near_hz=None,
         )
-
-
-def combs_of(voices: Sequence[Voice]) -> list[tuple[float, FloatArray]]:
-    """Pitch of each drone, and the levels of its partials up to where a quick look reaches."""
-    found = []
-    for voice in voices:
-        hz = float(np.mean(voice.freq_hz))
-        found.append((hz, np.abs(voice.amplitude[: max(1, int(_TOP_HZ / hz))])))
-    return found
-
-
-def merged(before: list[Course], new: list[Course]) -> list[Course]:
-    """Held notes in time order; where the first new one goes on with one from before, they are one.
-
-    The new hearing knows better where the two overlap, so the one from before counts up to there.
-    """
-    if not new:
-        return before
-    first, *others = new
-    start_s = first.held.start_s
-    kept = [one for one in before if one.held.end_s <= start_s]
-    for cut in before:
-        same = abs(hz_to_cents(cut.held.hz, first.held.hz)) < _AGREE_CENTS
-        if cut.held.start_s < start_s < cut.held.end_s and same:
-            first = _joined(cut, first)
-    return [*kept, first, *others]
-
-
-def _joined(cut: Course, first: Course) -> Course:
-    old, new = cut.held, first.held
-    share = (new.start_s - old.start_s) / (new.end_s - old.start_s)
-    before_hz = cut.mean_hz(new.start_s)
-    step = hz_to_cents(before_hz, new.hz)
-    held = replace(
-        new,
-        start_s=old.start_s,
-        hz=share * before_hz + (1 - share) * new.hz,
-        sd_hz=math.hypot(share * old.sd_hz, (1 - share) * new.sd_hz),
-        spread_cents=math.sqrt(
-            share * old.spread_cents**2 + (1 - share) * new.spread_cents**2 + share * (1 - share) * step**2
-        ),
-        drift_cents_per_s=share * old.drift_cents_per_s + (1 - share) * new.drift_cents_per_s,
-    )
-    earlier = cut.times_s < new.start_s
-    # The phase goes on from where the earlier part had come to.
-    offset = float(np.interp(new.start_s, cut.times_s, cut.cycles)) - float(first.cycles[0])
-    return Course(
-        held=held,
-        times_s=np.concatenate([cut.times_s[earlier], first.times_s]),
-        cycles=np.concatenate([cut.cycles[earlier], first.cycles + offset]),
-    )
 
 
 def stands_alone(rest: Frames, hz: float, count: int) -> bool:

@@ -128,6 +128,12 @@ def remarks(recording: Recording, level: Level, traces: Sequence[Traces]) -> lis
                 "setting): fewer partials, wider uncertainties. Choose a music setting if there is one.",
             )
         )
+    return found + trace_remarks(traces)
+
+
+def trace_remarks(traces: Sequence[Traces]) -> list[Finding]:
+    """What the drones and notes alone tell of it."""
+    found = []
     coherence = [value for trace in traces for value in trace.combinations]
     if len(coherence) >= _LEAST_COMBINATIONS and np.median(coherence) > _COHERENT:
         found.append(

@@ -56,6 +56,15 @@ class Frames:
         """The same frames with another spectrum."""
         return Frames(spectrum=spectrum, bin_hz=self.bin_hz, hop_s=self.hop_s, start_s=self.start_s)
 
+    def between(self, first: int, end: int) -> Frames:
+        """The frames from `first` up to `end`."""
+        return Frames(
+            spectrum=self.spectrum[first:end],
+            bin_hz=self.bin_hz,
+            hop_s=self.hop_s,
+            start_s=self.start_s + first * self.hop_s,
+        )
+
     def thinned(self) -> Frames:
         """Every second frame."""
         return Frames(
