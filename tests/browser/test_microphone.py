@@ -112,17 +112,54 @@ def _assert_true(folder: Path) -> None:
     assert not list((folder / "takes" / "unfinished").glob("*.wav"))
 
 
-def test_thrown_away_it_can_still_be_measured(page_that_hears: tuple[Page, Watch]) -> None:
+def test_thrown_away_it_is_gone_once_asked(page_that_hears: tuple[Page, Watch], season_copy: Path) -> None:
+    page, _ = page_that_hears
+    unfinished = season_copy / "takes" / "unfinished"
+    begin(page)
+    page.get_by_role("button", name="Listen", exact=True).click()
+    live = page.locator("live-take")
+    expect(live.get_by_text("Level good")).to_be_visible(timeout=8_000)
+    page.once("dialog", lambda dialog: dialog.dismiss())
+    live.get_by_role("button", name="Throw away").click()
+    expect(live.get_by_role("button", name="Stop and measure")).to_be_visible()
+    assert list(unfinished.glob("*.wav"))
+    page.once("dialog", lambda dialog: dialog.accept())
+    live.get_by_role("button", name="Throw away").click()
+    expect(live.get_by_text("Nothing is kept of it")).to_be_visible()
+    expect(live.get_by_role("button", name="Listen", exact=True)).to_be_focused()
+    assert not list(unfinished.glob("*.wav"))
+
+
+def test_a_page_left_in_the_middle_can_still_be_measured_without_scripts(
+    page_that_hears: tuple[Page, Watch], hearing: Browser
+) -> None:
     page, _ = page_that_hears
     begin(page)
     page.get_by_role("button", name="Listen", exact=True).click()
     live = page.locator("live-take")
     expect(live.get_by_text("Level good")).to_be_visible(timeout=8_000)
-    live.get_by_role("button", name="Throw away").click()
-    expect(live.get_by_role("button", name="Listen", exact=True)).to_be_focused()
-    page.reload()
-    page.get_by_text("Recordings that were not finished").click()
-    expect(page.get_by_role("button", name=re.compile(r"Measure the \d+ s"))).to_be_visible()
+    expect(live).to_have_attribute("data-notes", re.compile("low A.*high A"), timeout=20_000)
+    where = page.url
+    page.goto("about:blank")
+    plain = hearing.new_context(java_script_enabled=False, storage_state=page.context.storage_state())
+    left = plain.new_page()
+    left.goto(where)
+    left.get_by_text("Recordings that were not finished").click()
+    expect(left.get_by_role("button", name=re.compile("Throw away the"))).to_be_hidden()
+    left.get_by_role("button", name=re.compile(r"Measure the \d+ s")).click()
+    expect(left.locator("#act-say")).to_be_visible(timeout=30_000)
+    plain.close()
+
+
+def test_sound_that_the_system_held_is_a_gap(page_that_hears: tuple[Page, Watch]) -> None:
+    page, _ = page_that_hears
+    begin(page)
+    page.get_by_role("button", name="Listen", exact=True).click()
+    live = page.locator("live-take")
+    expect(live.locator(".live-note")).to_contain_text("low A", timeout=12_000)
+    expect(live.get_by_text("no gaps")).to_be_visible()
+    page.evaluate("document.querySelector('live-take').microphone.context.suspend()")
+    expect(live.get_by_text(re.compile("1 gap, .* ms lost"))).to_be_visible(timeout=8_000)
 
 
 def test_permission_refused_is_said(playwright: Playwright, bench: Bench) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import struct
+import time
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,6 +17,7 @@ from canebench.sound.decode import read_recording
 from canebench.sound.encode import write_recording
 from canebench.sound.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
+from canebench.web import streams
 from canebench.web.streams import HEADER, MARK
 from support.tones import tone
 from support.web_client import SOCKETS
@@ -52,6 +54,7 @@ def streamed(client: TestClient, sent: list[bytes], query: str = "rate=48000") -
         while True:
             message = json.loads(socket.receive_text())
             told.append(message)
+            assert "blind" not in message
             if "recording" in message or "wrong" in message:
                 return told
 
@@ -161,6 +164,35 @@ def test_a_page_that_goes_away_leaves_its_recording(client: TestClient, app: Sta
     assert left.duration_s == pytest.approx(1.0, abs=0.1)
     client.post(f"/recordings/{left.name}/remove", data={"back": "/"})
     assert app.state.desk.recordings.unfinished() == []
+
+
+def test_what_is_thrown_away_is_gone(client: TestClient, app: Starlette) -> None:
+    with client.websocket_connect(f"{SOCKETS}/live?rate=48000") as socket:
+        socket.send_bytes(frames(np.zeros(BLOCK))[0])
+        socket.send_text('{"away":true}')
+        while json.loads(socket.receive_text()) != {"away": True}:
+            pass
+        with pytest.raises(WebSocketDisconnect):
+            socket.receive_text()
+    assert app.state.desk.recordings.unfinished() == []
+
+
+def test_a_full_take_ends_by_itself_and_is_kept(
+    client: TestClient, app: Starlette, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(streams, "MOST_S", 1.0)
+    samples = np.asarray(tone(480.0, RATE_HZ, duration_s=1.0), dtype=np.float64)
+    with client.websocket_connect(f"{SOCKETS}/live?rate=48000") as socket:
+        for frame in frames(samples):
+            socket.send_bytes(frame)
+        told: dict[str, Any] = {}
+        while "recording" not in told:
+            # The recording is on the disk a moment after it was sent.
+            time.sleep(0.02)
+            socket.send_bytes(HEADER.pack(MARK, 0, len(samples)) + bytes(4))
+            told = json.loads(socket.receive_text())
+    assert told["full"]
+    assert app.state.desk.recordings.finished(told["recording"]).is_file()
 
 
 def test_a_check_leaves_nothing(client: TestClient, app: Starlette) -> None:

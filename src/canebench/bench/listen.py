@@ -22,10 +22,19 @@ if TYPE_CHECKING:
     from canebench.sound.loudness import Loudness
     from canebench.sound.readings import Measurement
 
-__all__ = ["WINDOW_S", "LiveBeam", "LiveListener", "breaks_said", "hear_closely", "live_beam", "now_object"]
+__all__ = [
+    "WINDOW_S",
+    "LiveBeam",
+    "LiveListener",
+    "breaks_said",
+    "hear_closely",
+    "live_beam",
+    "now_object",
+    "skipped_said",
+]
 
 #: Levels between which a microphone hears well, dB re full scale.
-_QUIET_DB, _LOUD_DB, _NOISY_DB = -48.0, -1.0, -40.0
+_QUIET_DB, _LOUD_DB = -48.0, -1.0
 #: The bar of the level begins here, dB.
 _BAR_DB: Final = -60.0
 
@@ -62,17 +71,13 @@ def now_object(now: Now) -> dict[str, Any]:
         "seconds": round(now.at_s, 1),
         "note": None if found is None else found.note or "no note of the scale",
         "hz": None if found is None else number(found.hz, 1),
-        "exactHz": None if found is None else found.hz,
         "cents": None if found is None or found.cents is None else number(found.cents, 1, signed=True),
         "way": None
         if found is None or found.cents is None or found.note is None
         else _way(found.note, found.cents),
         "level": _bar(now.loudness.level_db),
         "levelSaid": level_said(now.loudness),
-        "levelDb": now.loudness.level_db,
-        "peakDb": now.loudness.peak_db,
-        "quietestDb": now.loudness.quietest_db,
-        "clipped": now.loudness.clipped,
+        "timeSaid": f"{number(now.at_s, 0)} s",
         "breaks": now.breaks,
         "breaksSaid": breaks_said(now.breaks, now.lost_s),
     }
@@ -103,3 +108,10 @@ def breaks_said(breaks: int, lost_s: float) -> str:
         return "no gaps"
     lost = f", {number(1e3 * lost_s, 0)} ms lost" if lost_s else ""
     return f"{breaks} {'gap' if breaks == 1 else 'gaps'}{lost}; nothing is joined across one"
+
+
+def skipped_said(count: int) -> str:
+    """How many blocks were left out of looking, where any were."""
+    if not count:
+        return ""
+    return f"{count} {'update' if count == 1 else 'updates'} skipped: this machine is busy; all is recorded"

@@ -5,11 +5,12 @@ Guarded by `tests/web/test_live.py`.
 
 from __future__ import annotations
 
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from canebench.bench.check_microphone import MicrophoneCheck
 from canebench.bench.listen import live_beam, now_object
 from canebench.sound.live import LiveListener
 
@@ -20,26 +21,47 @@ if TYPE_CHECKING:
     from canebench.sound.listening import Closely
     from canebench.sound.measure import ReferenceChoice
 
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What a stream is to be heard as; `check` where only the microphone is looked at."""
+
+    rate_hz: int
+    scale: Scale
+    reference: ReferenceChoice
+    check: bool = False
+    tone_hz: float | None = None
+
+
 _LISTENERS: Final[dict[str, LiveListener]] = {}
+_CHECKS: Final[dict[str, MicrophoneCheck]] = {}
 
 
-def begin(key: str, rate_hz: float, scale: Scale, reference: ReferenceChoice) -> None:
+def begin(key: str, wanted: Wanted) -> None:
     """A listener for a new stream."""
-    _LISTENERS[key] = LiveListener(rate_hz=rate_hz, scale=scale, reference=reference)
+    _LISTENERS[key] = LiveListener(rate_hz=wanted.rate_hz, scale=wanted.scale, reference=wanted.reference)
+    if wanted.check:
+        _CHECKS[key] = MicrophoneCheck(rate_hz=wanted.rate_hz, tone_hz=wanted.tone_hz)
 
 
 def look(
     key: str, parts: list[tuple[int, bytes]], *, left_out: bool, gaps: int, lost_s: float, room: bool
 ) -> tuple[dict[str, Any], list[int], Section | None]:
     """What is new in words, the breaks that only the phase told, and a section to hear if there is room."""
-    listener = _LISTENERS[key]
+    listener, check = _LISTENERS[key], _CHECKS.get(key)
     if left_out:
         # Left out by ourselves, of looking only: no gap, but nothing to join either.
         listener.leave_out()
     for first, samples in parts:
-        listener.add(_numbers(samples), first_frame=first)
+        numbers = _numbers(samples)
+        listener.add(numbers, first_frame=first)
+        if check is not None:
+            check.add(numbers, first_frame=first)
     now = listener.look()
-    told = now_object(replace(now, breaks=gaps + len(listener.unseen), lost_s=lost_s))
+    now = replace(now, breaks=gaps + len(listener.unseen), lost_s=lost_s)
+    told = now_object(now)
+    if check is not None:
+        told["check"] = check.said(now)
     section = listener.begin_hearing() if room and listener.settles else None
     return told, list(listener.unseen), section
 
@@ -53,6 +75,7 @@ def take_in(key: str, closely: Closely) -> dict[str, Any] | None:
 def forget(key: str) -> None:
     """The stream is over."""
     _LISTENERS.pop(key, None)
+    _CHECKS.pop(key, None)
 
 
 def plain(samples: bytes) -> bytes:

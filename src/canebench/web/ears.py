@@ -1,13 +1,13 @@
 """Who listens for all streams: processes for looks, one for whole hearings, threads for the disk.
 
 A stream stays with one process, which keeps its listener; hearings give way to looks. Processes start with
-the first stream that needs them. Guarded by `tests/web/test_live.py`; figures in `benchmarks/stream.py`.
+the first stream that needs them. Guarded by `tests/web/test_streams.py`; figures in `benchmarks/stream.py`.
 """
 
 from __future__ import annotations
 
 import os
-from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
+from concurrent.futures import BrokenExecutor, ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
 from typing import TYPE_CHECKING, Final
 
@@ -48,12 +48,25 @@ class Ears:
 
     def hear(self, section: Section) -> Future[Closely]:
         """Begin a hearing."""
-        if self._hearings is None:
-            self._hearings = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_give_way)
+        try:
+            future = self._hearers().submit(hear_closely, section)
+        except BrokenExecutor:
+            self._hearings = None
+            future = self._hearers().submit(hear_closely, section)
         self._waiting += 1
-        future = self._hearings.submit(hear_closely, section)
         future.add_done_callback(self._ended)
         return future
+
+    def _hearers(self) -> ProcessPoolExecutor:
+        if self._hearings is None:
+            self._hearings = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_give_way)
+        return self._hearings
+
+    def lose(self, pool: ProcessPoolExecutor) -> None:
+        """A process of looks has died: the next stream gets a new one."""
+        if pool in self._looks:
+            self._looks.remove(pool)
+        pool.shutdown(wait=False)
 
     def _ended(self, _: object) -> None:
         self._waiting -= 1

@@ -1,73 +1,96 @@
 """One microphone's stream: recorded as it comes, looked at often, heard now and then, never held up.
 
-Where looks fall behind, the oldest sound is left out of looking, never of the recording, and the page says
-so. Guarded by `tests/web/test_live.py`; figures in `benchmarks/stream.py`.
+Recording and looking go on apart: where looks fall behind, the oldest sound is left out of looking, and where
+they fail altogether the recording goes on; the page is told either. Guarded by `tests/web/test_live.py` and
+`tests/web/test_streams.py`; figures in `benchmarks/stream.py`.
 """
 
 from __future__ import annotations
 
 import asyncio
+import json
+import logging
 import struct
 from collections import deque
+from concurrent.futures import BrokenExecutor
+from contextlib import suppress
+from enum import Enum
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
-from canebench.base.errors import InputError
+from canebench.base.errors import CanebenchError, InputError
 from canebench.bench import listeners
-from canebench.bench.listen import breaks_said
+from canebench.bench.listen import breaks_said, skipped_said
+from canebench.web.keeping import Keeping
 
 if TYPE_CHECKING:
-    from canebench.base.scales import Scale
+    from collections.abc import Awaitable, Callable
+
+    from canebench.bench.listeners import Wanted
     from canebench.sound.intake import Section
-    from canebench.sound.measure import ReferenceChoice
     from canebench.web.ears import Ears
     from canebench.web.recordings import Growing
 
+    Tell = Callable[[dict[str, Any]], Awaitable[None]]
+
+_LOGGER: Final = logging.getLogger(__name__)
 #: Each frame of the browser: our mark, samples dropped there so far, and the number of its first sample.
 HEADER: Final = struct.Struct("<4sIQ")
 MARK: Final = b"cnb1"
 _MOST_FRAME: Final = 64 * 1024
 _WIDTH: Final = 4
-#: A gap stands as silence of at least this long in the recording, so that no drone is joined across it, s.
-_LEAST_SILENCE_S: Final = 0.4
-#: More than this waiting to be looked at, s, and the oldest is left out.
-_MOST_WAITING_S: Final = 0.5
-_MOST_LOST_S: Final = 60.0
+#: More than this waiting to be looked at, s, and the oldest is left out; while the listener starts, more may.
+_MOST_WAITING_S, _STARTING_S = 0.5, 10.0
 #: A take ends by itself, s.
 MOST_S: Final = 900.0
 #: From one look to the next with few streams, and with many, s.
 _TICK_S, _CROWDED_TICK_S, _CROWD = 0.06, 0.066, 6
+#: At its end, looks have so long to come to theirs, s.
+_LAST_LOOK_S: Final = 3.0
+
+
+class Ending(Enum):
+    """How a stream ends."""
+
+    STOPPED = "stop"
+    AWAY = "away"
+    FULL = "full"
+    GONE = "gone"
 
 
 class Stream:
     """One stream while it lasts."""
 
-    def __init__(self, ears: Ears, growing: Growing, *, only_check: bool = False) -> None:
-        self.ears, self.growing, self.only_check = ears, growing, only_check
+    def __init__(self, ears: Ears, growing: Growing, wanted: Wanted) -> None:
+        self.ears, self.wanted = ears, wanted
+        self.keeping = Keeping(growing)
         self.rate_hz = growing.rate_hz
         self.skipped = 0
+        self._name = growing.name
         self._pool = ears.for_next_stream()
         self._to_look: deque[tuple[int, bytes]] = deque()
-        self._to_write: deque[tuple[int, bytes]] = deque()
         self._waiting = 0
-        self._written_to: int | None = None
-        self._gaps, self._lost = 0, 0
+        self._most_waiting_s = _STARTING_S
         self._left_out = False
         self._unseen: list[int] = []
-        self._inserted: list[tuple[int, int]] = []
         self._hearing: asyncio.Task[dict[str, Any] | None] | None = None
-
-    async def begin(self, scale: Scale, reference: ReferenceChoice) -> None:
-        """A listener of its own."""
-        await self._there(listeners.begin, self.growing.name, self.rate_hz, scale, reference)
+        self._stopping = asyncio.Event()
+        self._tasks: list[asyncio.Task[None]] = []
+        self._failed: CanebenchError | None = None
 
     @property
-    def tick_s(self) -> float:
-        """From one look to the next, s."""
-        return _CROWDED_TICK_S if self.ears.streams > _CROWD else _TICK_S
+    def full(self) -> bool:
+        """Whether it has become as long as a take may be."""
+        return self.keeping.growing.frames >= MOST_S * self.rate_hz
+
+    def start(self, tell: Tell) -> None:
+        """Begin to write and to look; `tell` takes what the page is to know."""
+        self._tasks = [asyncio.create_task(self._keep()), asyncio.create_task(self._watch(tell))]
 
     def put(self, frame: bytes) -> None:
         """A frame of the browser; one that is none is an `InputError`."""
+        if self._failed is not None:
+            raise self._failed
         if not HEADER.size < len(frame) <= _MOST_FRAME or (len(frame) - HEADER.size) % _WIDTH:
             raise InputError(
                 field="frame", given=f"{len(frame)} bytes", allowed="a header and 32-bit floats are taken"
@@ -76,33 +99,46 @@ class Stream:
         if mark != MARK or first > MOST_S * 2 * self.rate_hz:
             raise InputError(field="frame", given=repr(mark), allowed="frames of this page are taken")
         samples = frame[HEADER.size :]
-        self._to_write.append((first, samples))
+        self.keeping.put(first, samples)
         self._to_look.append((first, samples))
         self._waiting += len(samples) // _WIDTH
-        while self._waiting > _MOST_WAITING_S * self.rate_hz and len(self._to_look) > 1:
+        while self._waiting > self._most_waiting_s * self.rate_hz and len(self._to_look) > 1:
             self._waiting -= len(self._to_look.popleft()[1]) // _WIDTH
             self.skipped += 1
             self._left_out = True
 
-    async def write(self) -> None:
-        """Everything that waits, onto the disk."""
-        while self._to_write:
-            parts = list(self._to_write)
-            self._to_write.clear()
-            await asyncio.get_running_loop().run_in_executor(self.ears.disk, self._write, parts)
+    async def _keep(self) -> None:
+        try:
+            while not self._stopping.is_set():
+                await self._on_disk(self.keeping.write)
+                await self._pause(_TICK_S)
+        except CanebenchError as error:
+            # Said with the next frame, which ends the stream.
+            self._failed = error
 
-    def _write(self, parts: list[tuple[int, bytes]]) -> None:
-        for first, samples in parts:
-            if self._written_to is not None and first != self._written_to:
-                lost = max(0, first - self._written_to)
-                self._gaps += 1
-                self._lost += lost
-                silence = min(max(lost / self.rate_hz, _LEAST_SILENCE_S), _MOST_LOST_S)
-                frames = round(silence * self.rate_hz)
-                self._inserted.append((first, frames - lost))
-                self.growing.silence(frames)
-            self.growing.write(listeners.plain(samples))
-            self._written_to = first + len(samples) // _WIDTH
+    async def _watch(self, tell: Tell) -> None:
+        clock = asyncio.get_running_loop().time
+        try:
+            await self._there(listeners.begin, self._name, self.wanted)
+            while not self._stopping.is_set():
+                due = clock() + (_CROWDED_TICK_S if self.ears.streams > _CROWD else _TICK_S)
+                told = await self.look()
+                if told is not None:
+                    await tell(told)
+                await self._pause(due - clock())
+            # What came last may hold a break.
+            await self.look()
+        except Exception as error:
+            # Looks are a help, the recording is the take: whatever befalls them, it goes on.
+            _LOGGER.exception("a stream is not looked at any more")
+            if isinstance(error, BrokenExecutor):
+                self.ears.lose(self._pool)
+            await tell({"blind": "Nothing can be shown while you play; it is recorded all the same."})
+
+    async def _pause(self, seconds: float) -> None:
+        if seconds > 0:
+            with suppress(TimeoutError):
+                await asyncio.wait_for(self._stopping.wait(), seconds)
 
     async def look(self) -> dict[str, Any] | None:
         """What is new, for the page; None where nothing has come in."""
@@ -113,16 +149,17 @@ class Stream:
         self._waiting, self._left_out = 0, False
         call = partial(
             listeners.look,
-            self.growing.name,
+            self._name,
             parts,
             left_out=left_out,
-            gaps=self._gaps,
-            lost_s=self._lost / self.rate_hz,
+            gaps=self.keeping.gaps,
+            lost_s=self.keeping.lost_s,
             room=self.ears.room and self._hearing is None,
         )
         told: dict[str, Any]
         told, self._unseen, section = await self._there(call)
-        told["skipped"] = self.skipped
+        self._most_waiting_s = _MOST_WAITING_S
+        told["skippedSaid"] = skipped_said(self.skipped)
         if self._hearing is not None and self._hearing.done():
             beam = self._hearing.result()
             self._hearing = None
@@ -133,46 +170,61 @@ class Stream:
         return told
 
     async def _hear(self, section: Section) -> dict[str, Any] | None:
-        closely = await asyncio.wrap_future(self.ears.hear(section))
-        beam: dict[str, Any] | None = await self._there(listeners.take_in, self.growing.name, closely)
+        try:
+            closely = await asyncio.wrap_future(self.ears.hear(section))
+        except BrokenExecutor:
+            # The next one finds a new process.
+            return None
+        beam: dict[str, Any] | None = await self._there(listeners.take_in, self._name, closely)
         return beam
 
     async def _there(self, call: Any, *given: Any) -> Any:
         """Call it where this stream's listener is."""
         return await asyncio.get_running_loop().run_in_executor(self._pool, call, *given)
 
-    async def finish(self) -> dict[str, Any]:
-        """The recording is whole: its name, its length, and its gaps."""
-        await self.write()
-        await asyncio.get_running_loop().run_in_executor(self.ears.disk, self._finish)
-        breaks = self._gaps + len(self._unseen)
+    async def _on_disk(self, call: Any, *given: Any) -> None:
+        await asyncio.get_running_loop().run_in_executor(self.ears.disk, call, *given)
+
+    async def end(self, how: Ending) -> dict[str, Any]:
+        """The last word: the recording's name, its length and its gaps; or that there is none."""
+        self._stopping.set()
+        await asyncio.wait(self._tasks, timeout=_LAST_LOOK_S)
+        if how is Ending.AWAY or self.wanted.check:
+            await self._on_disk(self.keeping.discard)
+            return {"away": True}
+        await self._on_disk(self.keeping.finish, self._unseen)
+        breaks = self.keeping.gaps + len(self._unseen)
         return {
-            "recording": self.growing.name,
-            "recorded": round(self.growing.frames / self.rate_hz, 1),
+            "recording": self._name,
+            "recorded": round(self.keeping.growing.frames / self.rate_hz, 1),
             "breaks": breaks,
-            "breaksSaid": breaks_said(breaks, self._lost / self.rate_hz),
+            "breaksSaid": breaks_said(breaks, self.keeping.lost_s),
+            "full": how is Ending.FULL,
         }
 
-    def _finish(self) -> None:
-        """Breaks that only the phase told stand as silences too, where they are in the file by now."""
-        cuts = [
-            frame + sum(frames for first, frames in self._inserted if first <= frame)
-            for frame in self._unseen
-        ]
-        self.growing.finish(cuts, silence=round(_LEAST_SILENCE_S * self.rate_hz))
+    def close(self) -> None:
+        """Nobody sends or listens any more; what came stays as it is, but for a check.
 
-    def leave(self) -> None:
-        """The page is gone: what came stays as it is. At once: whoever waited may be gone too."""
-        self._write(list(self._to_write))
-        self._to_write.clear()
-        if self.only_check:
-            self.growing.discard()
-        else:
-            self.growing.close()
-
-    def end(self) -> None:
-        """Nobody listens to it any more."""
+        At once, without waiting for anyone: the server itself may be stopping.
+        """
+        for task in (*self._tasks, self._hearing):
+            if task is not None:
+                task.cancel()
+        self.keeping.leave()
+        if self.wanted.check:
+            self.keeping.discard()
         self.ears.streams -= 1
-        if self._hearing is not None:
-            self._hearing.cancel()
-        self._pool.submit(listeners.forget, self.growing.name)
+        with suppress(RuntimeError):
+            self._pool.submit(listeners.forget, self._name)
+
+
+def ending_said(text: str | None) -> Ending:
+    """What the page says to end a stream: `{"stop": true}`, or `{"away": true}`."""
+    try:
+        said = json.loads(text or "")
+    except ValueError:
+        said = None
+    for ending in (Ending.STOPPED, Ending.AWAY):
+        if said == {ending.value: True}:
+            return ending
+    raise InputError(field="message", given=repr((text or "")[:40]), allowed="sound, stop or away is taken")

@@ -5,17 +5,19 @@ Guarded by `tests/web/test_live.py`.
 
 from __future__ import annotations
 
-import asyncio
 import json
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from starlette.websockets import WebSocketDisconnect
 
 from canebench.base.errors import CanebenchError, InputError
 from canebench.base.scales import DEFAULT_SCALE
+from canebench.bench.listeners import Wanted
 from canebench.web.aim import aim_from
 from canebench.web.desk import desk_of
-from canebench.web.streams import MOST_S, Stream
+from canebench.web.forms import Form
+from canebench.web.streams import Ending, Stream, ending_said
 
 if TYPE_CHECKING:
     from starlette.websockets import WebSocket
@@ -27,79 +29,65 @@ async def live(socket: WebSocket) -> None:
     """One take by microphone."""
     await socket.accept()
     try:
-        stream = await _begun(socket)
+        stream = _begun(socket)
     except CanebenchError as error:
-        await socket.send_text(json.dumps({"wrong": str(error)}))
-        await socket.close(_WRONG)
+        await _refuse(socket, error)
         return
-    stopping = asyncio.Event()
-    ticking = asyncio.create_task(_tick(socket, stream, stopping))
-    whole = False
+    stream.start(partial(_tell, socket))
     try:
-        whole = await _receive(socket, stream)
-        stopping.set()
-        await ticking
-        if whole:
-            await socket.send_text(json.dumps(await stream.finish()))
-            await socket.close()
+        how = await _receive(socket, stream)
+        if how is not Ending.GONE:
+            await _tell(socket, await stream.end(how))
+            await _close(socket, 1000)
     except CanebenchError as error:
-        stopping.set()
-        await asyncio.gather(ticking, return_exceptions=True)
-        await _tell(socket, {"wrong": str(error)})
+        await _refuse(socket, error)
     finally:
-        stopping.set()
-        ticking.cancel()
-        try:
-            await asyncio.gather(ticking, return_exceptions=True)
-        finally:
-            # Also where this very task is being cancelled.
-            if not whole:
-                stream.leave()
-            stream.end()
+        stream.close()
 
 
-async def _begun(socket: WebSocket) -> Stream:
-    given = socket.query_params.get("rate", "")
+def _begun(socket: WebSocket) -> Stream:
+    given = socket.query_params
+    wish = aim_from({name: given[name] for name in ("scale", "reference") if name in given}).wish
+    reference = None if wish is None else wish.reference_hz
+    wanted = Wanted(
+        rate_hz=_rate(given.get("rate", "")),
+        scale=DEFAULT_SCALE if wish is None else wish.scale,
+        reference="auto" if reference is None else reference,
+        check="check" in given,
+        tone_hz=_tone(given.get("tone", "")),
+    )
+    return Stream(socket.app.state.ears, desk_of(socket).recordings.begin(rate_hz=wanted.rate_hz), wanted)
+
+
+def _rate(given: str) -> int:
     if not given.isascii() or not given.isdigit() or len(given) > 6:
         raise InputError(field="sample rate", given=repr(given), allowed="a whole number of hertz is needed")
-    asked = {
-        name: socket.query_params[name] for name in ("scale", "reference") if name in socket.query_params
-    }
-    wish = aim_from(asked).wish
-    growing = desk_of(socket).recordings.begin(rate_hz=int(given))
-    stream = Stream(socket.app.state.ears, growing, only_check="check" in socket.query_params)
-    scale = wish.scale if wish is not None else DEFAULT_SCALE
-    await stream.begin(scale, "auto" if wish is None or wish.reference_hz is None else wish.reference_hz)
-    return stream
+    return int(given)
 
 
-async def _receive(socket: WebSocket, stream: Stream) -> bool:
-    """Frames until the page says stop (True) or is gone (False)."""
-    most = MOST_S * stream.rate_hz
-    while stream.growing.frames < most:
+def _tone(given: str) -> float | None:
+    found = Form(texts={"tone": given.strip()}, files={}, lists={}).number("tone", "tone of known pitch")
+    if found is not None and not 50 <= found <= 5_000:
+        allowed = "from 50 to 5,000 Hz is taken"
+        raise InputError(field="tone of known pitch", given=f"{given} Hz", allowed=allowed)
+    return found
+
+
+async def _receive(socket: WebSocket, stream: Stream) -> Ending:
+    """Frames until the page ends the stream, is gone, or the take is full."""
+    while not stream.full:
         message = await socket.receive()
         if message["type"] == "websocket.disconnect":
-            return False
-        if message.get("bytes") is not None:
-            stream.put(message["bytes"])
-        elif message.get("text"):
-            return bool(message["text"] == '{"stop":true}')
-    return True
+            return Ending.GONE
+        if message.get("bytes") is None:
+            return ending_said(message.get("text"))
+        stream.put(message["bytes"])
+    return Ending.FULL
 
 
-async def _tick(socket: WebSocket, stream: Stream, stopping: asyncio.Event) -> None:
-    while not stopping.is_set():
-        due = asyncio.get_running_loop().time() + stream.tick_s
-        told = await stream.look()
-        if told is not None:
-            await _tell(socket, told)
-        await stream.write()
-        left = due - asyncio.get_running_loop().time()
-        if left > 0:
-            try:
-                await asyncio.wait_for(stopping.wait(), left)
-            except TimeoutError:
-                continue
+async def _refuse(socket: WebSocket, error: CanebenchError) -> None:
+    await _tell(socket, {"wrong": str(error)})
+    await _close(socket, _WRONG)
 
 
 async def _tell(socket: WebSocket, told: dict[str, Any]) -> None:
@@ -107,4 +95,11 @@ async def _tell(socket: WebSocket, told: dict[str, Any]) -> None:
         await socket.send_text(json.dumps(told))
     except (WebSocketDisconnect, RuntimeError):
         # The page has gone between one look and the next; the receiver notices.
+        return
+
+
+async def _close(socket: WebSocket, code: int) -> None:
+    try:
+        await socket.close(code)
+    except (WebSocketDisconnect, RuntimeError):
         return

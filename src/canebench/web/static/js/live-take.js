@@ -11,7 +11,7 @@ const PLACES = `
   <div class="live-now" data-place="now" hidden>
     <p class="live-note"><span data-place="note">–</span> <span class="live-cents"><span data-place="cents"></span> <span class="live-way" data-place="way"></span></span></p>
     <p class="live-level"><span class="live-bar" aria-hidden="true"><span data-place="bar"></span></span> <span data-place="level"></span></p>
-    <p class="small-print"><span data-place="time"></span> · <span data-place="gaps">no gaps</span><span data-place="skipped"></span></p>
+    <p class="small-print"><span data-place="time"></span> · <span data-place="gaps">no gaps</span> <span data-place="skipped"></span></p>
   </div>
   <div data-place="beam"></div>
   <dl class="three" data-place="three" hidden><div><dt>Height</dt><dd data-place="height"></dd></div><div><dt>Tilt</dt><dd data-place="tilt"></dd></div><div><dt>Left</dt><dd data-place="left"></dd></div></dl>`;
@@ -70,6 +70,10 @@ class LiveTake extends HTMLElement {
       this.say(told.wrong);
     } else if (told.recording) {
       this.finish(told);
+    } else if (told.away) {
+      this.say("Thrown away. Nothing is kept of it.");
+    } else if (told.blind) {
+      this.say(told.blind);
     } else {
       this.now(told);
       if (told.beam) this.beam(told.beam);
@@ -90,9 +94,9 @@ class LiveTake extends HTMLElement {
     }
     level.textContent = `Level ${told.levelSaid}`;
     bar.style.setProperty("width", `${100 * told.level}%`);
-    time.textContent = `${told.seconds.toFixed(0)} s`;
+    time.textContent = told.timeSaid;
     gaps.textContent = told.breaksSaid;
-    skipped.textContent = told.skipped ? ` · ${told.skipped} looks left out: this machine is busy` : "";
+    skipped.textContent = told.skippedSaid;
     this.dataset.looks = String(Number(this.dataset.looks ?? 0) + 1);
   }
 
@@ -109,8 +113,9 @@ class LiveTake extends HTMLElement {
     this.microphone.stop();
   }
 
-  finish({ recording }) {
-    if (this.thrown) return;
+  finish({ recording, full }) {
+    this.microphone.leave();
+    if (full) this.say("A quarter of an hour is full. Measuring the recording …");
     const form = this.closest("form");
     form.elements.recording.value = recording;
     const how = document.createElement("input");
@@ -120,12 +125,12 @@ class LiveTake extends HTMLElement {
   }
 
   throwAway() {
-    this.microphone.leave();
+    if (!window.confirm("Throw this recording away? It cannot be brought back.")) return;
+    this.microphone.throwAway();
     this.reveal({ listening: false });
     this.places.listen.disabled = false;
     this.places.beam.replaceChildren();
     this.places.three.hidden = true;
-    this.say("Not measured. The sound lies under Recordings that were not finished, after you load the page again.");
     this.places.listen.focus();
   }
 

@@ -41,6 +41,8 @@ export class Microphone {
     this.heard = heard;
     this.ended = ended;
     this.dropped = 0;
+    // Frames by which the counter runs ahead: while the system held the sound, none were counted.
+    this.ahead = 0;
   }
 
   async open(deviceId) {
@@ -50,13 +52,17 @@ export class Microphone {
     this.track = this.media.getAudioTracks()[0];
     this.context = new AudioContext({ latencyHint: "interactive" });
     await this.context.resume();
+    this.context.addEventListener("statechange", () => this.held());
     const worklet = new URL("./recorder-worklet.js", import.meta.url);
     await this.context.audioWorklet.addModule(worklet);
     await this.connect();
     this.node = new AudioWorkletNode(this.context, "recorder", { numberOfOutputs: 0 });
     this.node.port.onmessage = (event) => this.send(event.data);
     this.context.createMediaStreamSource(this.media).connect(this.node);
-    this.track.addEventListener("ended", () => this.lost("The microphone is gone; what was recorded is kept."));
+    this.track.addEventListener("ended", () => this.unplugged());
+    // Some systems tell of a device that is gone only here.
+    this.changed = () => this.track.readyState === "ended" && this.unplugged();
+    navigator.mediaDevices.addEventListener("devicechange", this.changed);
     return { rate: this.context.sampleRate, settings: this.track.getSettings(), label: this.track.label };
   }
 
@@ -72,7 +78,7 @@ export class Microphone {
       this.socket.addEventListener("error", () => failed(new Error("the bench does not answer")), { once: true });
     });
     this.socket.addEventListener("close", () => {
-      if (!this.stopping) this.lost("The bench has stopped listening; what was recorded is kept there.");
+      this.lost("The bench has stopped listening; what was recorded is kept there, under Recordings that were not finished.");
     });
   }
 
@@ -86,9 +92,25 @@ export class Microphone {
     const header = new DataView(frame);
     header.setUint32(0, 0x636e6231);
     header.setUint32(4, this.dropped, true);
-    header.setBigUint64(8, BigInt(first), true);
+    header.setBigUint64(8, BigInt(first + this.ahead), true);
     new Float32Array(frame, 16).set(samples);
     this.socket.send(frame);
+  }
+
+  // The system may hold the sound for a while, for a call or asleep: that is a gap of its length.
+  held() {
+    if (this.stopping) return;
+    if (this.context.state === "running") {
+      if (this.heldAt) this.ahead += Math.round(((performance.now() - this.heldAt) / 1000) * this.context.sampleRate);
+      this.heldAt = 0;
+    } else if (this.context.state !== "closed") {
+      this.heldAt ||= performance.now();
+      this.context.resume();
+    }
+  }
+
+  unplugged() {
+    this.lost("The microphone is gone; what was recorded is kept.");
   }
 
   // The last frames go out, then the bench is told that the take is over and answers with its name.
@@ -98,11 +120,18 @@ export class Microphone {
     if (this.socket?.readyState === WebSocket.OPEN) this.socket.send('{"stop":true}');
   }
 
-  // Nothing more is wanted of it.
+  // The page goes; the bench keeps what it has.
   leave() {
     this.stopping = true;
     this.release();
     this.socket?.close();
+  }
+
+  // What was recorded is not wanted; the bench closes when it has thrown it away.
+  throwAway() {
+    this.stopping = true;
+    this.release();
+    if (this.socket?.readyState === WebSocket.OPEN) this.socket.send('{"away":true}');
   }
 
   lost(said) {
@@ -112,8 +141,10 @@ export class Microphone {
   }
 
   release() {
+    navigator.mediaDevices?.removeEventListener("devicechange", this.changed);
     this.node?.port.close();
     this.media?.getTracks().forEach((track) => track.stop());
     this.context?.close();
+    this.context = undefined;
   }
 }
