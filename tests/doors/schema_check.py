@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -13,6 +14,7 @@ _TYPES: dict[str, tuple[type, ...]] = {
     "object": (dict,),
     "array": (list,),
     "string": (str,),
+    "integer": (int,),
     "number": (int, float),
     "boolean": (bool,),
     "null": (type(None),),
@@ -61,6 +63,8 @@ def _holds(word: str, rule: Json, value: Json) -> bool:
         "type": lambda: any(_is(value, name) for name in ([rule] if isinstance(rule, str) else rule)),
         "required": lambda: not isinstance(value, dict) or all(key in value for key in rule),
         "minimum": lambda: number is None or number >= rule,
+        "maximum": lambda: number is None or number <= rule,
+        "pattern": lambda: not isinstance(value, str) or re.search(rule, value) is not None,
         "exclusiveMinimum": lambda: number is None or number > rule,
         "minItems": lambda: size is None or size >= rule,
         "maxItems": lambda: size is None or size <= rule,

@@ -10,6 +10,7 @@ import signal
 import subprocess
 import sys
 import time
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -18,12 +19,14 @@ from canebench.bench.demo_season import make_demo
 from canebench.store.ledger import open_ledger
 from canebench.store.tables import TABLES
 from doors.run import run
+from doors.schema_check import faults
 from support.ledgers import dump_of
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from canebench.store.tables import Row
+
+
+_SCHEMA = json.loads((Path(__file__).parents[2] / "docs" / "ledger.schema.json").read_text())
 
 
 @pytest.fixture(scope="module")
@@ -45,7 +48,7 @@ def rows_of(path: Path) -> dict[str, list[Row]]:
 @pytest.mark.parametrize("name", ["all.json", "all.xlsx", "csv", "parquet"])
 def test_everything_there_and_back(ledger: Path, tmp_path: Path, name: str) -> None:
     out = tmp_path / name
-    form = () if "." in name else ("--form", name)
+    form = () if "." in name else ("--format", name)
     assert run("export", "--to", str(out), *form, "--ledger", str(ledger)).exit_code == 0
     new = tmp_path / "new.db"
     done = run("import", str(out), "--keep-ids", "--yes", "--json", "--ledger", str(new))
@@ -54,6 +57,15 @@ def test_everything_there_and_back(ledger: Path, tmp_path: Path, name: str) -> N
     assert rows_of(new) == rows_of(ledger)
     again = run("import", str(out), "--keep-ids", "--yes", "--json", "--ledger", str(new))
     assert json.loads(again.stdout) == {"act": None, "written": 0}
+
+
+def test_everything_as_json_is_what_its_schema_says(ledger: Path, tmp_path: Path) -> None:
+    run("export", "--to", str(tmp_path / "all.json"), "--ledger", str(ledger))
+    whole = json.loads((tmp_path / "all.json").read_text())
+    assert faults(whole, _SCHEMA, root=_SCHEMA) == []
+    # The control: a time in another zone.
+    whole["tables"]["reeds"]["rows"][0]["state_since"] = "2026-03-02T20:00:00.000+01:00"
+    assert len(faults(whole, _SCHEMA, root=_SCHEMA)) == 1
 
 
 def test_one_table_into_a_ledger_that_has_others(ledger: Path, tmp_path: Path) -> None:
@@ -66,7 +78,7 @@ def test_one_table_into_a_ledger_that_has_others(ledger: Path, tmp_path: Path) -
     assert json.loads(looked.stdout)["lots"]["duplicates"] == 1
     before = rows_of(ledger)
     done = run("import", str(out), "--yes", "--ledger", str(ledger))
-    assert "1 rows came in" in done.stdout
+    assert "1 row came in" in done.stdout
     assert run("undo", "--ledger", str(ledger)).exit_code == 0
     assert rows_of(ledger) == before
 
@@ -74,15 +86,17 @@ def test_one_table_into_a_ledger_that_has_others(ledger: Path, tmp_path: Path) -
 def test_looking_changes_nothing_and_says_what_is_amiss(ledger: Path, tmp_path: Path) -> None:
     path = tmp_path / "plays.csv"
     path.write_text("reed,at,minutes\n1,2026-03-02,ten\n999,2026-03-02,5\n2,2026-03-02,5\n")
+    rows_before = rows_of(ledger)
     before = ledger.read_bytes()
     looked = run("import", str(path), "--preview", "--ledger", str(ledger))
     assert looked.exit_code == 0
     assert ledger.read_bytes() == before
     assert "row 2, minutes" in " ".join(looked.stdout.split())
     assert "row 3, reed" in " ".join(looked.stdout.split())
+    assert "3 times say no zone" in " ".join(looked.stdout.split())
     refused = run("import", str(path), "--yes", "--ledger", str(ledger))
     assert refused.exit_code == 4
-    assert rows_of(ledger)["plays"] == rows_of(ledger)["plays"]
+    assert rows_of(ledger) == rows_before
     assert "all rows fit or none is written" in refused.stderr
 
 
@@ -93,6 +107,19 @@ def test_it_asks_first(ledger: Path, tmp_path: Path) -> None:
     asked = run("import", str(path), "--ledger", str(ledger))
     assert asked.exit_code == 130
     assert rows_of(ledger) == before
+
+
+def test_a_file_that_is_refused_is_not_asked_about(ledger: Path, tmp_path: Path) -> None:
+    """Nor is a snapshot kept for it: that would push an older one out."""
+    path = tmp_path / "players.csv"
+    path.write_text("name\nEffie Garrow the younger\nEffie Garrow the younger\n")
+    refused = run("import", str(path), "--refuse-duplicates", "--ledger", str(ledger))
+    assert refused.exit_code == 4
+    assert "Bring them in?" not in refused.stderr
+    assert not (tmp_path / "snapshots").exists()
+    mixed = run("import", str(path), "--json", "--ledger", str(ledger))
+    assert mixed.exit_code == 2
+    assert mixed.stdout == ""
 
 
 def test_headers_are_mapped(ledger: Path, tmp_path: Path) -> None:

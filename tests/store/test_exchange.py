@@ -22,6 +22,7 @@ from canebench.store.exchange import csv_file
 from canebench.store.exchange.importing import Choices, check_import, commit_import
 from canebench.store.exchange.json_file import schema, write_json
 from canebench.store.exchange.protect import protected, unprotected
+from canebench.store.exchange.sheet import written_columns
 from canebench.store.exchange.tables_out import (
     FORMS,
     Form,
@@ -267,6 +268,18 @@ def test_no_cell_of_a_spreadsheet_is_a_formula(tmp_path: Path) -> None:
     assert "<f>" not in sheet
     assert "<f " not in sheet
     assert 't="e"' not in sheet
+
+
+def test_a_sheet_says_its_size(tmp_path: Path) -> None:
+    """One that does not is read through once more for that alone, which takes seconds of a large one."""
+    openpyxl = pytest.importorskip("openpyxl")
+    ledger = fresh(tmp_path)
+    _small(ledger)
+    with ledger.reading() as reader:
+        count = len(reader.rows("lots"))
+        book = openpyxl.load_workbook(io.BytesIO(bytes_of(reader, "lots", "xlsx")), read_only=True)
+    sheet = book["lots"]
+    assert (sheet.max_row, sheet.max_column) == (1 + count, len(written_columns(TABLES["lots"].columns)))
 
 
 def test_a_number_is_a_number_in_a_spreadsheet(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import time
 from datetime import UTC, datetime
@@ -302,6 +303,20 @@ def test_an_import_that_was_undone_comes_in_again(ledger: Ledger) -> None:
 def test_times_are_kept_in_utc(ledger: Ledger, given: str, kept: str) -> None:
     bring(ledger, "plays", f"reed,at,minutes\n1,{given},1\n")
     assert rows(ledger, "plays")[-1]["at"] == kept
+
+
+def test_times_without_a_zone_are_counted(ledger: Ledger) -> None:
+    times = ["2026-03-02", "2026-03-02 19:00", "2026-03-02T19:00Z", "2026-03-02T19:00+01:00", "soon"]
+    text = "reed,at,minutes\n" + "".join(f"1,{at},1\n" for at in times)
+    assert look(ledger, "plays", text).zoneless == 2
+    openpyxl = pytest.importorskip("openpyxl")
+    book, out = openpyxl.Workbook(), io.BytesIO()
+    for cells in (["reed", "at", "minutes"], ["1", datetime(2026, 3, 2, 19), 1], ["1", times[2], 1]):
+        book.active.append(cells)
+    book.save(out)
+    sheets = read_tables(out.getvalue(), form="xlsx", table="plays")
+    with ledger.reading() as reader:
+        assert check_import(reader, sheets, SKIP)["plays"].zoneless == 1
 
 
 def test_ids_are_kept_only_where_they_were_never_used(ledger: Ledger) -> None:

@@ -24,7 +24,9 @@ from canebench.cli.text import paragraph, show, width
     metavar="FILE|FOLDER",
     help="Where to; its ending says the form.",
 )
-@click.option("--form", metavar="FORM", help="csv, json, parquet or xlsx, where the ending does not say it.")
+@click.option(
+    "--format", "form", metavar="FORM", help="csv, json, parquet or xlsx, where the ending does not say it."
+)
 @click.option("--force", is_flag=True, help="Replace a file that is there.")
 @reads
 def command(

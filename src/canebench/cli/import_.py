@@ -75,8 +75,10 @@ def command(
     """Bring rows in from the file or folder PATH in one act; it can be undone. A snapshot is kept before."""
     from canebench.bench.exchange import bring_in, look_over, sheets_of  # noqa: PLC0415 - help need not wait
     from canebench.bench.ledger import the_ledger, the_writer  # noqa: PLC0415
-    from canebench.store.exchange.findings import Choices  # noqa: PLC0415
+    from canebench.store.exchange.findings import Choices, ImportRefusedError, refused  # noqa: PLC0415
 
+    if as_json and not (preview or yes):
+        raise click.UsageError("--json cannot ask: it needs --preview or --yes.")
     sheets = sheets_of(path, table=table_name)
     if mapping and len(sheets) != 1:
         raise click.UsageError("--map needs one table: name it with --table.")
@@ -92,11 +94,9 @@ def command(
         give(found, as_json=as_json)
         if preview:
             return
-        refused = any(
-            one.problem_count or (refuse_duplicates and one.duplicate_count) for one in found.values()
-        )
-        if not refused:
-            click.confirm("Bring them in?", abort=True, err=True)
+        if refused(found, choices):
+            raise ImportRefusedError(found)
+        click.confirm("Bring them in?", abort=True, err=True)
     with _told("Bringing in") as progress:
         done = bring_in(
             ledger, sheets, choices, who=the_writer(who), said=f"brought in {path.name}", progress=progress
@@ -105,7 +105,8 @@ def command(
         print_json({"act": done.act_id, "written": done.written})
         return
     undo = "" if done.act_id is None else f" Undo: canebench undo {done.act_id}"
-    show(paragraph(f"{done.written} rows came in.{undo}", columns=width()))
+    rows = "1 row" if done.written == 1 else f"{done.written} rows"
+    show(paragraph(f"{rows} came in.{undo}", columns=width()))
 
 
 def give(found: Mapping[str, TableFound], *, as_json: bool) -> None:
@@ -122,6 +123,10 @@ def give(found: Mapping[str, TableFound], *, as_json: bool) -> None:
         left_out = [m.header for m in one.matched if m.column is None and m.header.strip()]
         if left_out:
             show(paragraph(f"{one.table}: left out {', '.join(left_out)}.", columns=width()))
+        if one.zoneless:
+            times = "1 time says" if one.zoneless == 1 else f"{one.zoneless} times say"
+            said = f"{one.table}: {times} no zone, and that is taken as UTC."
+            show(paragraph(said, columns=width()))
         for problem in one.problems[:_SHOWN]:
             show(paragraph(problem.sentence, columns=width()))
         if one.problem_count > _SHOWN:
@@ -134,6 +139,7 @@ def _object(one: TableFound) -> dict[str, Any]:
         "fitting": one.fitting,
         "duplicates": one.duplicate_count,
         "problems": one.problem_count,
+        "times_without_zone": one.zoneless,
         "first_problems": [asdict(problem) for problem in one.problems[:100]],
         "headers": {m.header: None if m.column is None else m.column.name for m in one.matched},
     }

@@ -49,6 +49,13 @@ def shown(cell: object) -> str:
     return text if len(text) <= _LONGEST_SHOWN else f"{text[:_LONGEST_SHOWN]}…"
 
 
+def says_no_zone(cell: object) -> bool:
+    """Whether a cell that was read as a time leaves its zone open."""
+    if isinstance(cell, str):
+        return not cell.endswith("Z") and datetime.fromisoformat(unprotected(cell)).tzinfo is None
+    return not isinstance(cell, datetime) or cell.tzinfo is None
+
+
 def value_of(table: Table, sheet: Sheet, matched: Matched, cell: object) -> Value:
     """The value that a cell stands for, checked against its column."""
     column = matched.column

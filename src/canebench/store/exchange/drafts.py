@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from canebench.store.exchange.cells import CellError, is_blank, shown, value_of
+from canebench.store.exchange.cells import CellError, is_blank, says_no_zone, shown, value_of
 from canebench.store.exchange.findings import Choices, TableFound
 from canebench.store.exchange.headers import Matched, match_headers
 from canebench.store.exchange.sheet import ID, VERSION
@@ -104,3 +104,5 @@ class Reading:
             made.names[name] = value
         else:
             made.values[name] = value
+            if one.column.kind == "when" and value is not None and says_no_zone(cell):
+                self.found.zoneless += 1

@@ -82,6 +82,8 @@ class TableFound:
     problem_count: int = 0
     duplicates: list[Duplicate] = field(default_factory=list)
     duplicate_count: int = 0
+    #: Times that say no zone, and are taken as UTC.
+    zoneless: int = 0
 
     def trouble(self, row: int, column: str, given: str, allowed: str, *, nearest: str | None = None) -> None:
         """One problem more."""
@@ -98,6 +100,12 @@ class TableFound:
         self.duplicate_count += 1
         if len(self.duplicates) < MOST_KEPT:
             self.duplicates.append(duplicate)
+
+
+def refused(found: Mapping[str, TableFound], choices: Choices) -> bool:
+    """Whether nothing of it may be written."""
+    doubles = choices.duplicates == "refuse"
+    return any(one.problem_count or (doubles and one.duplicate_count) for one in found.values())
 
 
 class ImportRefusedError(InputError):

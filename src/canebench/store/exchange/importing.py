@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError
-from canebench.store.exchange.findings import Choices, Imported, ImportRefusedError, TableFound
+from canebench.store.exchange.findings import Choices, Imported, ImportRefusedError, TableFound, refused
 from canebench.store.exchange.going_over import GoingOver, Progress
 
 if TYPE_CHECKING:
@@ -53,10 +53,7 @@ def commit_import(
         raise InputError(field="import", given="no table", allowed="one at least is needed")
     with ledger.act("import", who=who, said=said) as writer:
         found = GoingOver(writer, sheets, choices, progress=progress, writer=writer).run()
-        refused = any(one.problem_count for one in found.values())
-        if choices.duplicates == "refuse":
-            refused = refused or any(one.duplicate_count for one in found.values())
-        if refused:
+        if refused(found, choices):
             raise ImportRefusedError(found)
         written = any(one.fitting for one in found.values())
         return Imported(act_id=writer.act_id if written else None, found=found)

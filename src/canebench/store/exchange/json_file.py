@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 NAME: Final = "canebench.ledger/1"
 _TYPES: Final = {"int": "integer", "real": "number", "flag": "integer"}
 _WORDS: Final = {
-    "when": "ISO 8601 time in UTC",
+    "when": "ISO 8601 time in UTC; read in any zone, and as UTC where it says none",
     "day": "ISO 8601 date",
     "flag": "0 or 1",
 }
@@ -172,6 +172,8 @@ def _column_schema(column: Column) -> dict[str, object]:
         found["description"] = "; ".join(part for part in said if part)
     if column.choices:
         found["enum"] = [*column.choices, *([] if column.needed else [None])]
+    if column.kind == "when":
+        found["pattern"] = r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z$"
     if column.low is not None:
         found["minimum"] = int(column.low) if column.kind == "int" else column.low
     if column.high is not None:

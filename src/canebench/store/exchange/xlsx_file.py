@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 import warnings
 from contextlib import contextmanager
+from functools import partial
 from itertools import islice
 from typing import TYPE_CHECKING, Any, BinaryIO, Final
 
@@ -56,6 +57,9 @@ def write_xlsx(out: BinaryIO, tables: Mapping[str, Iterable[Row]]) -> None:
         ]
         sheet = book.create_sheet(name)
         sheet.freeze_panes = "A2"
+        # Without its size, reading goes through a sheet once more for that alone.
+        last = openpyxl.utils.get_column_letter(sum(needed for _, needed in parts))
+        sheet.calculate_dimension = partial(str, f"A1:{last}{len(held) + 1}")
         sheet.append(
             [
                 _text_cell(openpyxl, sheet, column.header if part == 1 else f"{column.header} ({part})")
@@ -232,6 +236,7 @@ def _openpyxl() -> Any:
     try:
         import openpyxl  # noqa: PLC0415 - an optional extra
         import openpyxl.cell  # noqa: PLC0415
+        import openpyxl.utils  # noqa: PLC0415
     except ImportError as error:
         raise InputError(
             field="format",
