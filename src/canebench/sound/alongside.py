@@ -109,18 +109,29 @@ def followed(frames: Frames, drones: Drones) -> tuple[Drones, Frames, float]:
     cross = shape @ reader
     # Every second frame says all that there is to say.
     some = slice(None, None, 2)
-    read = frames.spectrum[some] @ reader
+    read = _through(frames.spectrum[some], reader)
     start = drones.cycles + drones.hz * (middle_s - drones.at_s)
     state = np.zeros((len(drones.hz), 3))
     for _ in range(_STEPS):
         own = _own(drones, start, state, time[some], span_s)
-        state = state + _step(drones, own, cross, read - own @ cross, time[some] / span_s, state)
+        state = state + _step(drones, own, cross, read - _through(own, cross), time[some] / span_s, state)
     own = _own(drones, start, state, time, span_s)
-    there = own[some] @ cross
+    there = _through(own[some], cross)
     left = np.sum(np.abs(read - there) ** 2, axis=0) / (np.sum(np.abs(there) ** 2, axis=0) + 1e-18)
     moved = replace(drones, at_s=middle_s, hz=drones.hz + state[:, 1] / span_s, cycles=start + state[:, 0])
-    worst = max(float(np.quantile(left[drones.owner == v], _UNTOUCHED)) for v in range(len(drones.hz)))
-    return moved, frames.replaced(frames.spectrum - own @ shape), worst
+    worst = max(_untouched(left[drones.owner == voice]) for voice in range(len(drones.hz)))
+    return moved, frames.replaced(frames.spectrum - _through(own, shape)), worst
+
+
+def _untouched(left: FloatArray) -> float:
+    return float(np.sort(left)[int(_UNTOUCHED * (len(left) - 1))])
+
+
+def _through(values: ComplexArray, matrix: FloatArray) -> ComplexArray:
+    """The product; NumPy would make the real matrix complex first, for twice the work."""
+    product = np.empty((len(values), matrix.shape[1]), dtype=complex)
+    product.real, product.imag = values.real @ matrix, values.imag @ matrix
+    return product
 
 
 def _shape(frames: Frames, drones: Drones) -> FloatArray:
@@ -155,8 +166,9 @@ def _step(
     columns = np.empty((voices, 3, *own.shape), dtype=complex)
     for voice in range(voices):
         mine = np.flatnonzero(drones.owner == voice)
-        level = root * (own[:, mine] @ cross[mine])
-        columns[voice, 0] = root * ((2j * np.pi * drones.number[mine] * own[:, mine]) @ cross[mine])
+        level = root * _through(own[:, mine], cross[mine])
+        turned = 2j * np.pi * drones.number[mine] * own[:, mine]
+        columns[voice, 0] = root * _through(turned, cross[mine])
         columns[voice, 1] = columns[voice, 0] * place[:, None]
         columns[voice, 2] = level
     flat = columns.reshape(3 * voices, -1)

@@ -100,12 +100,12 @@ def _close(run: list[int], course: Course, hop_s: float, least_s: float, found: 
 
 def _floor(level: FloatArray, rest: Frames, drones: Sequence[Voice]) -> FloatArray:
     """Amplitude below which a bin says nothing [shape=(frames or 1, bins)]."""
-    quiet = np.quantile(level, 0.15, axis=0)
+    quiet = _quantile(level, 0.15)
     width = 9
     padded = np.pad(np.log(quiet + 1e-12), width, mode="edge")
     view = np.lib.stride_tricks.sliding_window_view(padded, 2 * width + 1)
-    floor = 1.5 * np.exp(np.quantile(view, 0.3, axis=1))
-    floor = np.maximum(floor, 1e-3 * np.quantile(level.max(axis=1), 0.8))
+    floor = 1.5 * np.exp(_quantile(view.T, 0.3))
+    floor = np.maximum(floor, 1e-3 * _quantile(level.max(axis=1), 0.8))
     for voice in drones:
         centre = np.mean(voice.freq_hz) * voice.numbers / rest.bin_hz
         for offset in range(-2, 3):
@@ -113,6 +113,15 @@ def _floor(level: FloatArray, rest: Frames, drones: Sequence[Voice]) -> FloatArr
             share = _DRONE_LEFT * np.abs(voice.amplitude) / (1 + offset**2)
             np.maximum.at(floor, at, share)
     return np.asarray(floor[None, :])
+
+
+def _quantile(values: FloatArray, share: float) -> FloatArray:
+    """Quantile along the first axis: NumPy's own takes three times as long for so few values."""
+    ordered = np.sort(values, axis=0)
+    place = share * (len(ordered) - 1)
+    low = int(place)
+    above = ordered[min(low + 1, len(ordered) - 1)]
+    return np.asarray(ordered[low] + (place - low) * (above - ordered[low]))
 
 
 @cache

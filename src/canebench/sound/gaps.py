@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from canebench.sound.spectra import amplitudes
+from canebench.sound.spectra import amplitudes_at
 
 if TYPE_CHECKING:
     from canebench.base.arrays import ComplexArray, FloatArray
@@ -53,43 +53,45 @@ def _jumps(frames: Frames, first: int) -> bool:
     if len(lines) < _LEAST:
         return False
     span_s = (_APART + 1) * frames.hop_s
-    every = amplitudes(frames, np.tile(lines, (SPAN, 1)), np.arange(first, first + SPAN))
+    every = amplitudes_at(frames.between(first, first + SPAN), lines)
     read = every[_LOOK]
     level = np.abs(read)
     steady = np.max(level, axis=0) < _LEVEL * np.min(level, axis=0)
+    if np.count_nonzero(steady) < _LEAST:
+        return False
     # Frequencies from the phases of neighbouring frames, where there is no doubt about whole cycles.
     # Drones hold their pitch, a blown note bends; what lies on both is too unsure to be bent with either.
     bends = lines[0] > _CHANTER_HZ
-    before, rise = _course(every[: _APART + 1], lines, frames.hop_s, at_end=True, bends=bends)
-    after, fall = _course(every[-_APART - 1 :], lines, frames.hop_s, at_end=False, bends=bends)
+    runs = np.stack([every[: _APART + 1], every[-_APART - 1 :]])
+    (before, after), (rise, fall) = _courses(runs, lines, frames.hop_s, bends=bends)
     steady &= np.abs(after - before) < np.maximum(_DRIFT_HZ, _DRIFT * lines)
     expected = span_s * (lines + (before + after) / 2) + span_s**2 * (rise - fall) / 12
     advance = np.angle(read[2] / read[1]) / (2 * np.pi) - expected
     jump = np.abs(advance - np.rint(advance))
-    counted = int(np.sum(steady))
+    counted = np.count_nonzero(steady)
     return bool(
         counted >= _LEAST
-        and np.sum((jump > _JUMP + _JUMP_PER_HZ * lines)[steady]) >= max(_LEAST, _SHARE * counted)
+        and np.count_nonzero((jump > _JUMP + _JUMP_PER_HZ * lines)[steady]) >= max(_LEAST, _SHARE * counted)
     )
 
 
-def _course(
-    read: ComplexArray, lines: FloatArray, hop_s: float, *, at_end: bool, bends: bool
+def _courses(
+    runs: ComplexArray, lines: FloatArray, hop_s: float, *, bends: bool
 ) -> tuple[FloatArray, FloatArray]:
-    """How far each line is from where it was looked for at the end (or the start) of a run, and its slope.
+    """How far each line is from where it was looked for at the inner ends of two runs, and their slopes.
 
     From the advance of its phase hop by hop: their mean, or a straight line through them where it `bends`.
     """
-    turned = read * np.exp(-2j * np.pi * np.outer(hop_s * np.arange(len(read)), lines))
-    step = turned[1:] * turned[:-1].conj()
-    mean = np.angle(np.sum(step, axis=0))
-    off = (mean + np.angle(step * np.exp(-1j * mean))) / (2 * np.pi * hop_s)
+    step = runs[:, 1:] * runs[:, :-1].conj() * np.exp(-2j * np.pi * hop_s * lines)
+    mean = np.angle(np.sum(step, axis=1))
+    off = (mean[:, None] + np.angle(step * np.exp(-1j * mean)[:, None])) / (2 * np.pi * hop_s)
+    middle = np.mean(off, axis=1)
     if not bends:
-        return np.mean(off, axis=0), np.zeros(len(lines))
-    time = hop_s * (np.arange(len(step)) - (len(step) - 1) / 2)
-    slope = time @ off / np.sum(time**2)
-    edge = hop_s * len(step) / 2
-    return np.mean(off, axis=0) + slope * (edge if at_end else -edge), slope
+        return middle, np.zeros(middle.shape)
+    time = hop_s * (np.arange(step.shape[1]) - (step.shape[1] - 1) / 2)
+    slope = np.einsum("n,rnk->rk", time, off) / np.sum(time**2)
+    edge = hop_s * step.shape[1] / 2 * np.array([[1.0], [-1.0]])
+    return middle + slope * edge, slope
 
 
 def _lines(level: FloatArray) -> FloatArray:

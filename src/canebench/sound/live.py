@@ -28,7 +28,7 @@ from canebench.sound.loudness import Loudness, Meter
 from canebench.sound.measure import measurement_of
 from canebench.sound.pooling import drone_readings
 from canebench.sound.processing import trace_remarks
-from canebench.sound.spectra import amplitudes
+from canebench.sound.spectra import amplitudes_at
 from canebench.sound.voices import partial_numbers, phasors
 
 if TYPE_CHECKING:
@@ -283,9 +283,9 @@ class LiveListener:
 
 def stands_alone(rest: Frames, hz: float, count: int) -> bool:
     """Whether a note's partials stand well above what is between them: the drones' remains do not."""
-    rows = np.arange(rest.count - count, rest.count)
-    own = np.abs(amplitudes(rest, np.tile(hz * np.arange(1, 6), (count, 1)), rows))
-    between = np.abs(amplitudes(rest, np.tile(hz * _BETWEEN, (count, 1)), rows))
+    newest = rest.between(rest.count - count, rest.count)
+    own = np.abs(amplitudes_at(newest, hz * np.arange(1, 6)))
+    between = np.abs(amplitudes_at(newest, hz * _BETWEEN))
     return bool(np.sqrt(np.mean(own**2)) > _ABOVE * np.sqrt(np.mean(between**2)))
 
 
@@ -302,12 +302,12 @@ def pitch_of(rest: Frames, near_hz: float, count: int) -> tuple[float, float, fl
     frames differ is the uncertainty.
     """
     numbers = partial_numbers(near_hz, rest.top_hz, _PARTIALS)
-    rows = np.arange(rest.count - count, rest.count)
+    newest = rest.between(rest.count - count, rest.count)
     hz = near_hz
     sd_hz, energy = math.inf, 0.0
     for _ in range(2):
         cycles = hz * rest.hop_s * np.arange(count)
-        read = amplitudes(rest, np.tile(hz * numbers, (count, 1)), rows) * phasors(cycles, numbers).conj()
+        read = amplitudes_at(newest, hz * numbers) * phasors(cycles, numbers).conj()
         step = read[1:] * read[:-1].conj()
         weight = numbers**2 * np.abs(step)
         off = np.angle(step) / (2 * np.pi * rest.hop_s * numbers)

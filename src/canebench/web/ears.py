@@ -7,7 +7,9 @@ the first stream that needs them. Guarded by `tests/web/test_streams.py`; figure
 from __future__ import annotations
 
 import os
+import time
 from concurrent.futures import BrokenExecutor, ProcessPoolExecutor, ThreadPoolExecutor
+from functools import partial
 from multiprocessing import get_context
 from typing import TYPE_CHECKING, Final
 
@@ -32,6 +34,7 @@ class Ears:
         self._looks: list[ProcessPoolExecutor] = []
         self._hearings: ProcessPoolExecutor | None = None
         self._waiting = 0
+        self._hearing_s = 0.0
 
     def for_next_stream(self) -> ProcessPoolExecutor:
         """The process that the next stream stays with; each core gets one in turn."""
@@ -46,6 +49,11 @@ class Ears:
         """Whether another hearing may begin."""
         return self._waiting < _MOST_HEARINGS
 
+    @property
+    def turn_s(self) -> float:
+        """After one hearing of a stream, so long until its next: that of every other comes between, s."""
+        return self.streams * self._hearing_s
+
     def hear(self, section: Section) -> Future[Closely]:
         """Begin a hearing."""
         try:
@@ -54,7 +62,7 @@ class Ears:
             self._hearings = None
             future = self._hearers().submit(hear_closely, section)
         self._waiting += 1
-        future.add_done_callback(self._ended)
+        future.add_done_callback(partial(self._ended, time.monotonic()))
         return future
 
     def _hearers(self) -> ProcessPoolExecutor:
@@ -68,8 +76,10 @@ class Ears:
             self._looks.remove(pool)
         pool.shutdown(wait=False)
 
-    def _ended(self, _: object) -> None:
+    def _ended(self, began_s: float, _: object) -> None:
         self._waiting -= 1
+        # The newest few, for a machine may be busy now and idle soon.
+        self._hearing_s += 0.2 * (time.monotonic() - began_s - self._hearing_s)
 
     def close(self) -> None:
         """Let go of threads and processes."""

@@ -11,6 +11,7 @@ import asyncio
 import json
 import logging
 import struct
+import time
 from collections import deque
 from concurrent.futures import BrokenExecutor
 from contextlib import suppress
@@ -43,8 +44,10 @@ _WIDTH: Final = 4
 _MOST_WAITING_S, _STARTING_S = 0.5, 10.0
 #: A take ends by itself, s.
 MOST_S: Final = 900.0
-#: From one look to the next with few streams, and with many, s.
-_TICK_S, _CROWDED_TICK_S, _CROWD = 0.06, 0.066, 6
+#: What has come is looked at at once, but no sooner than so long after the last look began, s.
+_LEAST_TICK_S: Final = 0.04
+#: From one writing to the next, s; with the time between syncs, what a kill can lose.
+_WRITE_S: Final = 0.2
 #: At its end, looks have so long to come to theirs, s.
 _LAST_LOOK_S: Final = 3.0
 
@@ -72,6 +75,8 @@ class Stream:
         self._waiting = 0
         self._most_waiting_s = _STARTING_S
         self._left_out = False
+        self._new = asyncio.Event()
+        self._next_hearing_s = 0.0
         self._unseen: list[int] = []
         self._hearing: asyncio.Task[dict[str, Any] | None] | None = None
         self._stopping = asyncio.Event()
@@ -106,12 +111,13 @@ class Stream:
             self._waiting -= len(self._to_look.popleft()[1]) // _WIDTH
             self.skipped += 1
             self._left_out = True
+        self._new.set()
 
     async def _keep(self) -> None:
         try:
             while not self._stopping.is_set():
                 await self._on_disk(self.keeping.write)
-                await self._pause(_TICK_S)
+                await self._pause(_WRITE_S)
         except CanebenchError as error:
             # Said with the next frame, which ends the stream.
             self._failed = error
@@ -121,7 +127,9 @@ class Stream:
         try:
             await self._there(listeners.begin, self._name, self.wanted)
             while not self._stopping.is_set():
-                due = clock() + (_CROWDED_TICK_S if self.ears.streams > _CROWD else _TICK_S)
+                await self._new.wait()
+                self._new.clear()
+                due = clock() + _LEAST_TICK_S
                 told = await self.look()
                 if told is not None:
                     await tell(told)
@@ -154,7 +162,7 @@ class Stream:
             left_out=left_out,
             gaps=self.keeping.gaps,
             lost_s=self.keeping.lost_s,
-            room=self.ears.room and self._hearing is None,
+            room=self.ears.room and self._hearing is None and time.monotonic() >= self._next_hearing_s,
         )
         told: dict[str, Any]
         told, self._unseen, section = await self._there(call)
@@ -166,6 +174,7 @@ class Stream:
             if beam is not None:
                 told["beam"] = beam
         if section is not None:
+            self._next_hearing_s = time.monotonic() + self.ears.turn_s
             self._hearing = asyncio.create_task(self._hear(section))
         return told
 
@@ -188,6 +197,7 @@ class Stream:
     async def end(self, how: Ending) -> dict[str, Any]:
         """The last word: the recording's name, its length and its gaps; or that there is none."""
         self._stopping.set()
+        self._new.set()
         await asyncio.wait(self._tasks, timeout=_LAST_LOOK_S)
         if how is Ending.AWAY or self.wanted.check:
             await self._on_disk(self.keeping.discard)

@@ -1,8 +1,8 @@
-// Runs in the audio thread: gathers two thousand samples at a time, with the number of the first.
+// Runs in the audio thread: gathers 64 ms at a time (whole blocks of 128), with the number of the first.
 class Recorder extends AudioWorkletProcessor {
   constructor() {
     super();
-    this.size = 2048;
+    this.size = 128 * Math.floor((0.064 * sampleRate) / 128);
     this.block = new Float32Array(this.size);
     this.filled = 0;
     this.first = 0;
