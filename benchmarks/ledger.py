@@ -30,6 +30,7 @@ _ROOT: Final = Path(__file__).resolve().parents[1]
 _WRITER: Final = _ROOT / "tests" / "store" / "writing_process.py"
 _REPEATS: Final = 200
 _AT: Final = "2026-03-01T12:00:00.000Z"
+_CHANTERS: Final = 20
 _NOTES: Final = ("low G", "low A", "B", "C", "D", "E", "F", "high G", "high A")
 
 
@@ -82,15 +83,20 @@ def _fill(path: Path, *, reeds: int, takes: int) -> None:
         "id, version, number, lot_id, state, state_since",
         [(n, 1, f"{n:06d}", n // 100 + 1, chance.choice(STATES), _AT) for n in range(1, reeds + 1)],
     )
+    people = [(number, 1, f"{number}") for number in range(1, _CHANTERS + 1)]
+    put("players", "id, version, name", people)
+    put("chanters", "id, version, name", people)
     of_take = [chance.randint(1, reeds) for _ in range(takes)]
     put(
         "takes",
-        "id, version, reed_id, at, origin, source, scale, reference, reference_hz",
+        "id, version, reed_id, chanter_id, player_id, at, origin, source, scale, reference, reference_hz",
         [
             (
                 n,
                 1,
                 reed,
+                1 + n % _CHANTERS,
+                1 if n % 2 else chance.randint(2, _CHANTERS),
                 f"20{10 + n % 16}-0{1 + n % 9}-11T12:00:00.000Z",
                 "x.wav",
                 "recording",
@@ -125,7 +131,15 @@ def _fill(path: Path, *, reeds: int, takes: int) -> None:
             for place in range(len(_NOTES))
         ],
     )
-    used = {"acts": len(acts), "reeds": reeds, "takes": takes, "lots": len(lots), "pitches": 9 * takes + 9}
+    used = {
+        "acts": len(acts),
+        "reeds": reeds,
+        "takes": takes,
+        "lots": len(lots),
+        "players": _CHANTERS,
+        "chanters": _CHANTERS,
+        "pitches": 9 * takes + 9,
+    }
     put("counters", "name, used", list(used.items()))
     raw.execute("COMMIT")
     raw.close()
@@ -151,6 +165,10 @@ def _pages(ledger: Ledger, *, reeds: int, takes: int) -> None:
             offset=50 * chance.randint(0, reeds // 400),
         ),
         "a reed's story": lambda reader: reader.story("reeds", reed()),
+        "a chanter's story, a page of 200": lambda reader: reader.story(
+            "chanters", chance.randint(2, _CHANTERS), newest=200, skip=200 * chance.randint(0, 3)
+        ),
+        "the story of who plays half of all": lambda reader: reader.story("players", 1, newest=200),
         "a lot's story, the newest 200": lambda reader: reader.story(
             "lots", chance.randint(1, reeds // 100), newest=200
         ),

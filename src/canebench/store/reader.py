@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import NotFoundError
+from canebench.store.story import acts_of
 from canebench.store.tables import TABLES, Row, Table, Value, table_named
 
 if TYPE_CHECKING:
@@ -173,24 +174,15 @@ class Reader:
             for row in self.connection.rows(sql + f" ORDER BY id DESC LIMIT {int(limit)}", values)
         ]
 
-    def story(self, table: str, row_id: int, *, newest: int | None = None) -> list[ActRecord]:
+    def story(self, table: str, row_id: int, *, newest: int | None = None, skip: int = 0) -> list[ActRecord]:
         """Every act that touched one row, or a row that refers to it, in the bin or not, oldest first.
 
-        With `newest`, only so many of the last. A query for the acts and one for each 5,000 of them.
+        With `newest`, only so many of the last, `skip` before the very last: a page of a long story. The
+        number of queries does not grow with the story, but for one more for each 5,000 acts.
         """
         known = table_named(table)
-        parts = ["SELECT act_id FROM changes WHERE in_table = ? AND row_id = ?"]
-        values: list[Value] = [known.name, row_id if 1 <= row_id <= LAST_ID else 0]
-        for other in TABLES.values():
-            for column in other.columns:
-                if column.refers == known.name:
-                    referring = f"SELECT id FROM {other.name} WHERE {column.name} = ?"
-                    at = f"in_table = '{other.name}' AND row_id IN ({referring})"
-                    parts.append(f"SELECT act_id FROM changes WHERE {at}")
-                    values.append(values[1])
-        last = "" if newest is None else f" LIMIT {int(newest)}"
-        sql = f"SELECT * FROM acts WHERE id IN ({' UNION '.join(parts)}) ORDER BY id DESC{last}"
-        acts = self.connection.rows(sql, values)[::-1]
+        safe = row_id if 1 <= row_id <= LAST_ID else 0
+        acts = acts_of(self.connection, known, safe, newest=newest, skip=skip)[::-1]
         changes: dict[Value, list[Row]] = {act["id"]: [] for act in acts}
         for start in range(0, len(acts), _AT_ONCE):
             ids = [act["id"] for act in acts[start : start + _AT_ONCE]]
