@@ -13,6 +13,7 @@ import typst
 import zxingcpp
 from PIL import Image
 
+from canebench.base.fingering import HOLES
 from canebench.base.scales import published_scales
 from canebench.bench import typeset
 from canebench.bench.card import card_of, command_for
@@ -23,6 +24,8 @@ from canebench.store.ledger import Ledger, open_ledger
 from doors.run import run
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from canebench.store.tables import Row
 
 MM_PER_POINT = 25.4 / 72
@@ -49,7 +52,9 @@ def ledger(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Ledger:
     return open_ledger(url)
 
 
-def fit(ledger: Ledger, reed: int = 1, *, name: str = "number 3", notes: int = 9) -> None:
+def fit(
+    ledger: Ledger, reed: int = 1, *, name: str = "number 3", notes: int = 9, off: Sequence[int] = DEVIATIONS
+) -> None:
     """Everything a card can show of a reed: chanter, player, setting, tape, take, strength, wear."""
     scale = published_scales()["harmonic"]
     with ledger.act("fit", who="Ailsa", said=f"measured it in {name}") as act:
@@ -72,7 +77,7 @@ def fit(ledger: Ledger, reed: int = 1, *, name: str = "number 3", notes: int = 9
             "reference_sd_hz": 0.1,
         }
         take = act.insert("takes", kept)
-        for note, cents in list(zip(scale.ratios, DEVIATIONS, strict=True))[:notes]:
+        for note, cents in list(zip(scale.ratios, off, strict=True))[:notes]:
             hz = 478 * scale.ratios[note] * 2 ** (cents / 1200)
             act.insert(
                 "pitches",
@@ -81,6 +86,15 @@ def fit(ledger: Ledger, reed: int = 1, *, name: str = "number 3", notes: int = 9
         act.insert("strengths", {**of_reed, "playing_kpa": 6.9745, "playing_sd_kpa": 0.12})
         act.insert("plays", {**of_reed, "minutes": 45.0})
         act.insert("eases", {**of_reed, "how": "pinch"})
+
+
+def fits(ledger: Ledger, number: str, *, history: str | None = None) -> list[bool]:
+    """Whether the words fit their places: header, remark on the holes, groups, history; none is clipped."""
+    data = card_data(card_of(ledger, number))
+    said = {**data, "history": history or data["history"]}
+    source, inputs = typeset._source("card.typ"), typeset._inputs(said)
+    found = typst.query(source, "<fits>", field="value", sys_inputs=inputs)
+    return [bool(one) for one in json.loads(found)]
 
 
 def card_png(ledger: Ledger, number: str) -> bytes:
@@ -153,7 +167,8 @@ def test_a_card_is_a6_tagged_and_says_what_the_ledger_says(ledger: Ledger, tmp_p
         "number 3",
         "0.50 mm deeper than a firm hand seat",
         "14 turns",
-        "high G 0.8 mm, E 1.5 mm, D 0.75 mm",
+        "3 strips, as drawn",
+        "cents from the scale harmonic, against the drones (low A 478.00 ± 0.10 Hz)",
         "6.5 ± 0.7 cents flat of the drones",
         "5.0 ± 1.1 cents, octave narrow, top hand flat",
         "F 19.7 ± 1.0 cents above",
@@ -253,6 +268,29 @@ def test_names_are_set_as_they_stand(ledger: Ledger, tmp_path: Path, name: str) 
 def test_control_spliced_into_the_template_a_name_would_act() -> None:
     with pytest.raises(typst.TypstError, match="x"):
         typst.compile(f"Lot: {NASTY[0]}".encode(), format="pdf")
+
+
+@pytest.mark.parametrize("cents", [(60, -45, 30, -70, 55, 0, 80, -30, 45), (-199, 140, *[-150] * 6, 0)])
+@pytest.mark.parametrize(
+    "name", ["number 3", "The second chanter of the older parish band, with the long name"]
+)
+def test_all_words_fit_with_every_hole_taped_and_every_note_out(
+    ledger: Ledger, tmp_path: Path, name: str, cents: tuple[int, ...]
+) -> None:
+    fit(ledger, name=name, off=cents)
+    with ledger.act("x", who="Ailsa", said="x") as act:
+        act.update("lots", 1, {"name": name}, read=act.row("lots", 1))
+        act.update("reeds", 1, {"number": "123456-spring-autumn"}, read=act.row("reeds", 1))
+        for hole in set(HOLES) - {"E", "high G", "D"}:
+            act.insert("tapes", {"setting_id": 1, "hole": hole, "covered_mm": 2.95})
+    assert [hole.covered_mm > 0 for hole in card_of(ledger, "123456-spring-autumn").holes] == [True] * 8
+    assert fits(ledger, "123456-spring-autumn") == [True] * 4
+    assert size_mm(opened(printed_card(tmp_path, "123456-spring-autumn"))) == [(105.0, 148.0)]
+
+
+def test_control_words_that_do_not_fit_are_noticed(ledger: Ledger) -> None:
+    fit(ledger)
+    assert fits(ledger, "66", history="more than the foot holds " * 40) == [True, True, True, False]
 
 
 @pytest.mark.parametrize(

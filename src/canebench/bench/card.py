@@ -20,7 +20,7 @@ from canebench.bench.ledger import number_of
 from canebench.bench.stock import reed_story
 from canebench.bench.verdict import verdict_of
 from canebench.bore.chanter_file import generic, parse
-from canebench.picture.tape_drawing import TapedHole, millimetres
+from canebench.picture.tape_drawing import TapedHole
 
 if TYPE_CHECKING:
     from canebench.bore.chanter_file import ChanterFile
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from canebench.store.tables import Row
 
 #: The beam's drawing on the card, in its own units: letters come out at some 6 points.
-_BEAM_WIDTH, _BEAM_HEIGHT = 400.0, 120.0
+_BEAM_WIDTH, _BEAM_HEIGHT = 400.0, 112.0
 Words = tuple[tuple[str, str], ...]
 
 
@@ -160,11 +160,11 @@ def _setting_group(newest: _Newest) -> tuple[str, Words]:
         return "Setting", (("Seat", "not written down yet"), ("Hemp", "not counted"), ("Tape", "not known"))
     seat, turns = float(setting["seat_mm"] or 0.0), setting["hemp_turns"]
     way = "deeper" if seat > 0 else "higher"
-    taped = [f"{hole} {millimetres(newest.tape_mm[hole])}" for hole in HOLES if newest.tape_mm.get(hole)]
+    strips = sum(covered > 0 for covered in newest.tape_mm.values())
     words = (
         ("Seat", f"{number(abs(seat), 2)} mm {way} than a firm hand seat" if seat else "firm by hand: zero"),
         ("Hemp", "not counted" if turns is None else f"{float(turns):g} turns"),
-        ("Tape", ", ".join(taped) if taped else "none"),
+        ("Tape", f"{strips} {'strip' if strips == 1 else 'strips'}, as drawn" if strips else "none"),
     )
     return f"Setting, {_day(setting['at'])}", words
 
@@ -180,12 +180,12 @@ def _balance_group(newest: _Newest) -> tuple[str, Words]:
         return title, (("Take", f"its scale {take['scale']} is not among ours: not known"),)
     if report is None:
         return title, (("Take", "it has no reference or no notes: height, tilt and what is left not known"),)
-    verdict = verdict_of(report)
+    verdict, scale = verdict_of(report), report.measurement.scale
     return title, (
         ("Height", verdict.height),
         ("Tilt", verdict.tilt),
         ("Left", verdict.left),
-        ("Basis", verdict.basis),
+        ("Basis", verdict.basis.replace(f"{scale.title} ({scale.name})", scale.name)),
     )
 
 
