@@ -102,9 +102,11 @@ def list_drones(ledger: Ledger) -> list[dict[str, Value]]:
     """All drones by name, each with where its pin was noted last."""
     with ledger.reading() as reader:
         players = {row["id"]: row["name"] for row in reader.rows("players")}
-        found = []
-        for drone in reader.rows("drones", order="name"):
-            marks = reader.rows("pin_marks", {"drone_id": drone["id"]}, order="-at", limit=1)
-            last = {"pin_mm": marks[0]["pin_mm"], "pin_at": marks[0]["at"]} if marks else {}
-            found.append({**drone, "player": players.get(drone["player_id"]), "pin_mm": None, **last})
-    return found
+        drones = reader.rows("drones", order="name")
+        marks = reader.newest_of_many("pin_marks", "drone_id", [row["id"] for row in drones], order="at")
+    last = {mark["drone_id"]: {"pin_mm": mark["pin_mm"], "pin_at": mark["at"]} for mark in marks}
+    none = {"pin_mm": None, "pin_at": None}
+    return [
+        {**drone, "player": players.get(drone["player_id"]), **last.get(drone["id"], none)}
+        for drone in drones
+    ]

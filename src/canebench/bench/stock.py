@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from canebench.base.errors import InputError
-from canebench.bench.ledger import number_of, reed_numbered
+from canebench.bench.ledger import named, number_of, reed_numbered
 from canebench.reeds.eases import said as eases_said
 from canebench.reeds.states import State, check_move, state_named
 
@@ -56,24 +56,32 @@ def move_reed(ledger: Ledger, number: str, *, to: str, reason: str, who: str) ->
     return now.value, wanted.value
 
 
-def list_reeds(ledger: Ledger, *, state: str | None = None, lot: str | None = None) -> list[Row]:
-    """Reeds with their lot's name, by number; of one state or lot if so asked."""
+def list_reeds(
+    ledger: Ledger,
+    *,
+    state: str | None = None,
+    lot: str | None = None,
+    player: str | None = None,
+    search: str | None = None,
+    limit: int | None = None,
+) -> list[Row]:
+    """Reeds with their lot's name, by number; of one state, lot or player, or with a text in their number.
+
+    With `limit`, at most so many.
+    """
+    if limit is not None and limit < 1:
+        raise InputError(field="limit", given=f"{limit}", allowed="at least 1", nearest="1")
     where: dict[str, Value] = {}
     with ledger.reading() as reader:
         if state is not None:
             where["state"] = state_named(state).value
-        lots = {row["id"]: row["name"] for row in reader.rows("lots")}
         if lot is not None:
-            ids = [key for key, name in lots.items() if name == lot]
-            if not ids:
-                raise InputError(
-                    field="lot",
-                    given=repr(lot),
-                    allowed=f"there are {', '.join(map(str, lots.values())) or 'none'}",
-                )
-            where["lot_id"] = ids[0]
-        rows = reader.rows("reeds", where)
-    rows.sort(key=lambda row: _as_number(str(row["number"])))
+            where["lot_id"] = named(reader, "lots", lot)["id"]
+        if player is not None:
+            where["player_id"] = named(reader, "players", player)["id"]
+        like = None if search is None else ("number", search)
+        rows = reader.rows("reeds", where, order="#number", limit=limit, like=like)
+        lots = {row["id"]: row["name"] for row in reader.rows("lots")}
     return [{**row, "lot": lots.get(row["lot_id"])} for row in rows]
 
 
@@ -108,7 +116,3 @@ def reed_story(ledger: Ledger, number: str) -> dict[str, Any]:
 def _next_number(reeds: list[Row]) -> int:
     numbers = [int(str(row["number"])) for row in reeds if str(row["number"]).isdigit()]
     return max(numbers, default=0) + 1
-
-
-def _as_number(number: str) -> tuple[int, str]:
-    return (int(number), "") if number.isdigit() else (10**9, number)

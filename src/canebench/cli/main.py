@@ -28,6 +28,7 @@ COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
         "care": "How long one may still play at a level, by published rules.",
         "chanter": "Show a chanter's sizes and what a millimetre does on it.",
         "choose": "Which reeds suit a player now, and why.",
+        "conditions": "Write down the room in which a take was played, or list the takes' rooms.",
         "demo": "Make or remove an invented band's season to try things on.",
         "doctor": "Look whether this bench is in order: ledger, disk, sound, print, browser.",
         "drone": "Mark a drone's pin and note where it stands, or list the drones.",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import click
 
@@ -10,7 +10,10 @@ from canebench.cli.ledger_options import print_json, reads
 from canebench.cli.text import labelled, paragraph, show, strong, table, width
 
 if TYPE_CHECKING:
+    from canebench.store.reader import ActRecord
     from canebench.store.tables import Row
+
+_PAGE: Final = 100
 
 
 @click.command(
@@ -21,9 +24,17 @@ if TYPE_CHECKING:
 @click.argument("number", required=False)
 @click.option("--state", metavar="STATE", help="Only reeds of this state: new, on trial, settled, …")
 @click.option("--lot", metavar="NAME", help="Only reeds of this lot.")
+@click.option("--player", metavar="NAME", help="Only reeds of this player.")
+@click.option("--search", metavar="TEXT", help="Only reeds with this in their number.")
+@click.option("--limit", type=int, metavar="N", help="At most so many; 100 on the page, all with --json.")
 @reads
 def command(
-    *, number: str | None, state: str | None, lot: str | None, ledger_url: str | None, as_json: bool
+    *,
+    number: str | None,
+    limit: int | None,
+    ledger_url: str | None,
+    as_json: bool,
+    **only: str | None,
 ) -> None:
     """List the reeds, or tell the story of the reed with NUMBER on its binding."""
     from canebench.bench.ledger import the_ledger  # noqa: PLC0415 - help need not wait
@@ -31,19 +42,32 @@ def command(
 
     ledger = the_ledger(ledger_url)
     if number is None:
-        rows = list_reeds(ledger, state=state, lot=lot)
         if as_json:
-            print_json(rows)
+            print_json(list_reeds(ledger, limit=limit, **only))
             return
-        shown = [(str(r["number"]), str(r["state"]), str(r["lot"] or "–"), _day(r)) for r in rows]
-        empty = "No reed here yet. Take in a lot: canebench lot NAME --count N\n"
-        show(table(("reed", "state", "lot", "since"), shown, columns=width(), words=True) if shown else empty)
+        most = _PAGE if limit is None else limit
+        # One more than is shown tells whether there are more.
+        _list(list_reeds(ledger, limit=most + (most > 0), **only), most, narrowed=any(only.values()))
         return
     story = reed_story(ledger, number)
     if as_json:
         print_json(story)
         return
     _tell(story)
+
+
+def _list(reeds: list[Row], most: int, *, narrowed: bool) -> None:
+    if not reeds:
+        none = (
+            "No such reed." if narrowed else "No reed here yet. Take in a lot: canebench lot NAME --count N"
+        )
+        show(none + "\n")
+        return
+    shown = [(str(r["number"]), str(r["state"]), str(r["lot"] or "–"), _day(r)) for r in reeds[:most]]
+    show(table(("reed", "state", "lot", "since"), shown, columns=width(), words=True))
+    if len(reeds) > most:
+        more = f"There are more than these {most}: see --state, --lot, --player, --search, --limit."
+        show(paragraph(more, columns=width()))
 
 
 def _tell(story: dict[str, Any]) -> None:
@@ -60,8 +84,12 @@ def _tell(story: dict[str, Any]) -> None:
     if mouths:
         show(labelled("Mouth", f"rests until {str(mouths[-1]['rests_until'])[:16]} UTC.", columns=columns))
     show("\n")
-    rows = [(act.at[:16].replace("T", " "), act.who, act.said) for act in story["acts"]]
+    rows = [(act.at[:16].replace("T", " "), act.who, _said(act)) for act in story["acts"]]
     show(table(("when (UTC)", "who", "what"), rows, columns=200, words=True))
+
+
+def _said(act: ActRecord) -> str:
+    return act.said if act.undone_by is None else f"{act.said} (undone)"
 
 
 def _day(row: Row) -> str:
