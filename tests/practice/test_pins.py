@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import pytest
 
 from canebench.base.errors import InputError
-from canebench.bench.drones import keep_drone, list_drones, note_pin, what_pin_says
+from canebench.bench.drones import cents_a_mm, keep_drone, list_drones, note_pin, what_pin_says
 from canebench.store.ledger import Ledger, open_ledger
 from doors.run import run
 from support.ledgers import Clock, dump_of, last_act
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from canebench.store.tables import Row
 
 
 @pytest.fixture
@@ -27,6 +30,28 @@ def test_a_longer_drone_is_a_lower_one() -> None:
     assert "further in" in out
     assert "sharp of its usual pitch" in into
     assert "3 to 4 inches more hemp" in into
+
+
+def test_how_much_is_said_once_a_meter_told_two_places() -> None:
+    # A pipe open at one end, 740 mm long with the pin at 40 mm: its pitch goes as one over its length.
+    def mark(pin_mm: float, off_cents: float = 0.0) -> Row:
+        hz = 119.0 * 740.0 / (700.0 + pin_mm) * 2 ** (off_cents / 1200)
+        return {"pin_mm": pin_mm, "hz": hz, "sd_hz": None}
+
+    untold: Row = {"pin_mm": 90.0, "hz": None, "sd_hz": None}
+    assert cents_a_mm([]) is None
+    assert cents_a_mm([mark(40.0), mark(43.0), untold]) is None
+    known = cents_a_mm([mark(36.0), untold, mark(44.0)])
+    assert known is not None
+    assert known.sd is not None
+    closed_form = -1200 / math.log(2) / 740
+    assert abs(known.value - closed_form) < 0.02 * abs(closed_form)
+    scattered = cents_a_mm([mark(36.0, 20.0), mark(40.0, -40.0), mark(44.0, 20.0)])
+    assert scattered is not None
+    assert scattered.sd is not None
+    assert scattered.sd > 3 * known.sd
+    assert "flat of its usual pitch, by 9.4 ± 2.1 cents" in what_pin_says(46.0, 42.0, known)
+    assert "cents" not in what_pin_says(46.0, 42.0)
 
 
 def test_at_the_mark_nothing_is_to_be_done() -> None:
@@ -53,6 +78,8 @@ def test_what_cannot_be_is_refused(ledger: Ledger) -> None:
     keep_drone(ledger, "x", who="A", kind="bass")
     with pytest.raises(InputError, match="from 0 to 200 mm"):
         note_pin(ledger, "x", pin_mm=-3.0, who="A")
+    with pytest.raises(InputError, match="pitch in Hz is needed"):
+        note_pin(ledger, "x", pin_mm=3.0, who="A", sd_hz=0.1)
 
 
 def test_the_command(tmp_path: Path) -> None:
@@ -62,3 +89,7 @@ def test_the_command(tmp_path: Path) -> None:
     said = " ".join(run("drone", "outside tenor", "--pin", "38.5", *at).stdout.split())
     assert "3.5 mm in past the mark" in said
     assert "38.5 mm" in run("drone", *at).stdout
+    assert run("drone", "outside tenor", "--hz", "240", *at).exit_code == 2
+    run("drone", "outside tenor", "--pin", "38", "--hz", "240.2", "--sd", "0.05", *at)
+    said = " ".join(run("drone", "outside tenor", "--pin", "47", "--hz", "236.8", *at).stdout.split())
+    assert "flat of its usual pitch, by" in said

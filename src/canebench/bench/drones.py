@@ -2,25 +2,34 @@
 
 A drone that is pulled out past the mark is longer and lower, so a chanter it is in tune with there is flat of
 its usual pitch; pushed in, sharp. Common practice, no source; how much a millimetre is differs from drone to
-drone, so only the direction is said. Guarded by `tests/practice/test_pins.py`.
+drone, so only the direction is said until a meter told its pitch at two places. Guarded by
+`tests/practice/test_pins.py`.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError, UnknownNameError
-from canebench.base.uncertain import number
+from canebench.base.uncertain import Uncertain, number
+from canebench.base.units import CENTS_PER_NEPER
 from canebench.bench.ledger import named, number_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from canebench.store.ledger import Ledger
     from canebench.store.tables import Row, Value
 
 KINDS: Final = ("bass", "tenor")
 #: A pin is set by hand to about this, mm: an estimate of ours.
 PIN_SD_MM: Final = 0.5
+#: What a meter that shows tenths of a hertz leaves open, where nobody told it.
+_METER_SD_HZ: Final = 0.1
+#: Pitches from places nearer than this say little of a millimetre.
+_APART_MM: Final = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,22 +75,64 @@ def keep_drone(
 
 
 def note_pin(
-    ledger: Ledger, name: str, *, pin_mm: float, who: str, hz: float | None = None, remarks: str | None = None
+    ledger: Ledger,
+    name: str,
+    *,
+    pin_mm: float,
+    who: str,
+    hz: float | None = None,
+    sd_hz: float | None = None,
+    remarks: str | None = None,
 ) -> PinNoted:
     """Where the pin stands with the drone in tune with low A, mm out; and its pitch, if a meter told it."""
+    if sd_hz is not None and hz is None:
+        raise InputError(
+            field="pitch", given="its uncertainty alone", allowed="the pitch in Hz is needed too"
+        )
     with ledger.act("pin", who=who, said=f"pin of {name} at {pin_mm:g} mm") as act:
         drone = named(act, "drones", name)
         act.insert(
             "pin_marks",
-            {"drone_id": drone["id"], "at": act.at, "pin_mm": pin_mm, "hz": hz, "remarks": remarks},
+            {
+                "drone_id": drone["id"],
+                "at": act.at,
+                "pin_mm": pin_mm,
+                "hz": hz,
+                "sd_hz": sd_hz,
+                "remarks": remarks,
+            },
         )
+        known = cents_a_mm(act.rows("pin_marks", {"drone_id": drone["id"]}))
     mark = drone["pin_mark_mm"]
-    said = what_pin_says(pin_mm, None if mark is None else float(mark))
+    said = what_pin_says(pin_mm, None if mark is None else float(mark), known)
     return PinNoted(drone=drone, pin_mm=pin_mm, said=said)
 
 
-def what_pin_says(pin_mm: float, mark_mm: float | None) -> str:
-    """The chanter's pitch from where the pin stands, in words."""
+def cents_a_mm(marks: Sequence[Row]) -> Uncertain | None:
+    """How a drone's pitch moves with its pin, cents a millimetre out; None before two places were measured.
+
+    A straight line through the pitches that a meter told, least squares; its standard uncertainty is that of
+    pin and meter, or what the pitches scatter by, if that is more.
+    """
+    told = [(float(m["pin_mm"] or 0.0), float(m["hz"]), m["sd_hz"]) for m in marks if m["hz"] is not None]
+    places = [mm for mm, *_ in told]
+    if not told or max(places) - min(places) < _APART_MM:
+        return None
+    cents = [CENTS_PER_NEPER * math.log(hz) for _, hz, _ in told]
+    mean_mm, mean_cents = math.fsum(places) / len(told), math.fsum(cents) / len(told)
+    spread = math.fsum((mm - mean_mm) ** 2 for mm in places)
+    both = zip(places, cents, strict=True)
+    slope = math.fsum((mm - mean_mm) * (one - mean_cents) for mm, one in both) / spread
+    rest = [one - mean_cents - slope * (mm - mean_mm) for mm, one in zip(places, cents, strict=True)]
+    meter = max(CENTS_PER_NEPER * (_METER_SD_HZ if sd is None else float(sd)) / hz for _, hz, sd in told)
+    sd = math.hypot(slope * PIN_SD_MM, meter)
+    if len(told) > 2:
+        sd = max(sd, math.sqrt(math.fsum(one**2 for one in rest) / (len(told) - 2)))
+    return Uncertain(value=slope, sd=sd / math.sqrt(spread))
+
+
+def what_pin_says(pin_mm: float, mark_mm: float | None, known: Uncertain | None = None) -> str:
+    """The chanter's pitch from where the pin stands, in words; how much, where it is known of this drone."""
     if mark_mm is None:
         return "This pin has no mark yet: set one where drone and chanter agree at your usual pitch."
     out = pin_mm - mark_mm
@@ -92,8 +143,12 @@ def what_pin_says(pin_mm: float, mark_mm: float | None) -> str:
         if out > 0
         else ("in past", "sharp", "raise the reed with 3 to 4 inches more hemp")
     )
+    amount = ""
+    if known is not None and known.sd is not None and known.value < 0:
+        sd = math.hypot(known.sd * out, known.value * math.sqrt(2) * PIN_SD_MM)
+        amount = f", by {Uncertain(value=abs(known.value * out), sd=sd).text('cents')} as measured on it"
     return (
-        f"{number(abs(out), 1)} mm {way} the mark: the chanter is {pitch} of its usual pitch. "
+        f"{number(abs(out), 1)} mm {way} the mark: the chanter is {pitch} of its usual pitch{amount}. "
         f"If that is more than you want, {act}."
     )
 

@@ -21,6 +21,7 @@ from canebench.cli.text import paragraph, show, table, width
     "--pin", "pin_mm", type=float, metavar="MM", help="How far out it stands now, in tune with low A."
 )
 @click.option("--hz", type=float, metavar="HERTZ", help="The drone's pitch there, if a meter told it.")
+@click.option("--sd", "sd_hz", type=float, metavar="HERTZ", help="The standard uncertainty of that pitch.")
 @writes
 def command(
     *,
@@ -30,11 +31,14 @@ def command(
     mark_mm: float | None,
     pin_mm: float | None,
     hz: float | None,
+    sd_hz: float | None,
     ledger_url: str | None,
     who: str | None,
     as_json: bool,
 ) -> None:
     """Keep the drone NAME: its mark, where its pin stands, and what that says of the chanter; or list all."""
+    if pin_mm is None and (hz is not None or sd_hz is not None):
+        raise click.UsageError("A pitch needs --pin: where the pin stood.", ctx=click.get_current_context())
     from canebench.bench.drones import keep_drone, list_drones, note_pin  # noqa: PLC0415 - help need not wait
     from canebench.bench.ledger import the_ledger, the_writer  # noqa: PLC0415
 
@@ -54,7 +58,7 @@ def command(
         return
     writer = the_writer(who)
     kept = keep_drone(ledger, name, who=writer, kind=kind, player=player, mark_mm=mark_mm)
-    noted = None if pin_mm is None else note_pin(ledger, name, pin_mm=pin_mm, who=writer, hz=hz)
+    noted = None if pin_mm is None else note_pin(ledger, name, pin_mm=pin_mm, who=writer, hz=hz, sd_hz=sd_hz)
     if as_json:
         print_json({"drone": kept, "said": None if noted is None else noted.said})
         return
