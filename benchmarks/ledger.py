@@ -46,6 +46,7 @@ def main() -> None:
         open_ledger(str(path))
         _report("open a ledger, interpreter and all", f"{_open_s(path):.2f} s of CPU", "at most 0.5 s")
         _fill(path, reeds=wanted.reeds, takes=wanted.takes)
+        _fill_people(path)
         size = f"{wanted.reeds} reeds, {wanted.takes} takes: {path.stat().st_size / 1e6:.0f} MB"
         _report("filled ledger", size, "-")
         _report("open it", f"{_open_s(path):.2f} s of CPU", "at most 0.5 s")
@@ -83,20 +84,15 @@ def _fill(path: Path, *, reeds: int, takes: int) -> None:
         "id, version, number, lot_id, state, state_since",
         [(n, 1, f"{n:06d}", n // 100 + 1, chance.choice(STATES), _AT) for n in range(1, reeds + 1)],
     )
-    people = [(number, 1, f"{number}") for number in range(1, _CHANTERS + 1)]
-    put("players", "id, version, name", people)
-    put("chanters", "id, version, name", people)
     of_take = [chance.randint(1, reeds) for _ in range(takes)]
     put(
         "takes",
-        "id, version, reed_id, chanter_id, player_id, at, origin, source, scale, reference, reference_hz",
+        "id, version, reed_id, at, origin, source, scale, reference, reference_hz",
         [
             (
                 n,
                 1,
                 reed,
-                1 + n % _CHANTERS,
-                1 if n % 2 else chance.randint(2, _CHANTERS),
                 f"20{10 + n % 16}-0{1 + n % 9}-11T12:00:00.000Z",
                 "x.wav",
                 "recording",
@@ -141,6 +137,25 @@ def _fill(path: Path, *, reeds: int, takes: int) -> None:
         "pitches": 9 * takes + 9,
     }
     put("counters", "name, used", list(used.items()))
+    raw.execute("COMMIT")
+    raw.close()
+
+
+def _fill_people(path: Path) -> None:
+    """Chanters that share the takes, and players of whom the first blew half of all."""
+    raw = connect(path)
+    raw.execute("BEGIN IMMEDIATE")
+    for number in range(1, _CHANTERS + 1):
+        for table in ("players", "chanters"):
+            raw.execute(
+                f"INSERT INTO {table} (id, version, name) VALUES (?, 1, ?)",  # noqa: S608
+                (number, f"{number}"),
+            )
+    raw.execute(
+        "UPDATE takes SET chanter_id = 1 + id % ?, "
+        "player_id = CASE WHEN id % 2 = 1 THEN 1 ELSE 2 + id / 2 % ? END",
+        (_CHANTERS, _CHANTERS - 1),
+    )
     raw.execute("COMMIT")
     raw.close()
 
