@@ -132,8 +132,6 @@ def _fill(path: Path, *, reeds: int, takes: int) -> None:
         "reeds": reeds,
         "takes": takes,
         "lots": len(lots),
-        "players": _CHANTERS,
-        "chanters": _CHANTERS,
         "pitches": 9 * takes + 9,
     }
     put("counters", "name, used", list(used.items()))
