@@ -554,13 +554,16 @@ def test_rows_are_searched_counted_and_fetched_for_many(ledger: Ledger) -> None:
         for number in ("10", "2", "1a"):
             state = "new" if number != "2" else "settled"
             told = {"number": number, "lot_id": lot, "state": state, "state_since": act.at}
-            act.insert("reeds", told)
+            act.insert("reeds", {**told, "remarks": "Dark cane" if number == "2" else None})
     with ledger.reading() as reader:
         assert [row["number"] for row in reader.rows("reeds", order="#number")] == ["2", "10", "1a"]
-        assert len(reader.rows("lots", like=("name", "spring 100%_!"))) == 1
+        assert len(reader.rows("lots", like=(("name",), "spring 100%_!"))) == 1
         for none in ("100x", "spring 1000", "100_%"):
-            assert reader.rows("lots", like=("name", none)) == []
-        assert reader.count("reeds", {"state": "new"}, like=("number", "A")) == 1
+            assert reader.rows("lots", like=(("name",), none)) == []
+        assert reader.count("reeds", {"state": "new"}, like=(("number",), "A")) == 1
+        both = ("number", "remarks")
+        assert [row["number"] for row in reader.rows("reeds", like=(both, "dark"))] == ["2"]
+        assert reader.count("reeds", like=(both, "a")) == 2
         assert reader.counts("reeds", "state") == {"new": 2, "settled": 1}
         assert [row["number"] for row in reader.of_many("reeds", "lot_id", [lot, 99], order="number")] == [
             "10",
@@ -569,7 +572,7 @@ def test_rows_are_searched_counted_and_fetched_for_many(ledger: Ledger) -> None:
         ]
         assert reader.of_many("reeds", "lot_id", []) == []
         with pytest.raises(UnknownNameError, match="column"):
-            reader.rows("reeds", like=("nothing", "x"))
+            reader.rows("reeds", like=(("nothing",), "x"))
 
 
 def test_the_newest_row_of_each(ledger: Ledger) -> None:
@@ -595,7 +598,7 @@ def test_the_newest_row_of_each(ledger: Ledger) -> None:
         assert reader.sums("plays", "minutes", "reed_id", [*reeds, 99]) == {reeds[0]: 3.0, reeds[1]: 7.0}
         assert reader.sums("plays", "minutes", "reed_id", []) == {}
         read = reader.row("plays", last)
-        assert reader.counts("reeds", "state", like=("number", "2")) == {"new": 1}
+        assert reader.counts("reeds", "state", like=(("number",), "2")) == {"new": 1}
     with ledger.act("x", who="Ailsa", said="x") as act:
         act.remove("plays", last, read=read)
     assert newest() == {reeds[0]: 1.0, reeds[1]: 3.0}

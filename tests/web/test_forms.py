@@ -47,9 +47,11 @@ def test_needed_and_ticked() -> None:
 
 
 def test_a_text_too_long_is_refused_in_words(client: TestClient) -> None:
-    answer = client.post("/fit", data={"reed": "9" * 3_000, "chanter": "x"})
+    answer = client.post("/fit", data={"reed": "9" * 3_000, "chanter": "my old chanter"})
     assert answer.status_code == 422
     assert "at most 2000" in answer.text
+    # Nothing else that was typed is lost.
+    assert 'value="my old chanter"' in answer.text
 
 
 def test_too_many_fields_are_refused(client: TestClient) -> None:

@@ -14,6 +14,7 @@ from canebench.base.uncertain import Uncertain, number
 from canebench.bench.browse_reed import report_of
 from canebench.bench.ledger import number_of
 from canebench.bench.reed_days import playing_kpa, read_strengths
+from canebench.bench.stock import SEARCHED
 from canebench.bench.verdict import verdict_of
 from canebench.reeds.states import state_named
 from canebench.store.tables import STATES
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from canebench.store.ledger import Ledger
-    from canebench.store.reader import Reader
+    from canebench.store.reader import Like, Reader
     from canebench.store.tables import Row, Value
 
 PAGE: Final = 100
@@ -117,14 +118,14 @@ def numbers_asked(ledger: Ledger, asked: Asked) -> list[str]:
 
 def _condition(
     asked: Asked, lots: Sequence[Row], players: Sequence[Row]
-) -> tuple[dict[str, Value], tuple[str, str] | None]:
+) -> tuple[dict[str, Value], Like | None]:
     where: dict[str, Value] = {}
     for column, name, rows in (("lot_id", asked.lot, lots), ("player_id", asked.player, players)):
         if name:
             where[column] = next((row["id"] for row in rows if row["name"] == name), -1)
     if asked.state:
         where["state"] = state_named(asked.state).value
-    return where, ("number", asked.search) if asked.search else None
+    return where, (SEARCHED, asked.search) if asked.search else None
 
 
 def _lines(

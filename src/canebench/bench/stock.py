@@ -5,7 +5,7 @@ Guarded by `tests/doors/test_ledger_commands.py`.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from canebench.base.errors import InputError
 from canebench.bench.ledger import named, number_of, reed_numbered
@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from canebench.store.tables import Row, Value
 
 _MOST_REEDS = 1000
+#: Where a text is looked for.
+SEARCHED: Final = ("number", "remarks")
 
 
 def take_in_lot(
@@ -65,9 +67,9 @@ def list_reeds(
     search: str | None = None,
     limit: int | None = None,
 ) -> list[Row]:
-    """Reeds with their lot's name, by number; of one state, lot or player, or with a text in their number.
+    """Reeds with their lot's name, by number; of one state, lot or player, or found by a text.
 
-    With `limit`, at most so many.
+    `search` looks at numbers and remarks; with `limit`, at most so many.
     """
     if limit is not None and limit < 1:
         raise InputError(field="limit", given=f"{limit}", allowed="at least 1", nearest="1")
@@ -79,7 +81,7 @@ def list_reeds(
             where["lot_id"] = named(reader, "lots", lot)["id"]
         if player is not None:
             where["player_id"] = named(reader, "players", player)["id"]
-        like = None if search is None else ("number", search)
+        like = None if search is None else (SEARCHED, search)
         rows = reader.rows("reeds", where, order="#number", limit=limit, like=like)
         lots = {row["id"]: row["name"] for row in reader.rows("lots")}
     return [{**row, "lot": lots.get(row["lot_id"])} for row in rows]

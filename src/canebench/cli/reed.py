@@ -25,7 +25,7 @@ _PAGE: Final = 100
 @click.option("--state", metavar="STATE", help="Only reeds of this state: new, on trial, settled, …")
 @click.option("--lot", metavar="NAME", help="Only reeds of this lot.")
 @click.option("--player", metavar="NAME", help="Only reeds of this player.")
-@click.option("--search", metavar="TEXT", help="Only reeds with this in their number.")
+@click.option("--search", metavar="TEXT", help="Only reeds with this in their number or remarks.")
 @click.option("--limit", type=int, metavar="N", help="At most so many; 100 on the page, all with --json.")
 @reads
 def command(

@@ -24,6 +24,8 @@ OWN: Final = ("id", "version", "removed_at")
 LAST_ID: Final = 2**53
 #: So many numbers are asked for in one query.
 _AT_ONCE: Final = 5_000
+#: Columns, and a text that is to stand in one of them.
+Like = tuple[tuple[str, ...], str]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,11 +57,11 @@ class Reader:
         limit: int | None = None,
         offset: int = 0,
         removed: bool = False,
-        like: tuple[str, str] | None = None,
+        like: Like | None = None,
     ) -> list[Row]:
         """Rows of a table that match, in the order of a column (`-column` the other way about).
 
-        `like` is a column and a text that stands somewhere in it, in small letters or capitals. The order
+        `like` is columns and a text that stands somewhere in one, in small letters or capitals. The order
         `#column` puts texts by their length first: 2 before 10.
         """
         known = table_named(table)
@@ -91,7 +93,7 @@ class Reader:
         table: str,
         where: Mapping[str, Value] | None = None,
         *,
-        like: tuple[str, str] | None = None,
+        like: Like | None = None,
     ) -> int:
         """How many rows there are outside the bin, that match."""
         known = table_named(table)
@@ -105,7 +107,7 @@ class Reader:
         column: str,
         where: Mapping[str, Value] | None = None,
         *,
-        like: tuple[str, str] | None = None,
+        like: Like | None = None,
     ) -> dict[Value, int]:
         """How many rows there are outside the bin, that match, for each value of a column."""
         known = table_named(table)
@@ -214,7 +216,7 @@ class Reader:
 
 
 def _condition(
-    known: Table, where: Mapping[str, Value] | None, like: tuple[str, str] | None, *, removed: bool
+    known: Table, where: Mapping[str, Value] | None, like: Like | None, *, removed: bool
 ) -> tuple[str, list[Value]]:
     parts, values = ["removed_at IS NOT NULL" if removed else "removed_at IS NULL"], list[Value]()
     for name, value in (where or {}).items():
@@ -225,10 +227,12 @@ def _condition(
             parts.append(f"{name} = ?")
             values.append(value)
     if like is not None:
-        _checked_name(known, like[0])
-        wanted = like[1].lower().replace("!", "!!").replace("%", "!%").replace("_", "!_")
-        parts.append(f"lower({like[0]}) LIKE ? ESCAPE '!'")
-        values.append(f"%{wanted}%")
+        columns, text = like
+        for name in columns:
+            _checked_name(known, name)
+        wanted = text.lower().replace("!", "!!").replace("%", "!%").replace("_", "!_")
+        parts.append("(" + " OR ".join(f"lower({name}) LIKE ? ESCAPE '!'" for name in columns) + ")")
+        values += [f"%{wanted}%"] * len(columns)
     return " AND ".join(parts), values
 
 

@@ -46,6 +46,8 @@ async def answer(
     given = Form(texts={}, files={}, lists={})
     try:
         given = await read_form(request)
+        if given.refused is not None:
+            raise given.refused
         goal = await run_in_threadpool(act, desk, ledger, given)
     except CanebenchError as error:
         problem = Problem(form=form, said=str(error), given=given.texts)

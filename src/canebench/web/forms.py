@@ -35,11 +35,12 @@ class Problem:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Form:
-    """A form as it came: texts, stripped, and files."""
+    """A form as it came: texts, stripped, and files; `refused` where one of them is too long, and cut."""
 
     texts: Mapping[str, str]
     files: Mapping[str, UploadFile]
     lists: Mapping[str, tuple[str, ...]]
+    refused: InputError | None = None
 
     def text(self, name: str) -> str | None:
         """A text, None where it was left empty."""
@@ -84,6 +85,7 @@ async def read_form(request: Request) -> Form:
     texts: dict[str, str] = {}
     files: dict[str, UploadFile] = {}
     lists: dict[str, tuple[str, ...]] = {}
+    refused: InputError | None = None
     given = await request.form(max_files=4, max_fields=_MOST_FIELDS, max_part_size=64 * 1024)
     for name, value in given.multi_items():
         if isinstance(value, UploadFile):
@@ -92,9 +94,9 @@ async def read_form(request: Request) -> Form:
         else:
             most = _LONG.get(name, _MOST_TEXT)
             if len(value) > most:
-                raise InputError(
+                refused = InputError(
                     field=name, given=f"{len(value)} characters", allowed=f"at most {most} fit here"
                 )
-            texts[name] = value.strip()
-            lists[name] = (*lists.get(name, ()), value.strip())
-    return Form(texts=texts, files=files, lists=lists)
+            texts[name] = value[:most].strip()
+            lists[name] = (*lists.get(name, ()), texts[name])
+    return Form(texts=texts, files=files, lists=lists, refused=refused)
