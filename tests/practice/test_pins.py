@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from canebench.base.errors import InputError
+from canebench.base.errors import CanebenchError, InputError
 from canebench.bench.drones import cents_a_mm, keep_drone, list_drones, note_pin, what_pin_says
 from canebench.store.ledger import Ledger, open_ledger
 from doors.run import run
@@ -61,6 +61,10 @@ def test_at_the_mark_nothing_is_to_be_done() -> None:
 
 def test_marks_are_kept_and_undone(ledger: Ledger) -> None:
     keep_drone(ledger, "outside tenor", who="A", kind="tenor", mark_mm=42.0)
+    # All or nothing: a pitch that no drone has leaves no drone behind.
+    with pytest.raises(CanebenchError, match="5 Hz"):
+        keep_drone(ledger, "bass", who="A", kind="bass", mark_mm=60.0, pin_mm=55.0, hz=5.0)
+    assert [drone["name"] for drone in list_drones(ledger)] == ["outside tenor"]
     before = dump_of(ledger)["pin_marks"]
     noted = note_pin(ledger, "outside tenor", pin_mm=46.0, who="A", hz=237.9)
     assert "4.0 mm out past the mark" in noted.said

@@ -160,6 +160,12 @@ def test_inches_and_fahrenheit_are_converted(
     assert found.first[0][1][column] == pytest.approx(value, abs=1e-12)
 
 
+def test_a_pressure_without_its_unit_is_not_guessed(ledger: Ledger) -> None:
+    """27 inches of water taken for kilopascals would be a ceiling four times too high."""
+    (only,) = look(ledger, "players", "name,blows\nMorag,27\n").problems
+    assert "blows [inH2O] or blows [kPa]" in only.sentence
+
+
 def test_control_a_value_taken_without_its_unit_would_be_seen(ledger: Ledger) -> None:
     """31 inH2O are allowed, 31 kPa are not: the problem names both."""
     text = f"reed,at,playing [inH2O]\n1,{_NOW},31\n1,{_NOW},200\n"

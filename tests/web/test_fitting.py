@@ -53,6 +53,40 @@ def test_typed_readings_become_a_beam_and_an_act(empty_client: TestClient) -> No
     assert answer.text.count("<svg") >= 3
 
 
+def test_enter_in_a_reading_takes_the_readings(empty_client: TestClient) -> None:
+    """A browser then sends the form's first button, that of the file."""
+    place = begun(empty_client)
+    assert "475.2" in empty_client.post(f"{place}/take", data=typed(since="nothing", how="file")).text
+    refused = empty_client.post(f"{place}/take", data={"how": "file", "since": "nothing"})
+    assert refused.status_code == 422
+    assert "a sound file of the take is needed" in refused.text
+
+
+def test_after_a_take_of_one_note_the_next_is_taken(empty_client: TestClient) -> None:
+    place = begun(empty_client)
+    one = {"how": "typed", "unit": "Hz", "since": "nothing", "typed-low A": "475"}
+    assert "high A" in empty_client.post(f"{place}/take", data=one).text
+    for since in ("act", "nothing"):
+        answer = empty_client.post(f"{place}/take", data=typed(since=since))
+        assert answer.status_code == 200
+        assert "octave narrow" in answer.text
+
+
+def test_who_will_blow_it_is_kept(empty_client: TestClient) -> None:
+    place = begun(empty_client)
+    empty_client.post("/fit", data={"reed": "77", "chanter": "new one", "player": "Morag"})
+    assert "Morag" in empty_client.get(place).text
+
+
+def test_after_a_refused_form_one_comes_back_to_its_page(empty_client: TestClient) -> None:
+    place = begun(empty_client)
+    here = {"referer": f"http://127.0.0.1{place}?scale=harmonic"}
+    refused = empty_client.post(f"{place}/take", data={"how": "file"}, headers=here)
+    assert refused.status_code == 422
+    assert f'name="back" value="{place}' in refused.text
+    assert f'name="back" value="{place}/take' not in refused.text
+
+
 def test_decimal_commas_are_read(empty_client: TestClient) -> None:
     place = begun(empty_client)
     fields = {name: value.replace(".", ",") for name, value in typed(since="nothing").items()}

@@ -51,10 +51,22 @@ def begin_fitting(ledger: Ledger, place: Place, *, who: str) -> tuple[int, int]:
                 if table == "chanters":
                     told |= {"player_id": found["players"]}
                 found[table] = act.insert(table, told)
+    player = found["players"]
+    if player is not None and found["reeds"] is not None:
+        _give(ledger, found["reeds"], player, who=who, said=f"reed {place.reed} is for {place.player}")
     reed, chanter = found["reeds"], found["chanters"]
     if reed is None or chanter is None:
         raise TypeError("a fitting has a reed and a chanter")
     return reed, chanter
+
+
+def _give(ledger: Ledger, reed_id: int, player_id: int, *, who: str, said: str) -> None:
+    """Who will blow a reed is told when its fitting begins."""
+    with ledger.reading() as reader:
+        reed = reader.row("reeds", reed_id)
+    if reed["player_id"] != player_id:
+        with ledger.act("give", who=who, said=said) as act:
+            act.update("reeds", reed_id, {"player_id": player_id}, read=reed)
 
 
 def recent_fittings(ledger: Ledger, *, most: int = 8) -> list[Recent]:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
     from canebench.store.ledger import Ledger
     from canebench.store.tables import Row, Value
+    from canebench.store.writer import Writer
 
 KINDS: Final = ("bass", "tenor")
 #: A pin is set by hand to about this, mm: an estimate of ours.
@@ -49,8 +50,13 @@ def keep_drone(
     kind: str | None = None,
     player: str | None = None,
     mark_mm: float | None = None,
+    pin_mm: float | None = None,
+    hz: float | None = None,
 ) -> Row:
-    """A drone, new if it is not there (then with its kind); with its player and the mark on its pin."""
+    """A drone, new if it is not there (then with its kind); with its player and the mark on its pin.
+
+    `pin_mm` is where the pin stands now, in the same act; `hz` the pitch that a meter tells there.
+    """
     if kind is not None and kind not in KINDS:
         raise UnknownNameError(field="kind of drone", given=kind, known=KINDS)
     with ledger.act("drone", who=who, said=f"drone {name}") as act:
@@ -61,17 +67,20 @@ def keep_drone(
             told["pin_mark_mm"] = mark_mm
         if player is not None:
             told["player_id"] = named(act, "players", player)["id"]
-        known = act.find("drones", "name", name)
-        if known is not None:
-            return act.update("drones", number_of(known, "id"), told, read=known) if told else known
-        if kind is None:
-            raise InputError(
-                field="kind of drone",
-                given="none",
-                allowed="a new drone is a bass or a tenor",
-                nearest="tenor",
-            )
-        return act.row("drones", act.insert("drones", {"name": name, **told}))
+        drone = _drone(act, name, told)
+        if pin_mm is not None:
+            act.insert("pin_marks", {"drone_id": drone["id"], "at": act.at, "pin_mm": pin_mm, "hz": hz})
+    return drone
+
+
+def _drone(act: Writer, name: str, told: dict[str, Value]) -> Row:
+    known = act.find("drones", "name", name)
+    if known is not None:
+        return act.update("drones", number_of(known, "id"), told, read=known) if told else known
+    if "kind" not in told:
+        allowed = "a new drone is a bass or a tenor"
+        raise InputError(field="kind of drone", given="none", allowed=allowed, nearest="tenor")
+    return act.row("drones", act.insert("drones", {"name": name, **told}))
 
 
 def note_pin(

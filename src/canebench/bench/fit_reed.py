@@ -26,6 +26,7 @@ from canebench.bench.report import report_on
 from canebench.bench.type_take import Typed, typed_take
 from canebench.bore.calibrate import Take
 from canebench.bore.chanter_file import generic, parse
+from canebench.fitting.balance import POSTS
 from canebench.sound.decode import read_recording
 from canebench.sound.encode import write_recording
 
@@ -111,7 +112,8 @@ def fit_reed(
         report = report_on(typed_take(heard, scale=wish.scale, reference_hz=wish.reference_hz))
     if report.measurement.refused:
         return Fitted(report=report, after=None, plan=None, take_id=None)
-    planned = [step.setting for step in plan_setting(fitting).steps] if fitting.takes else []
+    earlier = planned_from(fitting)
+    planned = [] if earlier is None else [step.setting for step in earlier.steps]
     setting = done.setting(fitting.present, planned)
     take = take_of(report.measurement, setting)
     after = after_act(fitting, take) if fitting.takes else None
@@ -123,9 +125,15 @@ def fit_reed(
         take_id = _keep_take(act, report, take, rows, wish, kept)
         if not isinstance(heard, Path):
             _keep_typed(act, take_id, heard)
-    posts = np.isfinite(take.take.hz[[NOTES.index("low A"), NOTES.index("high A")]])
-    plan = plan_setting(fitting) if posts.all() else None
-    return Fitted(report=report, after=after, plan=plan, take_id=take_id)
+    return Fitted(report=report, after=after, plan=planned_from(fitting), take_id=take_id)
+
+
+def planned_from(fitting: Fitting) -> Plan | None:
+    """The plan from a fitting's last take; None where there is none, or it lacks low A or high A."""
+    if not fitting.takes:
+        return None
+    posts = fitting.takes[-1].take.hz[[NOTES.index(note) for note in POSTS]]
+    return plan_setting(fitting) if np.isfinite(posts).all() else None
 
 
 def fitting_of_rows(reader: Reader, reed: Row, chanter: Row, wish: Wish) -> Fitting:

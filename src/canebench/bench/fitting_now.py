@@ -8,20 +8,16 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from canebench.base.notes import NOTES
 from canebench.base.scales import DEFAULT_SCALE, scale_named
 from canebench.bench.after_act import AfterAct, after_act
-from canebench.bench.fit_reed import Wish, fitting_of_rows
+from canebench.bench.fit_reed import Wish, fitting_of_rows, planned_from
 from canebench.bench.kept_take import kept_report
 from canebench.bench.ledger import number_of
-from canebench.bench.plan_setting import Plan, plan_setting
-from canebench.fitting.balance import POSTS
 from canebench.reeds import eases
 
 if TYPE_CHECKING:
     from canebench.bench.fitting import Fitting
+    from canebench.bench.plan_setting import Plan
     from canebench.bench.report import TakeReport
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Reader
@@ -101,7 +97,7 @@ class Fittings:
         if key not in self._plans:
             if len(self._plans) >= _KEPT:
                 self._plans.pop(next(iter(self._plans)))
-            self._plans[key] = (_after(fitting), _plan(fitting))
+            self._plans[key] = (_after(fitting), planned_from(fitting))
         return self._plans[key]
 
 
@@ -133,8 +129,3 @@ def _after(fitting: Fitting) -> AfterAct | None:
     if len(fitting.takes) < 2:
         return None
     return after_act(replace(fitting, takes=fitting.takes[:-1]), fitting.takes[-1])
-
-
-def _plan(fitting: Fitting) -> Plan | None:
-    heard = fitting.takes[-1].take.hz[[NOTES.index(note) for note in POSTS]]
-    return plan_setting(fitting) if np.isfinite(heard).all() else None

@@ -68,7 +68,7 @@ def draw_labels(
         draw(leaders, "line", x1=x, x2=x, y1=axes.bottom, y2=y - 16)
         marked = point.note in POSTS or point.note in CHECK_POSTS
         write(names, point.note, x, y, font_weight=650 if marked else 400)
-        write(values, _value(point), x, y + 19, font_size=_VALUE_SIZE if point.cents is not None else 12.5)
+        write(values, _value(point), x, y + 19)
     now = layer(root, fill="line", font_size=_AXIS_SIZE)
     earlier = layer(root, fill="quiet", font_size=_AXIS_SIZE)
     heights = spread_out([y for _, y, _ in tags], 34.0)
@@ -81,10 +81,9 @@ def draw_labels(
 
 def _value(point: BeamPoint) -> str:
     if point.cents is None:
-        return "not played"
+        return "–"
     return number(point.cents, 1 if abs(point.cents) < 99.95 else 0, signed=True)
 
 
 def _label_width(point: BeamPoint) -> float:
-    size = _VALUE_SIZE if point.cents is not None else 12.5
-    return max(width_of(point.note, _NAME_SIZE, bold=True), width_of(_value(point), size))
+    return max(width_of(point.note, _NAME_SIZE, bold=True), width_of(_value(point), _VALUE_SIZE))

@@ -40,7 +40,9 @@ def measure_new_take(desk: Desk, ledger: Ledger, form: Form, now: FittingNow) ->
         player=None if now.player is None else str(now.player["name"]),
     )
     wish = _with_conditions(form, now.wish)
-    if form.text("how") == "typed":
+    # Enter in a reading sends the form as its first button would: that of the file.
+    typed = form.text("how") == "file" and "file" not in form.files and _any_typed(form)
+    if typed or form.text("how") == "typed":
         fitted = fit_reed(ledger, typed_from(form), place=place, who=desk.who, done=done, wish=wish)
     elif (form.text("how") or "").startswith("recording"):
         _, _, named = (form.text("how") or "").partition(":")
@@ -55,6 +57,10 @@ def measure_new_take(desk: Desk, ledger: Ledger, form: Form, now: FittingNow) ->
     if fitted.take_id is not None and _pinched(form, now):
         ease_reed(ledger, place.reed, how="pinch", who=desk.who)
     return fitted
+
+
+def _any_typed(form: Form) -> bool:
+    return any(form.text(f"typed-{note}") for note in NOTES)
 
 
 def _from_file(desk: Desk, ledger: Ledger, form: Form, place: Place, done: Done, wish: Wish) -> Fitted:

@@ -9,6 +9,7 @@ from functools import cache
 from hashlib import sha256
 from importlib.resources import files
 from typing import TYPE_CHECKING, ClassVar, Final, Protocol
+from urllib.parse import urlsplit
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -54,6 +55,7 @@ class Page(Protocol):
 def show(request: Request, page: Page, *, status: int = 200) -> HTMLResponse:
     """Fill the page's template."""
     found = environment().get_template(page.template)
+    path, query = _place(request)
     html = found.render(
         page=page,
         rooms=ROOMS,
@@ -61,11 +63,19 @@ def show(request: Request, page: Page, *, status: int = 200) -> HTMLResponse:
         look=look_of(request),
         looks=LOOKS,
         notices=notices(request, desk_of(request).ledger),
-        path=request.url.path,
-        query=request.url.query,
+        path=path,
+        query=query,
         version=__version__,
     )
     return HTMLResponse(html, status_code=status)
+
+
+def _place(request: Request) -> tuple[str, str]:
+    """Where one is, to come back to: for a form that was refused, the page that it stood on."""
+    if request.method in ("GET", "HEAD"):
+        return request.url.path, request.url.query
+    came_from = urlsplit(request.headers.get("referer", "/"))
+    return came_from.path, came_from.query
 
 
 def picture(svg: str) -> Markup:

@@ -37,6 +37,7 @@ _CONVERSIONS: Final = {
     ("mm", "inch"): (0.0, 254.0, 10.0),
     ("°C", "°F"): (-32.0, 5.0, 9.0),
 }
+_BLOWN: Final = "kPa"
 _SUFFIXES: Final = ("kpa", "inh2o", "mbar", "mm", "inch", "degc", "degf", "hz", "s", "min", "dba", "cents")
 _WITH_UNIT: Final = re.compile(r"(.*?)\s*[\[(](.*)[\])]")
 
@@ -112,6 +113,10 @@ def _match(table: Table, index: int, header: str, wanted: str) -> Matched:
     fitting = [c for c in columns if c.unit and _unsuffixed(c.name)[0] == bare]
     if suffix or unit:
         fitting = [c for c in fitting if _is_readable(c, unit or suffix)]
+    if len(fitting) == 1 and fitting[0].unit == _BLOWN and not (suffix or unit):
+        # Gauges read inches of water as often as kilopascals: one taken for the other is four times too much.
+        allowed = f"its unit is needed: {bare} [inH2O] or {bare} [kPa]"
+        return Matched(index=index, header=header, allowed=allowed, nearest=f"{bare} [inH2O]")
     if len(fitting) == 1:
         return _in_unit(index, header, fitting[0], unit or suffix)
     names = {spelling: column.header for column in columns for spelling in _spellings(column)}

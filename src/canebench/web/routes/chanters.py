@@ -10,7 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from canebench.base.errors import InputError
 from canebench.bench.browse_chanters import ChanterPage, chanter_page, edit_chanter
 from canebench.bench.chanters import keep_chanter
-from canebench.bench.drones import keep_drone, list_drones, note_pin
+from canebench.bench.drones import keep_drone, list_drones
 from canebench.bench.people import list_players
 from canebench.web.answers import answer
 from canebench.web.desk import desk_of
@@ -89,17 +89,16 @@ async def add_drone(request: Request) -> Response:
     """A drone with the mark on its pin, or where the pin stands now."""
 
     def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
-        name, pin = form.needed("name", "drone"), form.number("pin_mm", "pin")
         keep_drone(
             ledger,
-            name,
+            form.needed("name", "drone"),
             who=desk.who,
             kind=form.text("kind"),
             player=form.text("player"),
             mark_mm=form.number("mark_mm", "mark"),
+            pin_mm=form.number("pin_mm", "pin"),
+            hz=form.number("hz", "pitch"),
         )
-        if pin is not None:
-            note_pin(ledger, name, pin_mm=pin, who=desk.who, hz=form.number("hz", "pitch"))
         return "/chanters"
 
     return await answer(request, act, form="drone", again=_chanters)
