@@ -1,4 +1,4 @@
-"""The pages of reeds and players on a ledger of many years: how long each takes, its HTML included.
+"""The pages on a ledger of many years: how long each takes, its HTML included.
 
 Run by `benchmarks/run`. Each address is asked for as a browser would ask, through every guard. On
 a machine that does other work too, the time of the processor alone is the figure to look at.
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 _REPEATS: Final = 100
 _PLAYERS: Final = 100
+#: Slow ones are asked for less often.
+_FEW: Final = ("choose, of all",)
 #: Readings of strength, spells of playing and pinches to each reed.
 _STRENGTHS, _PLAYS, _PINCHES = 3, 10, 1
 
@@ -46,7 +48,7 @@ def main() -> None:
             open_ledger(str(path))
             _fill(path, reeds=wanted.reeds, takes=wanted.takes)
             _fill_days(path, reeds=wanted.reeds)
-        _pages(path, reeds=wanted.reeds)
+        _pages(path, reeds=wanted.reeds, takes=wanted.takes)
 
 
 def _fill_days(path: Path, *, reeds: int) -> None:
@@ -102,7 +104,7 @@ def _fill_days(path: Path, *, reeds: int) -> None:
     raw.close()
 
 
-def _pages(path: Path, *, reeds: int) -> None:
+def _pages(path: Path, *, reeds: int, takes: int) -> None:
     chance = random.Random(4)  # noqa: S311
     entry = Entry(PORT)
     app = create_app(the_desk(str(path), "Ailsa"), entry, hosts=[HOST])
@@ -117,13 +119,23 @@ def _pages(path: Path, *, reeds: int) -> None:
         "choose, of a lot": lambda: (
             f"/choose?player=player+{chance.randint(1, 100)}&lot=lot+{chance.randint(1, 99)}"
         ),
+        "choose, of all": lambda: f"/choose?player=player+{chance.randint(1, 100)}",
         "players": lambda: "/players",
         "one player": lambda: f"/players/{chance.randint(1, _PLAYERS)}",
+        "start": lambda: "/",
+        "a fitting": lambda: _fitting(chance.randint(1, reeds)),
+        "chanters": lambda: "/chanters",
+        "one chanter": lambda: f"/chanters/{chance.randint(1, _PLAYERS)}",
+        "takes, any page": lambda: f"/takes?page={chance.randint(1, takes // 100)}",
+        "one take": lambda: f"/takes/{chance.randint(1, takes)}",
+        "care": lambda: "/care",
+        "exchange": lambda: "/exchange",
+        "history": lambda: "/history",
     }
     with signed_in(app, entry) as client:
         for what, address in addresses.items():
             spent, worked, size = [], [], 0
-            for _ in range(_REPEATS):
+            for _ in range(_REPEATS // 10 if what in _FEW else _REPEATS):
                 asked = address()
                 start, cpu = time.perf_counter(), time.process_time()
                 answer = client.get(asked)
@@ -135,6 +147,11 @@ def _pages(path: Path, *, reeds: int) -> None:
             wall, own = (f"{statistics.quantiles(times, n=20)[-1]:.0f} ms" for times in (spent, worked))
             figure = f"p95 {wall}, {own} of CPU; {size / 1000:.0f} kB"
             _report(what, figure, "p95 at most 80 ms")
+
+
+def _fitting(reed: int) -> str:
+    """A reed in the chanter that its takes were played in."""
+    return f"/fit/{reed}/{1 + reed % 100}"
 
 
 if __name__ == "__main__":

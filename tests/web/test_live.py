@@ -11,10 +11,14 @@ import numpy as np
 import pytest
 from starlette.websockets import WebSocketDisconnect
 
+from canebench.base.finding import Finding
 from canebench.base.units import hz_to_cents
+from canebench.bench.listen import now_object
 from canebench.bench.measure_take import measure_take
 from canebench.sound.decode import read_recording
 from canebench.sound.encode import write_recording
+from canebench.sound.live import Now
+from canebench.sound.loudness import Loudness
 from canebench.sound.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from canebench.web import streams
@@ -66,6 +70,14 @@ def test_what_is_sent_is_kept_bit_for_bit(client: TestClient, app: Starlette) ->
     kept = read_recording(app.state.desk.recordings.finished(end["recording"]))
     assert kept.rate_hz == RATE_HZ
     assert np.array_equal(kept.samples, samples)
+
+
+def test_what_is_done_to_the_sound_is_told_while_it_plays() -> None:
+    loudness = Loudness(level_db=-20.0, peak_db=-10.0, quietest_db=None, clipped=0)
+    remark = Finding(code="non-linear", text="Something presses the tops flat.")
+    for remarks, said in (((), []), ((remark,), [remark.text])):
+        now = Now(at_s=3.0, sounding=None, loudness=loudness, breaks=0, lost_s=0.0, remarks=remarks)
+        assert now_object(now)["remarks"] == said
 
 
 def test_a_gap_is_told_and_stands_as_silence(client: TestClient, app: Starlette) -> None:

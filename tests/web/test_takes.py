@@ -9,9 +9,12 @@ from typing import TYPE_CHECKING
 
 from PIL import Image
 
+from canebench.bench import browse_takes
 from canebench.bench.measure_take import DEMO_FILE
 
 if TYPE_CHECKING:
+    import pytest
+    from starlette.applications import Starlette
     from starlette.testclient import TestClient
 
 
@@ -29,6 +32,17 @@ def test_the_list_is_filtered_and_paged(client: TestClient) -> None:
     assert client.get("/takes").text.count('<th scope="row">') == 8
     assert client.get("/takes?reed=1").text.count('<th scope="row">') == 2
     assert "No take yet" in client.get("/takes?reed=999").text
+
+
+def test_pages_are_the_same_from_either_end(app: Starlette, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Late pages are read from the other end: each take stands on one page, newest first."""
+    monkeypatch.setattr(browse_takes, "PAGE", 3)
+    ledger = app.state.desk.ledger
+    pages = [browse_takes.list_takes(ledger, {}, page=number)[0] for number in (1, 2, 3, 4)]
+    assert [len(page) for page in pages] == [3, 3, 2, 0]
+    with ledger.reading() as reader:
+        expected = [row["id"] for row in reader.rows("takes", order="-at")]
+    assert [line.take["id"] for page in pages for line in page] == expected
 
 
 def test_a_typed_take_has_no_recording(client: TestClient) -> None:

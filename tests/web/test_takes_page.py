@@ -45,12 +45,10 @@ def texts(root: Element) -> dict[str, tuple[float, float]]:
     }
 
 
-def test_the_list_is_narrowed_by_what_has_takes(client: TestClient) -> None:
+def test_the_list_is_narrowed_by_a_reeds_number(client: TestClient) -> None:
     page = client.get("/takes?reed=1").text
-    assert '<option value="1" selected>1</option>' in page
+    assert re.search(r'<input id="takes-reed" name="reed" type="text" value="1"', page)
     assert "All takes" in page
-    # Reed 50 has no take, so it cannot be chosen: it would only lead to an empty list.
-    assert '<option value="50">50</option>' not in page
     assert "All takes" not in client.get("/takes").text
 
 
@@ -61,7 +59,7 @@ def test_nothing_found_is_told_from_nothing_there(client: TestClient, empty_clie
     assert "No take yet" not in beyond
     empty = empty_client.get("/takes").text
     assert "Begin a" in empty
-    assert '<select id="takes-reed"' not in empty
+    assert 'id="takes-reed"' not in empty
 
 
 @pytest.mark.parametrize("width", [WIDTH, NARROW])

@@ -6,7 +6,7 @@ Guarded by `tests/web/test_chanters.py` and `tests/web/test_chanters_page.py`.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
@@ -60,6 +60,10 @@ class ChanterPage:
     story: list[ActRecord]
 
 
+#: Chanters whose effects are kept at hand.
+_MOST_KEPT: Final = 512
+
+
 class Effects:
     """What a millimetre does, kept at hand: computing it takes a fifth of a second."""
 
@@ -69,10 +73,14 @@ class Effects:
     def of(self, key: object, reader: Reader, reed: Row | None, chanter: Row) -> tuple[Effect, ...]:
         """For a chanter, from the takes of a reed in it."""
         if key not in self._kept:
-            if len(self._kept) >= 64:
-                self._kept.pop(next(iter(self._kept)))
             fitting = fitting_of_rows(reader, reed or {"id": -1}, chanter, Wish())
-            self._kept[key] = chanter_effects(fitting)
+            if not fitting.takes:
+                # Nothing is learnt yet: chanters of one size have one answer.
+                key = chanter["chanter_toml"]
+            if key not in self._kept:
+                if len(self._kept) >= _MOST_KEPT:
+                    self._kept.pop(next(iter(self._kept)))
+                self._kept[key] = chanter_effects(fitting)
         return self._kept[key]
 
 

@@ -48,35 +48,40 @@ class TakePage:
     story: list[ActRecord]
 
 
-def list_takes(ledger: Ledger, where: dict[str, Value], *, page: int) -> tuple[list[TakeLine], int]:
-    """A page of takes, newest first, and how many there are."""
+def list_takes(
+    ledger: Ledger, where: dict[str, Value], *, page: int, reed: str | None = None
+) -> tuple[list[TakeLine], int]:
+    """A page of takes, newest first, and how many there are; of the reed of a number, if so asked."""
     with ledger.reading() as reader:
-        rows = reader.rows("takes", where, order="-at", limit=PAGE, offset=PAGE * (page - 1))
-        return _lines(reader, rows), reader.count("takes", where)
+        if reed is not None:
+            row = reader.find("reeds", "number", reed)
+            where = {**where, "reed_id": -1 if row is None else row["id"]}
+        total = reader.count("takes", where)
+        start = PAGE * (page - 1)
+        size = max(0, min(PAGE, total - start))
+        if start <= total // 2:
+            rows = reader.rows("takes", where, order="-at", limit=size, offset=start)
+        else:
+            # Walked to from the nearer end.
+            rows = reader.rows("takes", where, order="at", limit=size, offset=total - start - size)[::-1]
+        return _lines(reader, rows), total
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choices:
-    """What takes can be chosen by: (id, name) of reeds, chanters and players that have takes."""
+    """What takes can be chosen by besides their reed: (id, name) of chanters and players."""
 
-    reeds: list[tuple[str, str]]
     chanters: list[tuple[str, str]]
     players: list[tuple[str, str]]
 
 
 def take_choices(ledger: Ledger) -> Choices:
-    """The reeds, chanters and players of all takes, in the order of their names."""
-    found: dict[str, list[tuple[str, str]]] = {}
+    """All chanters and players, in the order of their names."""
     with ledger.reading() as reader:
-        for table, noun, column in (
-            ("reeds", "reed", "number"),
-            ("chanters", "chanter", "name"),
-            ("players", "player", "name"),
-        ):
-            ids = [one for one in reader.counts("takes", f"{noun}_id") if one is not None]
-            rows = reader.of_many(table, "id", ids)
-            names = [(str(row["id"]), str(row[column])) for row in rows]
-            found[table] = sorted(names, key=lambda one: (len(one[1]) if one[1].isdigit() else 99, one[1]))
+        found = {
+            table: [(str(row["id"]), str(row["name"])) for row in reader.rows(table, order="#name")]
+            for table in ("chanters", "players")
+        }
     return Choices(**found)
 
 

@@ -78,6 +78,7 @@ def now_object(now: Now) -> dict[str, Any]:
         "level": _bar(now.loudness.level_db),
         "levelSaid": level_said(now.loudness),
         "timeSaid": f"{number(now.at_s, 0)} s",
+        "remarks": [one.text for one in now.remarks],
         "breaks": now.breaks,
         "breaksSaid": breaks_said(now.breaks, now.lost_s),
     }

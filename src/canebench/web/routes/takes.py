@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from canebench.web.desk import Desk, NotedLedger
     from canebench.web.forms import Form, Problem
 
-_FILTERS: Final = ("reed", "chanter", "player")
+_FILTERS: Final = ("chanter", "player")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,10 +77,13 @@ async def takes(request: Request) -> Response:
     """The list, newest first."""
     filters = {n: request.query_params[n] for n in _FILTERS if request.query_params.get(n, "").isdecimal()}
     where: dict[str, Value] = {f"{name}_id": int(value[:15]) for name, value in filters.items()}
+    reed = request.query_params.get("reed", "").strip()
     number = page_number(request)
     ledger = desk_of(request).ledger
-    lines, total = await run_in_threadpool(list_takes, ledger, where, page=number)
+    lines, total = await run_in_threadpool(list_takes, ledger, where, page=number, reed=reed or None)
     choices = await run_in_threadpool(take_choices, ledger)
+    if reed:
+        filters["reed"] = reed
     page = TakesPage(lines=lines, total=total, number=number, filters=filters, choices=choices)
     return show(request, page)
 

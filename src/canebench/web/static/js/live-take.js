@@ -12,6 +12,7 @@ const PLACES = `
     <p class="live-note"><span data-place="note">–</span> <span class="live-cents"><span data-place="cents"></span> <span class="live-way" data-place="way"></span></span></p>
     <p class="live-level"><span class="live-bar" aria-hidden="true"><span data-place="bar"></span></span> <span data-place="level"></span></p>
     <p class="small-print"><span data-place="time"></span> · <span data-place="gaps">no gaps</span> <span data-place="skipped"></span></p>
+    <ul class="live-remarks" role="status" data-place="remarks"></ul>
   </div>
   <div data-place="beam"></div>
   <dl class="three" data-place="three" hidden><div><dt>Height</dt><dd data-place="height"></dd></div><div><dt>Tilt</dt><dd data-place="tilt"></dd></div><div><dt>Left</dt><dd data-place="left"></dd></div></dl>`;
@@ -97,7 +98,17 @@ class LiveTake extends HTMLElement {
     time.textContent = told.timeSaid;
     gaps.textContent = told.breaksSaid;
     skipped.textContent = told.skippedSaid;
+    this.remark(told.remarks);
     this.dataset.looks = String(Number(this.dataset.looks ?? 0) + 1);
+  }
+
+  // What seems to be done to the sound on its way; told anew only where it changes.
+  remark(said) {
+    if (said.join() === (this.remarked ?? "")) return;
+    this.remarked = said.join();
+    this.places.remarks.replaceChildren(
+      ...said.map((text) => Object.assign(document.createElement("li"), { textContent: text })),
+    );
   }
 
   beam({ drawn, height, tilt, left, notes }) {
