@@ -92,4 +92,4 @@ class Ears:
 def _give_way() -> None:
     """Hearings wait for looks, not looks for hearings."""
     if hasattr(os, "nice"):
-        os.nice(10)
+        os.nice(19)
