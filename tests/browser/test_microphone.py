@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    from playwright.sync_api import Browser, Page, Playwright
+    from playwright.sync_api import Browser, Locator, Page, Playwright
 
     from support.running_bench import Bench, Watch
 
@@ -70,13 +70,18 @@ def begin(page: Page) -> None:
     expect(page.get_by_role("heading", name="A clean start")).to_be_visible()
 
 
+def listening(page: Page) -> Locator:
+    """A fitting begun, and its take being listened to."""
+    begin(page)
+    page.get_by_role("button", name="Listen", exact=True).click()
+    return page.locator("live-take")
+
+
 def test_from_the_microphone_to_the_beam(
     page_that_hears: tuple[Page, Watch], bench: Bench, season_copy: Path
 ) -> None:
     page, _ = page_that_hears
-    begin(page)
-    page.get_by_role("button", name="Listen", exact=True).click()
-    live = page.locator("live-take")
+    live = listening(page)
     # Sound first, then pitch: silence would give a perfect nothing.
     expect(live.get_by_text("Level good")).to_be_visible(timeout=8_000)
     expect(live.locator(".live-note")).to_contain_text("low A", timeout=8_000)
@@ -115,9 +120,7 @@ def _assert_true(folder: Path) -> None:
 def test_thrown_away_it_is_gone_once_asked(page_that_hears: tuple[Page, Watch], season_copy: Path) -> None:
     page, _ = page_that_hears
     unfinished = season_copy / "takes" / "unfinished"
-    begin(page)
-    page.get_by_role("button", name="Listen", exact=True).click()
-    live = page.locator("live-take")
+    live = listening(page)
     expect(live.get_by_text("Level good")).to_be_visible(timeout=8_000)
     page.once("dialog", lambda dialog: dialog.dismiss())
     live.get_by_role("button", name="Throw away").click()
@@ -134,9 +137,7 @@ def test_a_page_left_in_the_middle_can_still_be_measured_without_scripts(
     page_that_hears: tuple[Page, Watch], hearing: Browser
 ) -> None:
     page, _ = page_that_hears
-    begin(page)
-    page.get_by_role("button", name="Listen", exact=True).click()
-    live = page.locator("live-take")
+    live = listening(page)
     expect(live.get_by_text("Level good")).to_be_visible(timeout=8_000)
     expect(live).to_have_attribute("data-notes", re.compile("low A.*high A"), timeout=20_000)
     where = page.url
@@ -153,9 +154,7 @@ def test_a_page_left_in_the_middle_can_still_be_measured_without_scripts(
 
 def test_sound_that_the_system_held_is_a_gap(page_that_hears: tuple[Page, Watch]) -> None:
     page, _ = page_that_hears
-    begin(page)
-    page.get_by_role("button", name="Listen", exact=True).click()
-    live = page.locator("live-take")
+    live = listening(page)
     expect(live.locator(".live-note")).to_contain_text("low A", timeout=12_000)
     expect(live.get_by_text("no gaps")).to_be_visible()
     page.evaluate("document.querySelector('live-take').microphone.context.suspend()")
@@ -184,9 +183,7 @@ def test_no_microphone_is_said(browser: Browser, bench: Bench) -> None:
 
 def test_unplugged_in_the_middle_what_was_heard_is_measured(page_that_hears: tuple[Page, Watch]) -> None:
     page, _ = page_that_hears
-    begin(page)
-    page.get_by_role("button", name="Listen", exact=True).click()
-    live = page.locator("live-take")
+    live = listening(page)
     expect(live.locator(".live-note")).to_contain_text("C", timeout=12_000)
     page.evaluate(
         """() => {

@@ -69,7 +69,7 @@ def keep_drone(
             told["player_id"] = named(act, "players", player)["id"]
         drone = _drone(act, name, told)
         if pin_mm is not None:
-            act.insert("pin_marks", {"drone_id": drone["id"], "at": act.at, "pin_mm": pin_mm, "hz": hz})
+            _note(act, drone, pin_mm=pin_mm, hz=hz)
     return drone
 
 
@@ -100,21 +100,15 @@ def note_pin(
         )
     with ledger.act("pin", who=who, said=f"pin of {name} at {pin_mm:g} mm") as act:
         drone = named(act, "drones", name)
-        act.insert(
-            "pin_marks",
-            {
-                "drone_id": drone["id"],
-                "at": act.at,
-                "pin_mm": pin_mm,
-                "hz": hz,
-                "sd_hz": sd_hz,
-                "remarks": remarks,
-            },
-        )
+        _note(act, drone, pin_mm=pin_mm, hz=hz, sd_hz=sd_hz, remarks=remarks)
         known = cents_a_mm(act.rows("pin_marks", {"drone_id": drone["id"]}))
     mark = drone["pin_mark_mm"]
     said = what_pin_says(pin_mm, None if mark is None else float(mark), known)
     return PinNoted(drone=drone, pin_mm=pin_mm, said=said)
+
+
+def _note(act: Writer, drone: Row, **told: Value) -> None:
+    act.insert("pin_marks", {"drone_id": drone["id"], "at": act.at, **told})
 
 
 def cents_a_mm(marks: Sequence[Row]) -> Uncertain | None:
