@@ -16,8 +16,8 @@ import numpy as np
 
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.base.units import hz_to_cents
-from canebench.sound.live import WINDOW_S, LiveListener
-from canebench.sound.measure import measure
+from canebench.sound.analysis.measure import measure
+from canebench.sound.live.estimator import WINDOW_S, LiveListener
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from support.conditions import CONDITIONS, recipe_for
 from support.noises import speech
@@ -25,7 +25,7 @@ from support.streaming import LOOK_S, broken, stream_samples
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
-    from canebench.sound.recording import Recording
+    from canebench.sound.files.recording import Recording
     from support.streaming import Streamed
 
 _RATE_HZ = 48_000.0

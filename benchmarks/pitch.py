@@ -19,15 +19,15 @@ from baselines import BASELINES
 from bound import bare, bound_cents
 from canebench.base.uncertain import SD_TO_90
 from canebench.base.units import hz_step_to_cents, hz_to_cents
-from canebench.sound.measure import measure
+from canebench.sound.analysis.measure import measure
 from canebench.sound.synth import render
 from conditions import CONDITIONS, recipe_for
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from canebench.sound.readings import Measurement, NoteReading
-    from canebench.sound.recording import Recording
+    from canebench.sound.analysis.readings import Measurement, NoteReading
+    from canebench.sound.files.recording import Recording
     from canebench.sound.synth import Recipe, Truth
 
 #: A reading whose spans lie outside the note it is named for is misnamed; edges may differ by this, s.

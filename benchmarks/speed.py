@@ -18,9 +18,9 @@ from pathlib import Path
 
 import numpy as np
 
-from canebench.sound.encode import write_recording
-from canebench.sound.measure import measure
-from canebench.sound.recording import Recording
+from canebench.sound.analysis.measure import measure
+from canebench.sound.files.encode import write_recording
+from canebench.sound.files.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 
 #: Whole sections of the take, so that no section holds a seam where the drones jump.

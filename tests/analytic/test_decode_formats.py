@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from canebench.base.errors import InputError, NotFoundError, UnknownNameError
-from canebench.sound.decode import read_bytes, read_recording
-from canebench.sound.encode import BitDepth, write_recording
-from canebench.sound.recording import Recording
+from canebench.sound.files.decode import read_bytes, read_recording
+from canebench.sound.files.encode import BitDepth, write_recording
+from canebench.sound.files.recording import Recording
 from support.pitch import assert_within_cents
 from support.soundfiles import KINDS, MORE_KINDS, Kind, encoded, tone_file
 from support.tones import amplitude_and_hz, tone
@@ -167,6 +167,6 @@ def test_places_without_a_file(tmp_path: Path) -> None:
 
 def test_the_decoder_starts_light() -> None:
     """NumPy alone would double the decoder's start."""
-    code = "import sys, canebench.sound.decode_child; sys.exit('numpy' in sys.modules)"
+    code = "import sys, canebench.sound.files.decode_child; sys.exit('numpy' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
     assert subprocess.run([sys.executable, "-c", f"import numpy; {code}"], check=False).returncode == 1

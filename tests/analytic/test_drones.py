@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from canebench.sound.pooling import _parted
-from canebench.sound.readings import DroneReading
+from canebench.sound.analysis.pooling import _parted
+from canebench.sound.analysis.readings import DroneReading
 from canebench.sound.synth import DronePlan, Recipe, scale_notes
 from support.pitch import assert_within_cents
 from support.takes import Take, assert_drones_true, take_of

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from canebench.sound.level import Level, level_of
-from canebench.sound.recording import Recording
+from canebench.sound.dsp.level import Level, level_of
+from canebench.sound.files.recording import Recording
 from support.tones import tone
 
 if TYPE_CHECKING:

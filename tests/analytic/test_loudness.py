@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from canebench.sound.loudness import SILENT_DB, Meter
+from canebench.sound.dsp.loudness import SILENT_DB, Meter
 from support.tones import tone
 
 RATE_HZ = 48_000

@@ -10,8 +10,8 @@ import pytest
 
 from canebench.base.errors import InputError
 from canebench.base.notes import HIGH_A, LOW_A, NOTES
-from canebench.sound.measure import measure
-from canebench.sound.recording import Recording
+from canebench.sound.analysis.measure import measure
+from canebench.sound.files.recording import Recording
 from canebench.sound.synth import DronePlan, PlannedNote, Recipe, render, scale_notes
 from support.conditions import CONDITIONS, recipe_for
 from support.pitch import assert_within_cents

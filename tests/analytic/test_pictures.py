@@ -7,8 +7,8 @@ import io
 import numpy as np
 from PIL import Image
 
+from canebench.sound.files.recording import Recording
 from canebench.sound.pictures import TOP_HZ, spectrogram_png, waveform
-from canebench.sound.recording import Recording
 from support.tones import tone
 
 RATE_HZ = 48_000

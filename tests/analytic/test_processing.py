@@ -9,18 +9,18 @@ import numpy as np
 import pytest
 from scipy.signal import resample, resample_poly
 
-from canebench.sound.drones import DroneRun
-from canebench.sound.jointly import Fit
-from canebench.sound.measure import measure
-from canebench.sound.processing import _waver_cents
-from canebench.sound.recording import Recording
+from canebench.sound.analysis.drones import DroneRun
+from canebench.sound.analysis.measure import measure
+from canebench.sound.analysis.processing import _waver_cents
+from canebench.sound.dsp.harmonic_source import Voice
+from canebench.sound.dsp.joint_fit import Fit
+from canebench.sound.files.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, Truth, render, scale_notes
-from canebench.sound.voices import Voice
 from support.takes import codes
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
-    from canebench.sound.readings import DroneName
+    from canebench.sound.analysis.readings import DroneName
 
 _RATE_HZ = 16_000.0
 _SEEDS = (5_841, 5_842, 5_843)

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from canebench.sound.measure import measure
-from canebench.sound.recording import Recording
+from canebench.sound.analysis.measure import measure
+from canebench.sound.files.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from support.noises import hum, speech
 from support.takes import codes, names
@@ -16,7 +16,7 @@ from support.tones import tone
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray, SampleArray
-    from canebench.sound.readings import Measurement
+    from canebench.sound.analysis.readings import Measurement
 
 _RATE_HZ = 16_000
 

@@ -12,7 +12,7 @@ from playwright.sync_api import expect
 from pypdf import PdfReader
 
 from canebench.base.notes import NOTES
-from canebench.sound.decode import read_recording
+from canebench.sound.files.decode import read_recording
 from support.running_bench import signed_in_page
 
 if TYPE_CHECKING:

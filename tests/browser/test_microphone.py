@@ -10,7 +10,7 @@ from playwright.sync_api import expect
 
 from canebench.base.units import hz_to_cents
 from canebench.bench.measure_take import measure_take
-from canebench.sound.encode import write_recording
+from canebench.sound.files.encode import write_recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from canebench.store.ledger import open_ledger
 from support.running_bench import launched, signed_in_page

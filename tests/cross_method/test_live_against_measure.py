@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from canebench.base.units import hz_to_cents
-from canebench.sound.measure import measure
+from canebench.sound.analysis.measure import measure
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from support.conditions import CONDITIONS, recipe_for
 from support.noises import speech

@@ -13,7 +13,7 @@ from canebench.base.finding import Finding
 from canebench.base.notes import LOW_A, NOTES
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.base.setting import Setting
-from canebench.sound.encode import write_recording
+from canebench.sound.files.encode import write_recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from doors.made_takes import made_measurement
 from doors.run import run
@@ -22,8 +22,8 @@ from support.gentle_chanters import gentle_chanter
 from support.true_chanters import true_chanter
 
 if TYPE_CHECKING:
-    from canebench.sound.readings import Measurement
-    from canebench.sound.recording import Recording
+    from canebench.sound.analysis.readings import Measurement
+    from canebench.sound.files.recording import Recording
     from support.true_chanters import TrueChanter
 
 Json = dict[str, Any]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from canebench.base.notes import NOTES
 from canebench.base.scales import DEFAULT_SCALE, Scale
 from canebench.base.units import cents_to_hz, hz_step_to_cents
-from canebench.sound.readings import DroneReading, Measurement, NoteReading, Reference, ReferenceKind
+from canebench.sound.analysis.readings import DroneReading, Measurement, NoteReading, Reference, ReferenceKind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -14,7 +14,7 @@ from canebench.bench.measure_take import DEMO_FILE, measure_demo, measure_take
 from canebench.bench.render_take import recipe_from, render_take, truth_object
 from canebench.bench.wire import report_object
 from canebench.fitting.acts import Act
-from canebench.sound.decode import read_recording
+from canebench.sound.files.decode import read_recording
 from canebench.sound.synth import Recipe, render, scale_notes
 from doors.run import run
 

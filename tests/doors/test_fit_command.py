@@ -13,7 +13,7 @@ from canebench.base.finding import Finding
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
 from canebench.bench import measure_take as bench
-from canebench.sound.encode import write_recording
+from canebench.sound.files.encode import write_recording
 from canebench.sound.synth import Recipe, render, scale_notes
 from canebench.store.ledger import open_ledger
 from doors.run import run

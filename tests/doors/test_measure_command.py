@@ -12,8 +12,8 @@ from canebench.base.finding import Finding
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.bench import measure_take as bench
 from canebench.cli.measure import command
-from canebench.sound.encode import write_recording
-from canebench.sound.measure import measure
+from canebench.sound.analysis.measure import measure
+from canebench.sound.files.encode import write_recording
 from canebench.sound.synth import Recipe, render, scale_notes
 from doors.made_takes import TOP_FLAT, made_measurement
 from doors.run import run
@@ -21,7 +21,7 @@ from doors.run import run
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from canebench.sound.readings import Measurement
+    from canebench.sound.analysis.readings import Measurement
 
 
 @pytest.fixture

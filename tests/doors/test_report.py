@@ -24,7 +24,7 @@ from doors.made_takes import TOP_FLAT, made_measurement
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from canebench.sound.readings import Measurement
+    from canebench.sound.analysis.readings import Measurement
 
 SILENCE = Finding(code="no-chanter", text="No chanter was heard.", refuses=True)
 

@@ -11,7 +11,7 @@ import pytest
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.base.units import cents_to_hz
 from canebench.cli.synth import command
-from canebench.sound.decode import read_recording
+from canebench.sound.files.decode import read_recording
 from canebench.sound.synth import Recipe, scale_notes
 from doors.run import run
 

@@ -10,13 +10,13 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, NoReturn
 
-from canebench.sound import decode_child
-from canebench.sound.decode_track import decode
+from canebench.sound.files import decode_child
+from canebench.sound.files.decode_track import decode
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from canebench.sound.decode_track import Limits
+    from canebench.sound.files.decode_track import Limits
 
 _STATUS = Path("/proc/self/status").open()  # noqa: SIM115  opened before nothing can be opened any more
 _CHUNK = 8 << 20

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.base.errors import DecodeError, InputError
-from canebench.sound.decode import CHILD, child_limits, decode_file, read_bytes, recording_from
+from canebench.sound.files.decode import CHILD, child_limits, decode_file, read_bytes, recording_from
 from support.lies import wav
 
 if TYPE_CHECKING:
-    from canebench.sound.recording import Recording
+    from canebench.sound.files.recording import Recording
 
 PCM = bytes(9_600)
 FAULTY = (sys.executable, "-P", str(Path(__file__).with_name("faulty_child.py")))

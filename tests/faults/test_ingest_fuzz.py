@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from canebench.base.errors import DecodeError
-from canebench.sound.decode import MAX_SAMPLE
+from canebench.sound.files.decode import MAX_SAMPLE
 from support.decoder import Decoder, DecoderDied
 from support.lies import mended_ogg
 from support.soundfiles import KINDS, tone_file

@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 
 from canebench.base.errors import DecodeError, InputError
-from canebench.sound import decode
-from canebench.sound.decode import (
+from canebench.sound.files import decode
+from canebench.sound.files.decode import (
     read_bytes,
     read_recording,
 )
-from canebench.sound.decode_track import OPEN_OPTIONS
+from canebench.sound.files.decode_track import OPEN_OPTIONS
 from support.lies import flac_claiming, mp3_claiming, silent_flac, wav
 from support.soundfiles import KINDS, tone_file
 from support.watch import port, watched

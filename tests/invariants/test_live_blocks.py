@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from canebench.sound.incoming import KEPT_S, Incoming
-from canebench.sound.intake import sections
-from canebench.sound.recording import Recording
-from canebench.sound.spectra import frames_of
+from canebench.sound.dsp.decimation import sections
+from canebench.sound.dsp.stft import frames_of
+from canebench.sound.files.recording import Recording
+from canebench.sound.live.ring_buffer import KEPT_S, Incoming
 from canebench.sound.synth import render
 from support.conditions import CONDITIONS, recipe_for
 from support.streaming import stream_samples

@@ -12,9 +12,9 @@ import pytest
 from canebench.base.notes import NOTES
 from canebench.bench.measure_take import measure_take
 from canebench.bench.wire import report_object
-from canebench.sound.decode import read_bytes
-from canebench.sound.measure import measure
-from canebench.sound.recording import Recording
+from canebench.sound.analysis.measure import measure
+from canebench.sound.files.decode import read_bytes
+from canebench.sound.files.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from doors.run import run
 from support.pitch import assert_within_cents
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from canebench.base.arrays import SampleArray
-    from canebench.sound.readings import Measurement
+    from canebench.sound.analysis.readings import Measurement
 
 _RATE_HZ = 16_000
 _SAME = 1e-6

@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from canebench.base.errors import InputError
-from canebench.sound.decode import read_bytes
-from canebench.sound.recording import RATE_RANGE_HZ, Recording
+from canebench.sound.files.decode import read_bytes
+from canebench.sound.files.recording import RATE_RANGE_HZ, Recording
 from support.soundfiles import tone_file
 
 if TYPE_CHECKING:
@@ -94,7 +94,7 @@ def test_blocks_of_a_spooled_file_keep_their_values() -> None:
 
 _WALK = """
 import sys, pathlib
-from canebench.sound.decode import read_recording
+from canebench.sound.files.decode import read_recording
 def resident_mib():
     lines = pathlib.Path("/proc/self/status").read_text().splitlines()
     return int(next(line for line in lines if line.startswith("VmHWM")).split()[1]) / 1024

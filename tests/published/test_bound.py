@@ -11,8 +11,8 @@ import pytest
 from scipy.optimize import minimize_scalar
 
 from canebench.base.uncertain import SD_TO_90
-from canebench.sound.measure import measure
-from canebench.sound.recording import Recording
+from canebench.sound.analysis.measure import measure
+from canebench.sound.files.recording import Recording
 from support.datasets import PUBLISHED, source_of
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from canebench.base.units import cents_to_hz, hz_to_cents
-from canebench.sound.measure import measure
+from canebench.sound.analysis.measure import measure
 from canebench.sound.synth import Recipe, render, scale_notes
 from support.datasets import published
 from support.pitch import assert_within_cents

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.base.units import cents_to_hz
-from canebench.sound.measure import measure
+from canebench.sound.analysis.measure import measure
 from support.datasets import published
 from support.organ import Stroke, font_path, played
 from support.pitch import assert_within_cents
@@ -17,7 +17,7 @@ from support.takes import codes, names, reading
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from canebench.sound.readings import Measurement
+    from canebench.sound.analysis.readings import Measurement
 
 _LOOPS = published("sample_loops")
 _PROGRAM = int(_LOOPS.number("program"))

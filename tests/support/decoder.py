@@ -10,12 +10,12 @@ from pathlib import Path
 from struct import Struct
 from typing import TYPE_CHECKING, Any, Self
 
-from canebench.sound.decode import CHILD, child_limits, recording_from
+from canebench.sound.files.decode import CHILD, child_limits, recording_from
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from canebench.sound.recording import Recording
+    from canebench.sound.files.recording import Recording
 
 _LENGTH = Struct("<I")
 #: Processor time one process may use in all; a single file's time is watched by the clock.
@@ -40,7 +40,7 @@ class Decoder:
         )
 
     def read(self, data: bytes, *, origin: str) -> Recording:
-        """As `canebench.sound.decode.read_bytes`; after a crash or hang (`DecoderDied`) it goes on."""
+        """As `canebench.sound.files.decode.read_bytes`; after a crash or hang (`DecoderDied`) it goes on."""
         assert self._process.stdin is not None
         try:
             self._process.stdin.write(_LENGTH.pack(len(data)))

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from canebench.sound.recording import Recording
+from canebench.sound.files.recording import Recording
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from canebench.base.scales import DEFAULT_SCALE
-from canebench.sound.listening import hear_closely
-from canebench.sound.live import LiveListener, Now
+from canebench.sound.analysis.section import hear_closely
+from canebench.sound.live.estimator import LiveListener, Now
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
-    from canebench.sound.listening import Closely
-    from canebench.sound.readings import Measurement
-    from canebench.sound.recording import Recording
+    from canebench.sound.analysis.readings import Measurement
+    from canebench.sound.analysis.section import Closely
+    from canebench.sound.files.recording import Recording
 
 LOOK_S = 0.05
 #: A hearing goes on elsewhere for so long before what it found is taken in.

@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from canebench.sound.measure import measure
+from canebench.sound.analysis.measure import measure
 from canebench.sound.synth import render
 from support.pitch import assert_within_cents
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from canebench.sound.readings import Measurement, NoteReading
-    from canebench.sound.recording import Recording
+    from canebench.sound.analysis.readings import Measurement, NoteReading
+    from canebench.sound.files.recording import Recording
     from canebench.sound.synth import Recipe, Truth
 
 #: Ends of a reading's span may lie this far outside the note it is named for.

@@ -15,11 +15,11 @@ from canebench.base.finding import Finding
 from canebench.base.units import hz_to_cents
 from canebench.bench.listen import now_object
 from canebench.bench.measure_take import measure_take
-from canebench.sound.decode import read_recording
-from canebench.sound.encode import write_recording
-from canebench.sound.live import Now
-from canebench.sound.loudness import Loudness
-from canebench.sound.recording import Recording
+from canebench.sound.dsp.loudness import Loudness
+from canebench.sound.files.decode import read_recording
+from canebench.sound.files.encode import write_recording
+from canebench.sound.files.recording import Recording
+from canebench.sound.live.estimator import Now
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from canebench.web import streams
 from canebench.web.streams import HEADER, MARK

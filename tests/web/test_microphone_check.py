@@ -10,7 +10,7 @@ import pytest
 
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.bench.check_microphone import CHECK_S, MicrophoneCheck
-from canebench.sound.live import LiveListener
+from canebench.sound.live.estimator import LiveListener
 from support.tones import tone
 from support.web_client import SOCKETS
 

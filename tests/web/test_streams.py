@@ -16,7 +16,7 @@ from canebench.base.errors import CanebenchError, InputError
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.bench import listeners
 from canebench.bench.listeners import Wanted
-from canebench.sound.decode import read_recording
+from canebench.sound.files.decode import read_recording
 from canebench.web import streams
 from canebench.web.ears import Ears
 from canebench.web.recordings import Recordings

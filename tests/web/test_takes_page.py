@@ -13,7 +13,7 @@ import pytest
 from canebench.bench import take_sound
 from canebench.bench.measure_take import DEMO_FILE
 from canebench.picture.wave_drawing import NARROW, WIDTH, wave_svg
-from canebench.sound.decode import read_recording
+from canebench.sound.files.decode import read_recording
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from starlette.testclient import TestClient
 
-    from canebench.sound.recording import Recording
+    from canebench.sound.files.recording import Recording
 
 SVG = "{http://www.w3.org/2000/svg}"
 PARTS = [(name, 2.5 * i, 2.5 * i + 2.0) for i, name in enumerate(("low G", "low A", "B", "C", "D", "high A"))]

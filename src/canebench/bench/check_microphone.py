@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any, Final
 
 from canebench.base.uncertain import number
 from canebench.bench.listen import level_said
-from canebench.sound.loudness import SILENT_DB
-from canebench.sound.tone_clock import ToneClock
+from canebench.sound.dsp.loudness import SILENT_DB
+from canebench.sound.live.clock_drift import ToneClock
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
     from canebench.base.uncertain import Uncertain
-    from canebench.sound.live import Now
+    from canebench.sound.live.estimator import Now
 
 #: After so long the check says what it found, s.
 CHECK_S: Final = 4.5

@@ -19,9 +19,9 @@ import numpy as np
 
 from canebench.base.errors import CanebenchError
 from canebench.bench.ledger import ledger_url, takes_folder
-from canebench.sound.decode import read_recording
-from canebench.sound.encode import write_recording
-from canebench.sound.recording import Recording
+from canebench.sound.files.decode import read_recording
+from canebench.sound.files.encode import write_recording
+from canebench.sound.files.recording import Recording
 from canebench.store.database import Sqlite, open_database
 from canebench.store.migrate import revision_of
 from canebench.store.reader import Reader

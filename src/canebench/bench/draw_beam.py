@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from canebench.bench.report import TakeReport
     from canebench.bench.verdict import Verdict
-    from canebench.sound.readings import NoteReading
+    from canebench.sound.analysis.readings import NoteReading
 
 
 def draw_beam(report: TakeReport, *, title: str | None = None, before: TakeReport | None = None) -> str:

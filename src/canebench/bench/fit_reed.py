@@ -27,8 +27,8 @@ from canebench.bench.type_take import Typed, typed_take
 from canebench.bore.calibrate import Take
 from canebench.bore.chanter_file import generic, parse
 from canebench.fitting.balance import POSTS
-from canebench.sound.decode import read_recording
-from canebench.sound.encode import write_recording
+from canebench.sound.files.decode import read_recording
+from canebench.sound.files.encode import write_recording
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -24,7 +24,7 @@ from canebench.fitting.limits import Limits
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
-    from canebench.sound.readings import Measurement
+    from canebench.sound.analysis.readings import Measurement
 
 #: A mean that is steadier than this says nothing about the next breath, cents; an estimate of ours.
 _REPEAT_CENTS = 0.3

@@ -14,7 +14,7 @@ from canebench.base.units import CENTS_PER_NEPER, hz_step_to_cents, hz_to_cents
 from canebench.bench.report import TakeReport
 from canebench.fitting.balance import Deviation, balance_of
 from canebench.fitting.next_act import next_act
-from canebench.sound.readings import Measurement, NoteReading, Reference
+from canebench.sound.analysis.readings import Measurement, NoteReading, Reference
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -13,14 +13,14 @@ from canebench.bench.draw_fitting import draw_take
 from canebench.bench.report import report_on
 from canebench.bench.verdict import verdict_of
 from canebench.fitting.tolerance import TOLERANCE_CENTS
-from canebench.sound.listening import hear_closely
-from canebench.sound.live import WINDOW_S, LiveListener
+from canebench.sound.analysis.section import hear_closely
+from canebench.sound.live.estimator import WINDOW_S, LiveListener
 
 if TYPE_CHECKING:
     from canebench.bench.draw_fitting import Drawn
-    from canebench.sound.live import Now
-    from canebench.sound.loudness import Loudness
-    from canebench.sound.readings import Measurement
+    from canebench.sound.analysis.readings import Measurement
+    from canebench.sound.dsp.loudness import Loudness
+    from canebench.sound.live.estimator import Now
 
 __all__ = [
     "WINDOW_S",

@@ -12,14 +12,14 @@ import numpy as np
 
 from canebench.bench.check_microphone import MicrophoneCheck
 from canebench.bench.listen import live_beam, now_object
-from canebench.sound.live import LiveListener
+from canebench.sound.live.estimator import LiveListener
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
     from canebench.base.scales import Scale
-    from canebench.sound.intake import Section
-    from canebench.sound.listening import Closely
-    from canebench.sound.measure import ReferenceChoice
+    from canebench.sound.analysis.measure import ReferenceChoice
+    from canebench.sound.analysis.section import Closely
+    from canebench.sound.dsp.decimation import Section
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

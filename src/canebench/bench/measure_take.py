@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Literal
 
 from canebench.base.scales import DEFAULT_SCALE, Scale
 from canebench.bench.report import TakeReport, report_on
-from canebench.sound.decode import read_recording
-from canebench.sound.measure import measure
+from canebench.sound.analysis.measure import measure
+from canebench.sound.files.decode import read_recording
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -30,7 +30,7 @@ def measure_take(
     Parameters
     ----------
     path : Path
-        Any file that `canebench.sound.decode.read_recording` reads.
+        Any file that `canebench.sound.files.decode.read_recording` reads.
     scale : Scale
         The target scale.
     reference : "auto", "drones", "low-a" or a number of hertz

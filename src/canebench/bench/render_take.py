@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from canebench.base.errors import InputError
 from canebench.base.scales import scale_named
-from canebench.sound.encode import write_recording
+from canebench.sound.files.encode import write_recording
 from canebench.sound.synth import DronePlan, PlannedNote, Recipe, Truth, render
 
 if TYPE_CHECKING:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from canebench.fitting.acts import NextAct
     from canebench.fitting.balance import Balance
-    from canebench.sound.readings import Measurement, NoteReading
+    from canebench.sound.analysis.readings import Measurement, NoteReading
 
 _INDEPENDENT_PER_S: Final = 1.0
 

@@ -11,8 +11,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from canebench.picture.wave_drawing import NARROW, WIDTH, wave_svg
-from canebench.sound.decode import read_recording
-from canebench.sound.measure import measure
+from canebench.sound.analysis.measure import measure
+from canebench.sound.files.decode import read_recording
 from canebench.sound.pictures import TOP_HZ, spectrogram_png, waveform
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.notes import LOW_A, NOTES
 from canebench.base.units import CENTS_PER_NEPER, cents_to_hz, hz_to_cents
-from canebench.sound.readings import Measurement, NoteReading, Reference
+from canebench.sound.analysis.readings import Measurement, NoteReading, Reference
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

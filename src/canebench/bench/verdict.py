@@ -19,7 +19,7 @@ from canebench.fitting.tolerance import (
 if TYPE_CHECKING:
     from canebench.bench.report import TakeReport
     from canebench.fitting.balance import Balance
-    from canebench.sound.readings import Reference
+    from canebench.sound.analysis.readings import Reference
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

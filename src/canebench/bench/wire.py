@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from canebench.bench.report import TakeReport
     from canebench.fitting.acts import NextAct
     from canebench.fitting.balance import Balance
-    from canebench.sound.readings import DroneReading, Measurement, NoteReading, Reference
+    from canebench.sound.analysis.readings import DroneReading, Measurement, NoteReading, Reference
 
 SCHEMA: Final = "canebench.measurement/1"
 #: Far finer than any uncertainty here, and coarse enough to read.

@@ -14,7 +14,7 @@ from canebench.fitting.balance import POSTS
 
 if TYPE_CHECKING:
     from canebench.bench.report import TakeReport
-    from canebench.sound.readings import DroneReading, NoteReading
+    from canebench.sound.analysis.readings import DroneReading, NoteReading
 
 _HEADERS = ("note", "pitch Hz", "off cents", "left cents", "drift cents/s", "moved cents", "heard s")
 _DRONE_HEADERS = ("drone", "pitch Hz", "moved cents", "heard s")

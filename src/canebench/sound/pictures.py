@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from canebench.sound.intake import sections
-from canebench.sound.spectra import frames_of
+from canebench.sound.dsp.decimation import sections
+from canebench.sound.dsp.stft import frames_of
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
-    from canebench.sound.recording import Recording
+    from canebench.sound.files.recording import Recording
 
 TOP_HZ: Final = 4_000.0
 #: From the loudest down to this many dB below it.

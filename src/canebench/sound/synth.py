@@ -17,7 +17,7 @@ from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.notes import NOTES
 from canebench.base.scales import DEFAULT_SCALE, Scale
 from canebench.base.units import cents_to_hz
-from canebench.sound.recording import Recording
+from canebench.sound.files.recording import Recording
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -18,8 +18,8 @@ from canebench.bench.listen import hear_closely
 if TYPE_CHECKING:
     from concurrent.futures import Future
 
-    from canebench.sound.intake import Section
-    from canebench.sound.listening import Closely
+    from canebench.sound.analysis.section import Closely
+    from canebench.sound.dsp.decimation import Section
 
 #: So many hearings may wait at once; a stream that finds no room hears later.
 _MOST_HEARINGS: Final = 1

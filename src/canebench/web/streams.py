@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable
 
     from canebench.bench.listeners import Wanted
-    from canebench.sound.intake import Section
+    from canebench.sound.dsp.decimation import Section
     from canebench.web.ears import Ears
     from canebench.web.recordings import Growing
 

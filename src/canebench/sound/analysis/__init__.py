@@ -1,0 +1,1 @@
+"""From a recording to its drones and notes: detection, contour, tracking, naming, refusals."""

@@ -1,0 +1,79 @@
+"""Whether what was followed is a note of this chanter at all.
+
+Guarded by `tests/analytic/test_refusals.py` and `tests/analytic/test_measure.py`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from canebench.sound.dsp.stft import amplitudes
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from canebench.sound.analysis.drones import DroneRun
+    from canebench.sound.analysis.note_tracking import Hold
+    from canebench.sound.dsp.stft import Frames
+
+#: A reed has partials at whole multiples only; more than this beside them is a voice or another pipe.
+_MOST_BETWEEN = 0.5
+_BETWEEN = np.array([0.25, 1 / 3, 0.5, 2 / 3, 0.75, 1.25, 1.5, 1.75])
+_LEAST_PARTIALS = 3
+#: Energy of the odd partials over that of the even ones, below which the pitch is an octave up; and the
+#: highest pitch whose octave lies in the compass.
+_LEAST_ODD, _OCTAVE_HZ = 0.04, 530.0
+#: Energy of a note over that of the drones (-23 dB); a chanter 6 dB below them is far above it.
+_LEAST_ENERGY = 0.005
+_MOST_COVERED, _STEADY_CENTS = 0.6, 0.5
+
+
+def is_octave(hold: Hold) -> bool:
+    """Whether only the even partials sound, so that the note is an octave up."""
+    power = np.abs(hold.voice.amplitude) ** 2
+    return hold.held.hz < _OCTAVE_HZ and bool(power[::2].sum() < _LEAST_ODD * power[1::2].sum())
+
+
+def stands_out(hold: Hold, runs: Sequence[DroneRun]) -> bool:
+    """Whether the note is louder than what may be left of the drones when they are taken out."""
+    energy = np.sum(np.abs(hold.voice.amplitude) ** 2)
+    drones = max((sum(np.sum(np.abs(v.amplitude) ** 2) for v in run.voices) for run in runs), default=0.0)
+    return bool(energy > _LEAST_ENERGY * drones)
+
+
+def lost_in_drones(holds: Sequence[Hold], runs: Sequence[DroneRun]) -> bool:
+    """Whether nothing tells the chanter from the drones: every note lies on them, and one of them always.
+
+    A note on a drone's partial, steady and without one whole beat, is told apart only by the time in
+    which it does not sound; so it must not be there for most of the drones' run.
+    """
+    if not all(any(_on_drone(hold, run) for run in runs) for hold in holds):
+        return False
+    shares = [
+        len(hold.voice.rows) / len(run.voices[0].rows)
+        for hold in holds
+        for run in runs
+        if _on_drone(hold, run)
+    ]
+    return max(shares) > _MOST_COVERED or sum(shares) < _MOST_COVERED
+
+
+def _on_drone(hold: Hold, run: DroneRun) -> bool:
+    if hold.held.spread_cents > _STEADY_CENTS:
+        return False
+    drones_hz = [float(np.mean(voice.freq_hz)) for voice in run.voices]
+    beat_hz = min(abs(hold.held.hz - hz * round(hold.held.hz / hz)) for hz in drones_hz)
+    return beat_hz * hold.held.duration_s < 1.0
+
+
+def is_reed(rest: Frames, hold: Hold) -> bool:
+    """Whether several partials stand at whole multiples of the pitch and little between them."""
+    level = np.abs(hold.voice.amplitude)
+    if np.sum(level > 0.03 * level.max()) < _LEAST_PARTIALS:
+        return False
+    between = amplitudes(rest, np.outer(hold.voice.freq_hz, _BETWEEN), hold.voice.rows)
+    return bool(
+        np.median(np.sqrt(np.mean(np.abs(between) ** 2, axis=1))) < _MOST_BETWEEN * np.sqrt(np.mean(level**2))
+    )

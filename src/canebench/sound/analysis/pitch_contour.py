@@ -1,0 +1,146 @@
+"""The chanter's course: its pitch frame by frame, to a few cents, and the stretches where it holds a note.
+
+Each candidate pitch is scored by how far its partials stand above the floor, in decades and clipped, so
+that many partials count more than one loud one. The floor holds noise and what the drones leave.
+Guarded by `tests/analytic/test_pitch_contour.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from statistics import median
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from canebench.base.units import CENTS_PER_OCTAVE
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from canebench.base.arrays import BoolArray, FloatArray
+    from canebench.sound.dsp.harmonic_source import Voice
+    from canebench.sound.dsp.stft import Frames
+
+#: Low G of the flattest chanter to high A of the sharpest, with room for notes that are off.
+COMPASS_HZ = (352.0, 1060.0)
+_GRID_CENTS = 6.0
+_MOST_PARTIALS, _TOP_HZ = 9, 4_900.0
+#: Decades above the floor (amplitude) at which a partial counts fully.
+_FULL = 1.5
+#: A candidate of K partials is worth sum / K^p: with p < 1 the lower of two that fit equally wins.
+_CROWD = 0.7
+_SOUNDING = 0.45
+#: Part of a drone's amplitude that may be left after it is taken out.
+_DRONE_LEFT = 0.06
+_JUMP_CENTS = 28.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """Frames `first` to `last` (inclusive) in which the chanter holds about `freq_hz`."""
+
+    first: int
+    last: int
+    freq_hz: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Course:
+    """Pitch (Hz) in each frame, how well it is supported (decades), and where the chanter sounds."""
+
+    freq_hz: FloatArray
+    support: FloatArray
+    sounding: BoolArray
+
+
+def course_of(rest: Frames, drones: Sequence[Voice]) -> Course:
+    """Best pitch in each frame of `rest`, the frames without the drones."""
+    level = np.abs(rest.spectrum)
+    above = np.log10((level + 1e-12) / _floor(level, rest, drones))
+    above = np.clip(above, 0.0, _FULL)
+    pitch, weights, crowd = _comb_weights(rest.spectrum.shape[1], rest.bin_hz, rest.top_hz, _CROWD)
+    score = above @ weights
+    top = np.clip(np.argmax(score, axis=1), 1, len(pitch) - 2)
+    rows = np.arange(len(score))
+    left, mid, right = score[rows, top - 1], score[rows, top], score[rows, top + 1]
+    bend = left - 2 * mid + right
+    shift = np.where(bend < -1e-9, 0.5 * (left - right) / np.where(bend < -1e-9, bend, -1.0), 0.0)
+    freq = pitch[top] * np.exp2(np.clip(shift, -1, 1) * _GRID_CENTS / CENTS_PER_OCTAVE)
+    support = mid / crowd[top]
+    return Course(freq_hz=freq, support=support, sounding=support > _SOUNDING)
+
+
+def stretches(course: Course, hop_s: float, *, least_s: float) -> list[Stretch]:
+    """Runs of frames at one pitch of at least `least_s`; a lone stray frame does not end a run."""
+    cents = CENTS_PER_OCTAVE * np.log2(course.freq_hz / COMPASS_HZ[0])
+    found: list[Stretch] = []
+    run: list[int] = []
+    for frame in range(len(cents) + 1):
+        if run and (frame == len(cents) or frame - run[-1] > 2):
+            _close(run, course, hop_s, least_s, found)
+            run = []
+        if frame == len(cents) or not course.sounding[frame]:
+            continue
+        if not run or abs(cents[frame] - median(cents[run[-7:]])) < _JUMP_CENTS:
+            run.append(frame)
+        elif frame + 1 < len(cents) and abs(cents[frame + 1] - cents[frame]) < _JUMP_CENTS:
+            # Two frames agree on another pitch: the note has changed.
+            _close(run, course, hop_s, least_s, found)
+            run = [frame]
+    return found
+
+
+def _close(run: list[int], course: Course, hop_s: float, least_s: float, found: list[Stretch]) -> None:
+    if (run[-1] - run[0]) * hop_s >= least_s:
+        freq = float(np.median(course.freq_hz[run]))
+        found.append(Stretch(first=run[0], last=run[-1], freq_hz=freq))
+
+
+def _floor(level: FloatArray, rest: Frames, drones: Sequence[Voice]) -> FloatArray:
+    """Amplitude below which a bin says nothing [shape=(frames or 1, bins)]."""
+    quiet = _quantile(level, 0.15)
+    width = 9
+    padded = np.pad(np.log(quiet + 1e-12), width, mode="edge")
+    view = np.lib.stride_tricks.sliding_window_view(padded, 2 * width + 1)
+    floor = 1.5 * np.exp(_quantile(view.T, 0.3))
+    floor = np.maximum(floor, 1e-3 * _quantile(level.max(axis=1), 0.8))
+    for voice in drones:
+        centre = np.mean(voice.freq_hz) * voice.numbers / rest.bin_hz
+        for offset in range(-2, 3):
+            at = np.clip(np.rint(centre).astype(int) + offset, 0, len(floor) - 1)
+            share = _DRONE_LEFT * np.abs(voice.amplitude) / (1 + offset**2)
+            np.maximum.at(floor, at, share)
+    return np.asarray(floor[None, :])
+
+
+def _quantile(values: FloatArray, share: float) -> FloatArray:
+    """Quantile along the first axis: NumPy's own takes three times as long for so few values."""
+    ordered = np.sort(values, axis=0)
+    place = share * (len(ordered) - 1)
+    low = int(place)
+    above = ordered[min(low + 1, len(ordered) - 1)]
+    return np.asarray(ordered[low] + (place - low) * (above - ordered[low]))
+
+
+@cache
+def _comb_weights(
+    bins: int, bin_hz: float, top_hz: float, crowding: float
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Candidates, the matrix from bins to them, and the K^(1-p) by which a candidate's score is a mean."""
+    octaves = np.log2(COMPASS_HZ[1] / COMPASS_HZ[0])
+    pitch = COMPASS_HZ[0] * np.exp2(np.arange(0, CENTS_PER_OCTAVE * octaves, _GRID_CENTS) / CENTS_PER_OCTAVE)
+    weights = np.zeros((bins, len(pitch)))
+    # One top for all rates: with more room for an octave's partials it would seem as crowded as its root.
+    count = np.minimum(_MOST_PARTIALS, (min(_TOP_HZ, top_hz) / pitch).astype(int))
+    column = np.arange(len(pitch))
+    for k in range(1, _MOST_PARTIALS + 1):
+        used = count >= k
+        position = k * pitch[used] / bin_hz
+        low = position.astype(int)
+        share = position - low
+        scale = 1.0 / count[used] ** crowding
+        weights[low, column[used]] += (1 - share) * scale
+        weights[low + 1, column[used]] += share * scale
+    return pitch, weights, count ** (1 - crowding)

@@ -1,0 +1,124 @@
+"""One section heard: its drones, and the notes held over them.
+
+The order matters: drones first (they are steady over the entire section and the chanter disturbs them
+only in places), then the chanter on what is left; in a short take both once more, each without the
+other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from canebench.sound.analysis.drone_detection import hum_in
+from canebench.sound.analysis.drones import DroneRun, drone_runs, refitted
+from canebench.sound.analysis.note_tests import is_octave, is_reed, lost_in_drones, stands_out
+from canebench.sound.analysis.note_tracking import Held, Hold, held_again, holds_in
+from canebench.sound.analysis.pitch_contour import course_of, stretches
+from canebench.sound.analysis.processing import Traces, traces_of
+from canebench.sound.dsp.harmonic_source import Voice, taken_from
+from canebench.sound.dsp.stft import Frames, frames_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from canebench.base.arrays import FloatArray
+    from canebench.sound.analysis.drone_detection import Hum
+    from canebench.sound.analysis.pitch_contour import Stretch
+    from canebench.sound.analysis.readings import DroneReading
+    from canebench.sound.dsp.decimation import Section
+
+_LEAST_STRETCH_S = 0.3
+_SHORT_S = 12.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """What a section holds, without its spectra: a long take has many sections.
+
+    Attributes
+    ----------
+    holds : tuple of Held
+        Steady parts of notes, in time order.
+    drones : tuple of tuples of DroneReading
+        For each run of the drones, the drones in it.
+    hidden : bool
+        Notes were left out since they could not be told from the drones.
+    hum : Hum
+    traces : Traces
+        Signs of what was done to the recording.
+    """
+
+    holds: tuple[Held, ...]
+    drones: tuple[tuple[DroneReading, ...], ...]
+    hidden: bool
+    hum: Hum
+    traces: Traces
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Course:
+    """A held note and its phase, cycles, at the times of its frames [shape=(m,)]."""
+
+    held: Held
+    times_s: FloatArray
+    cycles: FloatArray
+
+    def mean_hz(self, until_s: float) -> float:
+        """Mean frequency from its start to a time within it."""
+        cycles = float(np.interp(until_s, self.times_s, self.cycles)) - float(self.cycles[0])
+        return cycles / (until_s - float(self.times_s[0]))
+
+
+#: What was heard, how each of its notes went, and the drones' voices at the end.
+Closely = tuple[Heard, tuple[Course, ...], tuple[Voice, ...]]
+
+
+def hear(section: Section) -> Heard:
+    """Drones and held notes of one section."""
+    return hear_closely(section)[0]
+
+
+def hear_closely(section: Section) -> Closely:
+    """The same, and more of it."""
+    frames = frames_of(section)
+    runs = drone_runs(section, frames)
+    rest = without_drones(frames, runs)
+    course = course_of(rest, [voice for run in runs for voice in run.voices])
+    found = stretches(course, frames.hop_s, least_s=_LEAST_STRETCH_S)
+    holds = [hold for stretch in found for hold in _notes_in(rest, stretch) if stands_out(hold, runs)]
+    hidden = False
+    if runs and holds and frames.count * frames.hop_s < _SHORT_S:
+        # In a short take the chanter may have stood on the drones' partials for most of the time.
+        chanterless = taken_from(frames, [hold.voice for hold in holds])
+        runs = [refitted(chanterless, run) for run in runs]
+        rest = without_drones(frames, runs)
+        holds = [held_again(rest, hold) for hold in holds]
+        hidden = lost_in_drones(holds, runs)
+    heard = Heard(
+        holds=() if hidden else tuple(hold.held for hold in holds),
+        drones=tuple(run.readings(frames) for run in runs),
+        hidden=hidden,
+        hum=hum_in(section),
+        traces=traces_of(frames, rest, runs, holds),
+    )
+    times_s = frames.times_s
+    courses = tuple(
+        Course(held=hold.held, times_s=times_s[hold.voice.rows], cycles=hold.voice.cycles) for hold in holds
+    )
+    return heard, () if hidden else courses, runs[-1].voices if runs else ()
+
+
+def without_drones(frames: Frames, runs: Sequence[DroneRun]) -> Frames:
+    """The frames less every drone."""
+    return taken_from(frames, [voice for run in runs for voice in run.voices])
+
+
+def _notes_in(rest: Frames, stretch: Stretch) -> list[Hold]:
+    """The held notes of a stretch, each an octave up where only its even partials sound."""
+    holds = holds_in(rest, stretch)
+    if holds and is_octave(max(holds, key=lambda hold: hold.held.duration_s)):
+        holds = holds_in(rest, replace(stretch, freq_hz=2 * stretch.freq_hz))
+    return [hold for hold in holds if not is_octave(hold) and is_reed(rest, hold)]

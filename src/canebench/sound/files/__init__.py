@@ -1,0 +1,1 @@
+"""Sound files into recordings, and recordings into sound files."""

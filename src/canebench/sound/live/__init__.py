@@ -1,0 +1,1 @@
+"""The same while the sound comes in."""
