@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from canebench.sound.analysis.drones import DroneRun
+    from canebench.sound.analysis.interference import Surroundings
     from canebench.sound.analysis.note_tracking import Hold
     from canebench.sound.dsp.stft import Frames
 
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
 _MOST_BETWEEN = 0.5
 _BETWEEN = np.array([0.25, 1 / 3, 0.5, 2 / 3, 0.75, 1.25, 1.5, 1.75])
 _LEAST_PARTIALS = 3
+#: So many times what is always there may stand between a note's partials.
+_USUAL = 2.0
 #: Energy of the odd partials over that of the even ones, below which the pitch is an octave up; and the
 #: highest pitch whose octave lies in the compass.
 _LEAST_ODD, _OCTAVE_HZ = 0.04, 530.0
@@ -32,14 +35,14 @@ _MOST_COVERED, _STEADY_CENTS = 0.6, 0.5
 
 def is_octave(hold: Hold) -> bool:
     """Whether only the even partials sound, so that the note is an octave up."""
-    power = np.abs(hold.voice.amplitude) ** 2
+    power = hold.source.power
     return hold.held.hz < _OCTAVE_HZ and bool(power[::2].sum() < _LEAST_ODD * power[1::2].sum())
 
 
 def stands_out(hold: Hold, runs: Sequence[DroneRun]) -> bool:
     """Whether the note is louder than what may be left of the drones when they are taken out."""
-    energy = np.sum(np.abs(hold.voice.amplitude) ** 2)
-    drones = max((sum(np.sum(np.abs(v.amplitude) ** 2) for v in run.voices) for run in runs), default=0.0)
+    energy = np.sum(hold.source.power)
+    drones = max((sum(np.sum(v.power) for v in run.sources) for run in runs), default=0.0)
     return bool(energy > _LEAST_ENERGY * drones)
 
 
@@ -52,7 +55,7 @@ def lost_in_drones(holds: Sequence[Hold], runs: Sequence[DroneRun]) -> bool:
     if not all(any(_on_drone(hold, run) for run in runs) for hold in holds):
         return False
     shares = [
-        len(hold.voice.rows) / len(run.voices[0].rows)
+        len(hold.source.rows) / len(run.sources[0].rows)
         for hold in holds
         for run in runs
         if _on_drone(hold, run)
@@ -63,17 +66,22 @@ def lost_in_drones(holds: Sequence[Hold], runs: Sequence[DroneRun]) -> bool:
 def _on_drone(hold: Hold, run: DroneRun) -> bool:
     if hold.held.spread_cents > _STEADY_CENTS:
         return False
-    drones_hz = [float(np.mean(voice.freq_hz)) for voice in run.voices]
+    drones_hz = [float(np.mean(source.freq_hz)) for source in run.sources]
     beat_hz = min(abs(hold.held.hz - hz * round(hold.held.hz / hz)) for hz in drones_hz)
     return beat_hz * hold.held.duration_s < 1.0
 
 
-def is_reed(rest: Frames, hold: Hold) -> bool:
-    """Whether several partials stand at whole multiples of the pitch and little between them."""
-    level = np.abs(hold.voice.amplitude)
+def is_reed(rest: Frames, hold: Hold, surroundings: Surroundings) -> bool:
+    """Whether several partials stand at whole multiples of the pitch and little between them.
+
+    What is there as well while the note does not sound (a drone's remains, another pipe) is not counted.
+    """
+    level = np.sqrt(hold.source.power)
     if np.sum(level > 0.03 * level.max()) < _LEAST_PARTIALS:
         return False
-    between = amplitudes(rest, np.outer(hold.voice.freq_hz, _BETWEEN), hold.voice.rows)
-    return bool(
-        np.median(np.sqrt(np.mean(np.abs(between) ** 2, axis=1))) < _MOST_BETWEEN * np.sqrt(np.mean(level**2))
-    )
+    places = np.outer(hold.source.freq_hz, _BETWEEN)
+    between = np.mean(np.abs(amplitudes(rest, places, hold.source.rows)) ** 2, axis=0)
+    always = surroundings.elsewhere(hold.held.hz, hold.held.hz * _BETWEEN)
+    if always is not None:
+        between = np.maximum(0.0, between - _USUAL * always)
+    return bool(np.median(np.sqrt(between)) < _MOST_BETWEEN * np.sqrt(np.mean(level**2)))

@@ -1,36 +1,39 @@
-"""One held note: its phase followed through a stretch, its mean pitch and how sure that is."""
+"""Held notes: the steady parts of the contour's stretches, their mean pitch and how sure that is.
+
+Guarded by `tests/analytic/test_measure.py` and `tests/analytic/test_phase_advance.py`.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from canebench.base.units import hz_to_cents
-from canebench.sound.dsp.harmonic_source import Voice, integral, partial_numbers, phasors
-from canebench.sound.dsp.joint_fit import Fit, fit_step
-from canebench.sound.dsp.phase_tracking import follow
-from canebench.sound.dsp.stft import amplitudes
-from canebench.sound.dsp.uncertainty import mean_doubt
+from canebench.sound.dsp.harmonic_source import HarmonicSource
+from canebench.sound.dsp.phase_advance import Stretches, advance_of
+from canebench.sound.dsp.uncertainty import gain_variance, sd_hz_of
 
 if TYPE_CHECKING:
-    from canebench.base.arrays import IntArray
-    from canebench.sound.analysis.pitch_contour import Stretch
+    from collections.abc import Callable, Sequence
+
+    from canebench.base.arrays import BoolArray, FloatArray, IntArray
+    from canebench.sound.analysis.pitch_contour import PitchContour, Stretch
+    from canebench.sound.dsp.phase_advance import Advance
     from canebench.sound.dsp.stft import Frames
 
-_MOST_PARTIALS = 14
-#: RMS stray of a blower's pitch from the note's mean, as a ratio (4 cents).
-_STRAY = 2.3e-3
-#: The attack and what the room still carries of the note before; the release.
-_ATTACK_S, _RELEASE_S = 0.17, 0.15
-_LEAST_FRAMES = 8
-#: Passes of the pursuit: window (frames), most partials, reach and grid as ratios of the pitch.
-_PURSUIT = ((14, 6, 0.015, 5e-4), (7, 14, 0.005, 2.5e-4))
-#: Part of a frame's energy outside the model at which the note is no longer the one held.
-_MISFIT = 1.0
+#: The attack and what the room still carries of the note before; the release; what a short note keeps of them.
+_ATTACK_S, _RELEASE_S, _EDGE_S = 0.17, 0.15, 0.045
+#: A note's steady part is at least so long, s, and of a short note at least this share is kept.
+LEAST_HOLD_S: Final = 0.08
+_LEAST_KEPT_S: Final = 0.17
+#: The contour is trusted so far about a stretch's own pitch, cents.
+_TRUSTED_CENTS = 30.0
 #: Share of its usual amplitude below which a note has ended, and below which an end is cut.
-_LEAST_PRESENT, _FULL_PRESENT = 0.5, 0.8
+_LEAST_PRESENT, _FULL_PRESENT = 0.4, 0.7
+#: Mean square of the phase (radians) by which its partials disagree at which a note is no longer the one held.
+_MOST_STRAY = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,99 +60,118 @@ class Held:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hold:
-    """A steady part of one note: what it says, and the voice that was followed through it."""
+    """A steady part of one note: what it says, and the source that was followed through it."""
 
     held: Held
-    voice: Voice
+    source: HarmonicSource
 
 
-def holds_in(rest: Frames, stretch: Stretch) -> list[Hold]:
-    """The steady parts of one stretch of the course; more than one where another note came between."""
-    lead, tail = round(_ATTACK_S / rest.hop_s), round(_RELEASE_S / rest.hop_s)
-    rows = np.arange(stretch.first, stretch.last + 1)
-    spare = len(rows) - _LEAST_FRAMES
-    if spare < 0:
-        return []
-    rows = rows[min(lead, spare * 2 // 3) : len(rows) - min(tail, spare // 3)]
-    fit = _fit(rest, stretch.freq_hz, rows, turns=3)
-    parts = _agreeing(fit)
-    if len(parts) == 1 and len(parts[0]) == len(rows):
-        return [_hold(rest, _polished(rest, fit.voices[0]))]
-    return [_hold(rest, _fit(rest, stretch.freq_hz, rows[part], turns=4)) for part in parts]
-
-
-def held_again(rest: Frames, hold: Hold) -> Hold:
-    """The same steady part on other frames, such as those without the drones as known better since."""
-    return _hold(rest, _polished(rest, hold.voice))
-
-
-def _fit(rest: Frames, near_hz: float, rows: IntArray, *, turns: int) -> Fit:
-    """Follow the note over consecutive frames from a pitch good to 20 cents."""
-    numbers = partial_numbers(near_hz, rest.top_hz, _MOST_PARTIALS)
-    course = np.full(len(rows), near_hz)
-    for window, most, reach, grid in _PURSUIT:
-        cycles, used = integral(course, rest.hop_s), numbers[:most]
-        readings = amplitudes(rest, np.outer(course, used), rows) * phasors(cycles, used).conj()
-        course = course + follow(
-            readings,
-            used,
-            rest.hop_s,
-            window=window,
-            step=2,
-            reach_hz=reach * near_hz,
-            grid_hz=grid * near_hz,
-        )
-    voice = Voice(
-        rows=rows,
-        numbers=numbers,
-        freq_hz=course,
-        cycles=integral(course, rest.hop_s),
-        amplitude=np.zeros(len(numbers), complex),
+def holds_in(
+    rest: Frames,
+    contour: PitchContour,
+    stretches: Sequence[Stretch],
+    background: Callable[[FloatArray], FloatArray],
+) -> list[list[Hold]]:
+    """The steady parts of each stretch; more than one where another note came between."""
+    rows = [_steady_rows(stretch, rest.hop_s) for stretch in stretches]
+    least = _frames(LEAST_HOLD_S, rest.hop_s)
+    kept = [index for index, own in enumerate(rows) if len(own) >= least]
+    found: list[list[Hold]] = [[] for _ in stretches]
+    if not kept:
+        return found
+    joined = Stretches(
+        rows=np.concatenate([rows[index] for index in kept]),
+        starts=np.concatenate([[0], np.cumsum([len(rows[index]) for index in kept])[:-1]]).astype(np.intp),
+        freq_hz=np.concatenate([_expected(contour, stretches[index], rows[index]) for index in kept]),
     )
-    for turn in range(turns):
-        (voice,) = fit_step(rest, [voice], spread_hz=_STRAY * near_hz, phases=turn > 0).voices
-    return fit_step(rest, [voice], spread_hz=_STRAY * near_hz, phases=False)
-
-
-def _polished(rest: Frames, voice: Voice) -> Fit:
-    (voice,) = fit_step(rest, [voice], spread_hz=_STRAY * float(np.mean(voice.freq_hz))).voices
-    return fit_step(rest, [voice], spread_hz=1.0, phases=False)
-
-
-def _agreeing(fit: Fit) -> list[IntArray]:
-    """Runs of frames in which the note sounds as in most of its frames, less half a window at cut ends."""
-    voice, residual = fit.voices[0], fit.residuals[0]
-    energy = np.sum(np.abs(voice.amplitude) ** 2)
-    present = 1 + np.sum((residual * (voice.rotation * voice.amplitude).conj()).real, axis=1) / energy
-    misfit = np.sum(np.abs(residual) ** 2, axis=1) / energy
-    sound = present / np.median(present)
-    good = (sound > _LEAST_PRESENT) & (misfit < max(_MISFIT, 3 * float(np.median(misfit))))
-    runs = np.split(np.flatnonzero(good), np.flatnonzero(np.diff(np.flatnonzero(good)) > 1) + 1)
-    found: list[IntArray] = []
-    for run in runs:
-        full = np.flatnonzero(sound[run] > _FULL_PRESENT)
-        if len(full) and full[-1] - full[0] >= _LEAST_FRAMES:
-            lead = full[0] + (2 if run[full[0]] > 0 else 0)
-            tail = full[-1] - (2 if run[full[-1]] < len(sound) - 1 else 0)
-            found.append(run[lead : tail + 1])
+    advance = advance_of(rest, joined, background)
+    ends = [*joined.starts[1:], len(joined.rows)]
+    for place, (index, start, end) in enumerate(zip(kept, joined.starts, ends, strict=True)):
+        whole = slice(int(start), int(end))
+        for part in _agreeing(advance, whole, place, least):
+            found[index].append(_hold(rest, joined.rows, advance, part, place))
     return found
 
 
-def _hold(rest: Frames, fit: Fit) -> Hold:
-    voice = fit.voices[0]
-    times = rest.times_s[voice.rows]
-    length = float(times[-1] - times[0])
-    doubt = mean_doubt(fit, 0, rest.hop_s)
-    hz = float(voice.cycles[-1] - voice.cycles[0]) / length + doubt.step_hz
-    course = hz_to_cents(voice.freq_hz, hz)
-    drift = float(np.polyfit(times - times.mean(), course, 1)[0]) if len(times) > 2 else 0.0
+def _frames(length_s: float, hop_s: float) -> int:
+    return max(3, round(length_s / hop_s))
+
+
+def _steady_rows(stretch: Stretch, hop_s: float) -> IntArray:
+    """Its frames less attack and release; a short note gives up less, but always half a window."""
+    rows = np.arange(stretch.first, stretch.last + 1)
+    edge, kept = _frames(_EDGE_S, hop_s) - 1, _frames(_LEAST_KEPT_S, hop_s)
+    spare = max(0, len(rows) - 2 * edge - kept)
+    lead = edge + min(round(_ATTACK_S / hop_s) - edge, spare * 2 // 3)
+    tail = edge + min(round(_RELEASE_S / hop_s) - edge, spare // 3)
+    return rows[lead : len(rows) - tail]
+
+
+def _expected(contour: PitchContour, stretch: Stretch, rows: IntArray) -> FloatArray:
+    """The contour's pitch in these rows, smoothed; what strays is the stretch's own."""
+    cents = hz_to_cents(contour.freq_hz[rows], stretch.freq_hz)
+    near = np.where(np.abs(cents) < _TRUSTED_CENTS, cents, 0.0)
+    width = min(9, len(near)) | 1
+    padded = np.pad(near, width // 2, mode="edge")
+    smooth = np.convolve(padded, np.ones(width) / width, "valid")[: len(near)]
+    return np.asarray(stretch.freq_hz * np.exp2(smooth / 1200.0))
+
+
+def _agreeing(advance: Advance, whole: slice, place: int, least: int) -> list[slice]:
+    """Runs of rows in which the note sounds as in most of them, half a window off at cut ends."""
+    share = advance.share[place]
+    level = np.abs(advance.amplitude[whole])
+    usual = np.median(level, axis=0) + 1e-30
+    sound = np.exp(np.log(level / usual + 1e-6) @ share)
+    number = np.arange(1, len(share) + 1)
+    step = np.diff(advance.stray[whole], axis=0, append=advance.stray[whole][-1:])
+    stray = (2 * np.pi * number * step) ** 2 @ share
+    good = (sound > _LEAST_PRESENT) & (stray < max(_MOST_STRAY, 4 * float(np.median(stray))))
+    return [
+        slice(whole.start + first, whole.start + last + 1) for first, last in _full_runs(good, sound, least)
+    ]
+
+
+def _full_runs(good: BoolArray, sound: FloatArray, least: int) -> list[tuple[int, int]]:
+    at = np.flatnonzero(good)
+    found = []
+    for run in np.split(at, np.flatnonzero(np.diff(at) > 1) + 1):
+        full = run[sound[run] > _FULL_PRESENT] if len(run) else run
+        if not len(full):
+            continue
+        first = full[0] + (2 if full[0] > 0 else 0)
+        last = full[-1] - (2 if full[-1] < len(good) - 1 else 0)
+        if last - first + 1 >= least:
+            found.append((int(first), int(last)))
+    return found
+
+
+def _hold(rest: Frames, rows: IntArray, advance: Advance, part: slice, place: int) -> Hold:
+    own, share = rows[part], advance.share[place]
+    times = rest.times_s[own]
+    length_s = float(times[-1] - times[0])
+    cycles, freq_hz = advance.cycles[part], advance.freq_hz[part]
+    hz = float(cycles[-1] - cycles[0]) / length_s
+    course = hz_to_cents(freq_hz, hz)
+    amplitude = np.mean(advance.amplitude[part], axis=0)
+    used = max(1, int(np.sum(np.abs(amplitude) > 0)))
+    stray = advance.stray[part]
     held = Held(
         start_s=float(times[0]),
         end_s=float(times[-1]),
         hz=hz,
-        sd_hz=doubt.sd_hz,
-        drift_cents_per_s=drift,
+        sd_hz=sd_hz_of(gain_variance(stray, share), length_s, hz),
+        drift_cents_per_s=float(np.polyfit(times - times.mean(), course, 1)[0]) if len(times) > 2 else 0.0,
         spread_cents=float(np.std(course)),
-        level_db=float(10 * np.log10(np.sum(np.abs(voice.amplitude) ** 2) / 2 + 1e-20)),
+        level_db=float(
+            10 * np.log10(np.sum(np.mean(np.abs(advance.amplitude[part]) ** 2, axis=0)) / 2 + 1e-20)
+        ),
     )
-    return Hold(held=held, voice=voice)
+    source = HarmonicSource(
+        rows=own,
+        numbers=np.arange(1, used + 1),
+        freq_hz=freq_hz,
+        cycles=cycles,
+        amplitude=amplitude[None, :used],
+    )
+    return Hold(held=held, source=source)

@@ -17,23 +17,21 @@ import numpy as np
 from canebench.base.units import CENTS_PER_OCTAVE
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from canebench.base.arrays import BoolArray, FloatArray
-    from canebench.sound.dsp.harmonic_source import Voice
+    from canebench.sound.analysis.drone_lines import DroneLines
     from canebench.sound.dsp.stft import Frames
 
 #: Low G of the flattest chanter to high A of the sharpest, with room for notes that are off.
 COMPASS_HZ = (352.0, 1060.0)
 _GRID_CENTS = 6.0
-_MOST_PARTIALS, _TOP_HZ = 9, 4_900.0
+_MOST_PARTIALS, _TOP_HZ = 14, 8_000.0
 #: Decades above the floor (amplitude) at which a partial counts fully.
 _FULL = 1.5
 #: A candidate of K partials is worth sum / K^p: with p < 1 the lower of two that fit equally wins.
 _CROWD = 0.7
-_SOUNDING = 0.45
-#: Part of a drone's amplitude that may be left after it is taken out.
-_DRONE_LEFT = 0.06
+_SOUNDING = 0.3
+#: What is left of a drone's line counts from so far above its usual amplitude: lines beat.
+_OVER_LINE = 2.0
 _JUMP_CENTS = 28.0
 
 
@@ -47,7 +45,7 @@ class Stretch:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Course:
+class PitchContour:
     """Pitch (Hz) in each frame, how well it is supported (decades), and where the chanter sounds."""
 
     freq_hz: FloatArray
@@ -55,11 +53,11 @@ class Course:
     sounding: BoolArray
 
 
-def course_of(rest: Frames, drones: Sequence[Voice]) -> Course:
-    """Best pitch in each frame of `rest`, the frames without the drones."""
+def contour_of(rest: Frames, lines: DroneLines) -> PitchContour:
+    """Best pitch in each frame of `rest`, the frames without the drones; `lines` is what may be left of them."""
     level = np.abs(rest.spectrum)
-    above = np.log10((level + 1e-12) / _floor(level, rest, drones))
-    above = np.clip(above, 0.0, _FULL)
+    above = np.log10((level + 1e-12) / _floor(level, rest, lines))
+    above = _over_time(np.clip(above, 0.0, _FULL))
     pitch, weights, crowd = _comb_weights(rest.spectrum.shape[1], rest.bin_hz, rest.top_hz, _CROWD)
     score = above @ weights
     top = np.clip(np.argmax(score, axis=1), 1, len(pitch) - 2)
@@ -69,10 +67,19 @@ def course_of(rest: Frames, drones: Sequence[Voice]) -> Course:
     shift = np.where(bend < -1e-9, 0.5 * (left - right) / np.where(bend < -1e-9, bend, -1.0), 0.0)
     freq = pitch[top] * np.exp2(np.clip(shift, -1, 1) * _GRID_CENTS / CENTS_PER_OCTAVE)
     support = mid / crowd[top]
-    return Course(freq_hz=freq, support=support, sounding=support > _SOUNDING)
+    return PitchContour(freq_hz=freq, support=support, sounding=support > _SOUNDING)
 
 
-def stretches(course: Course, hop_s: float, *, least_s: float) -> list[Stretch]:
+def _over_time(values: FloatArray) -> FloatArray:
+    """A mean over three frames: two sources on one line beat, and for a moment neither stands out."""
+    if len(values) < 3:
+        return values
+    found = values.copy()
+    found[1:-1] = (values[:-2] + values[1:-1] + values[2:]) / 3
+    return found
+
+
+def stretches(course: PitchContour, hop_s: float, *, least_s: float) -> list[Stretch]:
     """Runs of frames at one pitch of at least `least_s`; a lone stray frame does not end a run."""
     cents = CENTS_PER_OCTAVE * np.log2(course.freq_hz / COMPASS_HZ[0])
     found: list[Stretch] = []
@@ -92,26 +99,24 @@ def stretches(course: Course, hop_s: float, *, least_s: float) -> list[Stretch]:
     return found
 
 
-def _close(run: list[int], course: Course, hop_s: float, least_s: float, found: list[Stretch]) -> None:
+def _close(run: list[int], course: PitchContour, hop_s: float, least_s: float, found: list[Stretch]) -> None:
     if (run[-1] - run[0]) * hop_s >= least_s:
         freq = float(np.median(course.freq_hz[run]))
         found.append(Stretch(first=run[0], last=run[-1], freq_hz=freq))
 
 
-def _floor(level: FloatArray, rest: Frames, drones: Sequence[Voice]) -> FloatArray:
-    """Amplitude below which a bin says nothing [shape=(frames or 1, bins)]."""
+def _floor(level: FloatArray, rest: Frames, lines: DroneLines) -> FloatArray:
+    """Amplitude below which a bin says nothing [shape=(1, bins)]."""
     quiet = _quantile(level, 0.15)
     width = 9
     padded = np.pad(np.log(quiet + 1e-12), width, mode="edge")
     view = np.lib.stride_tricks.sliding_window_view(padded, 2 * width + 1)
     floor = 1.5 * np.exp(_quantile(view.T, 0.3))
     floor = np.maximum(floor, 1e-3 * _quantile(level.max(axis=1), 0.8))
-    for voice in drones:
-        centre = np.mean(voice.freq_hz) * voice.numbers / rest.bin_hz
-        for offset in range(-2, 3):
-            at = np.clip(np.rint(centre).astype(int) + offset, 0, len(floor) - 1)
-            share = _DRONE_LEFT * np.abs(voice.amplitude) / (1 + offset**2)
-            np.maximum.at(floor, at, share)
+    centre = np.rint(lines.hz / rest.bin_hz).astype(int)
+    for offset in range(-2, 3):
+        at = np.clip(centre + offset, 0, len(floor) - 1)
+        np.maximum.at(floor, at, _OVER_LINE * lines.left / (1 + offset**2))
     return np.asarray(floor[None, :])
 
 

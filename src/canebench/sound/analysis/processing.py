@@ -67,32 +67,32 @@ def traces_of(frames: Frames, rest: Frames, runs: Sequence[DroneRun], holds: Seq
 
 
 def _under(hold: Hold, run: DroneRun) -> bool:
-    rows = run.voices[0].rows
-    return run.names[0] == "bass" and rows[0] <= hold.voice.rows[0] and hold.voice.rows[-1] <= rows[-1]
+    rows = run.sources[0].rows
+    return run.names[0] == "bass" and rows[0] <= hold.source.rows[0] and hold.source.rows[-1] <= rows[-1]
 
 
 def _combinations(rest: Frames, hold: Hold, run: DroneRun) -> list[float]:
     """Coherence of every combination tone that is clear of all partials; 0 where it is too weak."""
-    bass = run.voices[0]
-    at = hold.voice.rows - bass.rows[0]
+    bass = run.sources[0]
+    at = hold.source.rows - bass.rows[0]
     sources_hz = hold.held.hz, float(np.mean(bass.freq_hz))
     found = []
     for k, h in ((k, h) for k in (1, 2) for h in (-4, -3, -2, -1, 1, 2, 3, 4)):
-        freq = k * hold.voice.freq_hz + h * bass.freq_hz[at]
+        freq = k * hold.source.freq_hz + h * bass.freq_hz[at]
         mean = float(np.mean(freq))
         if any(abs(mean - own * round(mean / own)) < _CLEAR_HZ for own in sources_hz):
             continue
-        cycles = k * hold.voice.cycles + h * bass.cycles[at]
-        read = amplitudes(rest, freq[:, None], hold.voice.rows)[:, 0] * np.exp(-2j * np.pi * cycles)
-        strong = np.abs(np.mean(read)) > _AUDIBLE * np.max(np.abs(hold.voice.amplitude))
+        cycles = k * hold.source.cycles + h * bass.cycles[at]
+        read = amplitudes(rest, freq[:, None], hold.source.rows)[:, 0] * np.exp(-2j * np.pi * cycles)
+        strong = np.abs(np.mean(read)) > _AUDIBLE * np.sqrt(np.max(hold.source.power))
         found.append(float(np.abs(np.mean(read)) / np.sqrt(np.mean(np.abs(read) ** 2))) if strong else 0.0)
     return found
 
 
 def _waver_cents(run: DroneRun) -> float | None:
-    if len(run.voices) < 2:
+    if len(run.sources) < 2:
         return None
-    tracks = [hz_to_cents(voice.freq_hz, float(np.mean(voice.freq_hz))) for voice in run.voices]
+    tracks = [hz_to_cents(source.freq_hz, float(np.mean(source.freq_hz))) for source in run.sources]
     size = [float(np.std(track)) for track in tracks]
     if min(size) < _WAVER_CENTS or max(size) > _SAME_SIZE * min(size):
         return None
@@ -101,8 +101,8 @@ def _waver_cents(run: DroneRun) -> float | None:
 
 
 def _swing_db(frames: Frames, run: DroneRun) -> float:
-    voice = run.voices[0]
-    read = np.abs(voice.lobes(frames).read(frames)[:, ::2][:, :8])
+    source = run.sources[0]
+    read = np.abs(source.lobes(frames).read(frames)[:, ::2][:, :8])
     course = np.median(20 * np.log10(read / np.median(read, axis=0) + 1e-6), axis=1)
     width = min(len(course), _SWING_FRAMES)
     smooth = np.convolve(course, np.ones(width) / width, mode="valid")

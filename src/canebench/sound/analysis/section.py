@@ -13,12 +13,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from canebench.sound.analysis.drone_detection import hum_in
+from canebench.sound.analysis.drone_lines import drone_lines, without_drones
 from canebench.sound.analysis.drones import DroneRun, drone_runs, refitted
+from canebench.sound.analysis.interference import Surroundings
 from canebench.sound.analysis.note_tests import is_octave, is_reed, lost_in_drones, stands_out
-from canebench.sound.analysis.note_tracking import Held, Hold, held_again, holds_in
-from canebench.sound.analysis.pitch_contour import course_of, stretches
+from canebench.sound.analysis.note_tracking import Held, Hold, holds_in
+from canebench.sound.analysis.pitch_contour import contour_of, stretches
 from canebench.sound.analysis.processing import Traces, traces_of
-from canebench.sound.dsp.harmonic_source import Voice, taken_from
+from canebench.sound.dsp.harmonic_source import HarmonicSource, taken_from
 from canebench.sound.dsp.stft import Frames, frames_of
 
 if TYPE_CHECKING:
@@ -26,7 +28,6 @@ if TYPE_CHECKING:
 
     from canebench.base.arrays import FloatArray
     from canebench.sound.analysis.drone_detection import Hum
-    from canebench.sound.analysis.pitch_contour import Stretch
     from canebench.sound.analysis.readings import DroneReading
     from canebench.sound.dsp.decimation import Section
 
@@ -73,7 +74,7 @@ class Course:
 
 
 #: What was heard, how each of its notes went, and the drones' voices at the end.
-Closely = tuple[Heard, tuple[Course, ...], tuple[Voice, ...]]
+Closely = tuple[Heard, tuple[Course, ...], tuple[HarmonicSource, ...]]
 
 
 def hear(section: Section) -> Heard:
@@ -85,17 +86,13 @@ def hear_closely(section: Section) -> Closely:
     """The same, and more of it."""
     frames = frames_of(section)
     runs = drone_runs(section, frames)
-    rest = without_drones(frames, runs)
-    course = course_of(rest, [voice for run in runs for voice in run.voices])
-    found = stretches(course, frames.hop_s, least_s=_LEAST_STRETCH_S)
-    holds = [hold for stretch in found for hold in _notes_in(rest, stretch) if stands_out(hold, runs)]
+    rest, holds = _notes(frames, runs)
     hidden = False
     if runs and holds and frames.count * frames.hop_s < _SHORT_S:
         # In a short take the chanter may have stood on the drones' partials for most of the time.
-        chanterless = taken_from(frames, [hold.voice for hold in holds])
+        chanterless = taken_from(frames, [hold.source for hold in holds])
         runs = [refitted(chanterless, run) for run in runs]
-        rest = without_drones(frames, runs)
-        holds = [held_again(rest, hold) for hold in holds]
+        rest, holds = _notes(frames, runs)
         hidden = lost_in_drones(holds, runs)
     heard = Heard(
         holds=() if hidden else tuple(hold.held for hold in holds),
@@ -106,19 +103,30 @@ def hear_closely(section: Section) -> Closely:
     )
     times_s = frames.times_s
     courses = tuple(
-        Course(held=hold.held, times_s=times_s[hold.voice.rows], cycles=hold.voice.cycles) for hold in holds
+        Course(held=hold.held, times_s=times_s[hold.source.rows], cycles=hold.source.cycles) for hold in holds
     )
-    return heard, () if hidden else courses, runs[-1].voices if runs else ()
+    return heard, () if hidden else courses, runs[-1].sources if runs else ()
 
 
-def without_drones(frames: Frames, runs: Sequence[DroneRun]) -> Frames:
-    """The frames less every drone."""
-    return taken_from(frames, [voice for run in runs for voice in run.voices])
+def _notes(frames: Frames, runs: Sequence[DroneRun]) -> tuple[Frames, list[Hold]]:
+    """The frames without the drones, as far as they can be taken out, and the notes held in them."""
+    rest = without_drones(frames, runs)
+    lines = drone_lines(rest, runs)
+    contour = contour_of(rest, lines)
+    found = stretches(contour, frames.hop_s, least_s=_LEAST_STRETCH_S)
+    surroundings = Surroundings(rest, lines, found)
+    parts = holds_in(rest, contour, found, surroundings)
+    # Where only its even partials sound, the note is an octave up.
+    wrong = [i for i, holds in enumerate(parts) if holds and is_octave(max(holds, key=_length))]
+    if wrong:
+        raised = [replace(found[i], freq_hz=2 * found[i].freq_hz) for i in wrong]
+        for i, holds in zip(wrong, holds_in(rest, contour, raised, surroundings), strict=True):
+            parts[i] = holds
+    holds = [
+        hold for part in parts for hold in part if not is_octave(hold) and is_reed(rest, hold, surroundings)
+    ]
+    return rest, [hold for hold in holds if stands_out(hold, runs)]
 
 
-def _notes_in(rest: Frames, stretch: Stretch) -> list[Hold]:
-    """The held notes of a stretch, each an octave up where only its even partials sound."""
-    holds = holds_in(rest, stretch)
-    if holds and is_octave(max(holds, key=lambda hold: hold.held.duration_s)):
-        holds = holds_in(rest, replace(stretch, freq_hz=2 * stretch.freq_hz))
-    return [hold for hold in holds if not is_octave(hold) and is_reed(rest, hold)]
+def _length(hold: Hold) -> float:
+    return hold.held.duration_s

@@ -18,8 +18,9 @@ if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray, SampleArray
     from canebench.sound.files.recording import Recording
 
-#: The band kept reaches 0.44 of the analysis rate: at least 4.7 kHz, ten partials of low A.
-_LEAST_RATE_HZ = 10_600.0
+#: The band kept reaches 0.44 of the analysis rate: at least 9.2 kHz, twenty partials of low A. Those above
+#: 2 kHz stand clear of the drones.
+_LEAST_RATE_HZ = 21_000.0
 #: Rows (output samples) of a block, and of the filter's reach at each side of it.
 _BLOCK_ROWS, _EDGE_ROWS = 8192, 22
 _SECTION_S = 30.0

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 WINDOW_S = 0.0853
 _HOPS_PER_WINDOW = 4
+#: Lengths of a transform without large prime factors, multiples of 64, up to the highest rate.
+_QUICK_SIZES: Final = sorted(64 * 2**two * odd for two in range(8) for odd in (1, 3, 5, 9, 15, 25))
 #: Bins each side of a partial that carry it: the main lobe is two wide, the third is -32 dB.
 _REACH = 3
 _OFFSETS = np.arange(-_REACH, _REACH + 1)
@@ -97,7 +99,7 @@ def frames_of(section: Section) -> Frames:
 
 def window_and_hop(rate_hz: float) -> tuple[int, int]:
     """Samples of a window, and from one to the next."""
-    size = 64 * round(WINDOW_S * rate_hz / 64)
+    size = min(_QUICK_SIZES, key=lambda size: abs(size - WINDOW_S * rate_hz))
     return size, size // _HOPS_PER_WINDOW
 
 

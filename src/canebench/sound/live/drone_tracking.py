@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from canebench.base.arrays import ComplexArray, FloatArray, IntArray
-    from canebench.sound.dsp.harmonic_source import Voice
+    from canebench.sound.dsp.harmonic_source import HarmonicSource
     from canebench.sound.dsp.stft import Frames
 
 _STEPS: Final = 2
@@ -68,7 +68,9 @@ class Drones:
         return float(np.sum(np.abs(self.amplitude) ** 2))
 
 
-def drones_of(voices: Sequence[Voice], *, first_s: float, hop_s: float, top_hz: float) -> Drones | None:
+def drones_of(
+    voices: Sequence[HarmonicSource], *, first_s: float, hop_s: float, top_hz: float
+) -> Drones | None:
     """Drones as they are at the end of a hearing, their partials up to `top_hz`.
 
     `first_s` and `hop_s` are of the hearing's frames. None without drones.
@@ -91,7 +93,7 @@ def drones_of(voices: Sequence[Voice], *, first_s: float, hop_s: float, top_hz: 
         owner=np.repeat(np.arange(len(voices)), counts),
         number=np.concatenate([voice.numbers[:count] for voice, count in zip(voices, counts, strict=True)]),
         amplitude=np.concatenate(
-            [voice.amplitude[:count] for voice, count in zip(voices, counts, strict=True)]
+            [voice.amplitude[-1, :count] for voice, count in zip(voices, counts, strict=True)]
         ),
     )
 

@@ -18,8 +18,9 @@ import numpy as np
 
 from canebench.base.notes import NOTES
 from canebench.base.units import hz_to_cents
+from canebench.sound.analysis.drone_lines import NO_LINES
 from canebench.sound.analysis.measure import measurement_of
-from canebench.sound.analysis.pitch_contour import course_of
+from canebench.sound.analysis.pitch_contour import contour_of
 from canebench.sound.analysis.pooling import drone_readings
 from canebench.sound.analysis.processing import trace_remarks
 from canebench.sound.analysis.section import Closely, Course, Heard, hear_closely
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
     from canebench.sound.analysis.processing import Traces
     from canebench.sound.analysis.readings import DroneReading, Measurement
     from canebench.sound.dsp.decimation import Section
-    from canebench.sound.dsp.harmonic_source import Voice
+    from canebench.sound.dsp.harmonic_source import HarmonicSource
     from canebench.sound.dsp.stft import Frames
 
 #: Frames of the quick look, and the sound that they span, s.
@@ -171,7 +172,7 @@ class LiveListener:
         rest = self._without_drones(frames) if self._heard else None
         if rest is None:
             return None
-        course = course_of(rest, [])
+        course = contour_of(rest, NO_LINES)
         newest = slice(-_AGREE, None)
         cents = hz_to_cents(course.freq_hz[newest], 1.0)
         if not course.sounding[newest].all() or np.ptp(cents) > _AGREE_CENTS:
@@ -246,7 +247,7 @@ class LiveListener:
         self._so_far = self._measured(heard)
         return self._so_far
 
-    def _catch_up(self, voices: Sequence[Voice]) -> None:
+    def _catch_up(self, voices: Sequence[HarmonicSource]) -> None:
         """Follow the drones from the end of the hearing to the newest sound.
 
         Those followed well until now are kept: they were told apart when more of their beating was heard.
