@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from numpy.lib.stride_tricks import sliding_window_view
 
 from canebench.base.errors import InputError
 from canebench.sound.synth import (
     DronePlan,
     Recipe,
     behaviour_for,
+    fingers,
     from_strike_to_cut,
     render,
     scale_notes,
@@ -95,6 +97,26 @@ def test_partials_go_to_their_targets_at_their_own_rates() -> None:
     drawn = rise_times_s(targets, np.random.default_rng(7_302))
     assert drawn[0] == pytest.approx([0.004, 0.004])
     assert np.all(drawn[1] > 0.004)
+
+
+def _highest_db(recipe: Recipe) -> float:
+    """Most power above 12.5 kHz in any 20 ms, against the mean power of 20 ms; at 48 kHz."""
+    samples = render(recipe)[0].samples.astype(float)
+    frames = sliding_window_view(samples, 960)[::480] * np.blackman(960)
+    power = np.abs(np.fft.rfft(frames, axis=1)) ** 2
+    above = np.fft.rfftfreq(960, 1 / 48_000) > 12_500.0
+    return float(10 * np.log10(np.max(power[:, above].sum(axis=1)) / np.mean(power.sum(axis=1))))
+
+
+def test_a_finger_folds_no_partial_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    """High partials of a low note go before the pitch has risen to a high one; nothing clicks."""
+    leap = replace(
+        _STILL, notes=scale_notes("low G", "high A", "low A", "F", "B", duration_s=0.4), rate_hz=48_000.0
+    )
+    assert _highest_db(leap) < -45.0
+    # Control: where they die away as slowly as others, they are heard at wrong places.
+    monkeypatch.setattr(fingers, "_GONE_S", 0.02)
+    assert _highest_db(leap) > -35.0
 
 
 def test_a_note_flicks_and_then_is_where_it_was_fingered() -> None:

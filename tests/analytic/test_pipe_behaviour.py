@@ -87,7 +87,7 @@ def test_drones_waver_by_the_rms_asked_and_each_by_itself(own_cents: float) -> N
 
 def test_control_still_drones_do_not_move() -> None:
     for course in _heard_drones(_DRONES).values():
-        assert np.std(course) < 0.1
+        assert np.std(course) < 0.3
 
 
 def test_a_waver_has_an_arm_s_spectrum_where_it_is_heard() -> None:

@@ -21,6 +21,8 @@ _RISE_S: Final = (0.002, 0.005)
 _UNLIKE: Final = (0.6, 1.6)
 _FROM_SILENCE: Final = 4.0
 _STOP_S: Final = 0.004
+#: A partial that the next note has above the highest rendered goes before the pitch has risen.
+_GONE_S: Final = 0.001
 #: What is left of an old state after so many time constants is nothing.
 _OVER: Final = 16.0
 _PUFF_S: Final = 0.008
@@ -48,6 +50,7 @@ def rise_times_s(targets: ComplexArray, rng: np.random.Generator) -> FloatArray:
     silent = np.all(targets == 0, axis=1)
     after = np.concatenate([[True], silent[:-1]])
     times[after] *= _FROM_SILENCE
+    times[targets == 0] = _GONE_S
     times[silent] = _STOP_S
     return np.asarray(times)
 
