@@ -19,7 +19,7 @@ from canebench.base.units import hz_to_cents
 from canebench.sound.analysis.measure import measure
 from canebench.sound.live.estimator import WINDOW_S, LiveListener
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
-from support.conditions import CONDITIONS, recipe_for
+from support.conditions import recipe_for
 from support.noises import speech
 from support.streaming import LOOK_S, broken, stream_samples
 
@@ -30,11 +30,11 @@ if TYPE_CHECKING:
 
 _RATE_HZ = 48_000.0
 _SHOWN = (
-    "alone in a room, wandering",
-    "drones in a room",
-    "as played",
-    "as played, in tune",
-    "as played, loud drones",
+    "alone-wander",
+    "drones-room",
+    "as-played",
+    "as-played-in-tune",
+    "as-played-loud-drones",
 )
 _STREAMS = 25
 
@@ -71,7 +71,7 @@ def samples_of(recording: Recording) -> FloatArray:
 
 
 def _time() -> None:
-    recording, _ = render(recipe_for(CONDITIONS["as played"], 6_000, duration_s=3.0))
+    recording, _ = render(recipe_for("as-played", 6_000, longer=1.5))
     samples = samples_of(recording)
     spent = timed(samples)
     whole = spent.adds_s + sum(spent.looks_s) + sum(spent.hearings_s)
@@ -111,7 +111,7 @@ def _cents(name: str, takes: int, breaks: list[int]) -> None:
     missing = extra = 0
     hits = misses = looks = 0
     for seed in range(6_100, 6_100 + takes):
-        recording, truth = render(recipe_for(CONDITIONS[name], seed))
+        recording, truth = render(recipe_for(name, seed))
         samples = samples_of(recording)
         seen = stream_samples(samples, rate_hz=_RATE_HZ)
         measured = {note.note: note.hz for note in measure(recording).notes}
@@ -172,7 +172,7 @@ def _false_notes(takes: int) -> None:
 def _clipped(takes: int) -> None:
     made = 0
     for seed in range(6_200, 6_200 + takes):
-        samples = samples_of(render(recipe_for(CONDITIONS["as played"], seed))[0])
+        samples = samples_of(render(recipe_for("as-played", seed))[0])
         peak = 0.5 * float(np.max(np.abs(samples)))
         made += len(stream_samples(np.clip(samples, -peak, peak), rate_hz=_RATE_HZ).breaks)
     print(f"breaks made up in {takes} takes clipped at half their peak: {made} (asked: 0)")
@@ -180,7 +180,7 @@ def _clipped(takes: int) -> None:
 
 def _many() -> None:
     """All streams in one process, two threads, as fast as they go."""
-    recording, _ = render(recipe_for(CONDITIONS["as played"], 6_000, duration_s=0.7))
+    recording, _ = render(recipe_for("as-played", 6_000, longer=0.35))
     samples = samples_of(recording)
     began = time.perf_counter()
     with ThreadPoolExecutor(2) as pool:

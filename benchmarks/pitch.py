@@ -21,7 +21,7 @@ from canebench.base.uncertain import SD_TO_90
 from canebench.base.units import hz_step_to_cents, hz_to_cents
 from canebench.sound.analysis.measure import measure
 from canebench.sound.synth import render
-from conditions import CONDITIONS, recipe_for
+from support.conditions import CONDITIONS, PIPES, TEXTBOOK, recipe_for
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -173,8 +173,15 @@ def _bound_ratio(scores: Sequence[Score]) -> str:
 
 
 def _print_summary(results: dict[str, list[Score]]) -> None:
-    everything = [score for scores in results.values() for score in scores]
-    print(f"\n90 % interval over all conditions: {_cover(everything):.1%} (asked 85 to 95 %)")
+    for world, names in (("textbook", TEXTBOOK), ("pipes", PIPES)):
+        scores = [score for name in names for score in results.get(name, [])]
+        if scores:
+            print(f"\n90 % interval over all conditions of {world}: {_cover(scores):.1%} (asked 85 to 95 %)")
+            _print_drones(scores)
+    _print_others(results)
+
+
+def _print_drones(everything: Sequence[Score]) -> None:
     drones = np.array([error for score in everything for error in score.drone_errors])
     if len(drones):
         sds = np.array([sd for score in everything for sd in score.drone_sds])
@@ -185,6 +192,9 @@ def _print_summary(results: dict[str, list[Score]]) -> None:
             f"{int(np.sum(drones > 0.1))} beyond 0.1 c; {tangled} said not separable, missing {missing}; "
             f"90 % interval holds {np.mean(drones <= SD_TO_90 * sds):.1%}"
         )
+
+
+def _print_others(results: dict[str, list[Score]]) -> None:
     print("\nOthers on the same spans (they are told the spans): median / 95th / worst cents, gross > 50 c")
     for name, scores in results.items():
         print(CONDITIONS[name].title)

@@ -10,7 +10,7 @@ import pytest
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.sound.live.estimator import LiveListener
 from canebench.sound.synth import render
-from support.conditions import CONDITIONS, recipe_for
+from support.conditions import recipe_for
 from support.streaming import broken, stream_samples
 from support.takes import take_of
 from support.tones import tone
@@ -50,7 +50,7 @@ def test_breaks_are_found_after_a_look_that_came_late() -> None:
 def test_in_takes_as_played_most_are_found_and_none_is_made_up() -> None:
     found = made = extra = 0
     for seed in range(4_010, 4_014):
-        recording, _ = render(recipe_for(CONDITIONS["as played"], seed=seed))
+        recording, _ = render(recipe_for("as-played", seed=seed))
         samples = np.asarray(recording.samples, dtype=np.float64)[: 12 * RATE_HZ]
         extra += len(heard_breaks(samples))
         chance = np.random.default_rng(seed)
@@ -65,7 +65,7 @@ def test_in_takes_as_played_most_are_found_and_none_is_made_up() -> None:
 
 
 def test_changes_of_note_and_graces_are_no_breaks() -> None:
-    take = take_of(recipe_for(CONDITIONS["alone in a room"], seed=4_020))
+    take = take_of(recipe_for("alone-room", seed=4_020))
     assert heard_breaks(np.asarray(take.recording.samples, dtype=np.float64)) == []
 
 

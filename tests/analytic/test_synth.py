@@ -11,7 +11,8 @@ import pytest
 
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.notes import NOTES
-from canebench.sound.synth import DronePlan, PlannedNote, Recipe, Truth, _room, render, scale_notes
+from canebench.sound.synth import DronePlan, PlannedNote, Recipe, Truth, render, scale_notes
+from canebench.sound.synth.room import room
 from support.pitch import assert_within_cents
 from support.tones import amplitude_and_hz
 
@@ -151,7 +152,7 @@ def test_the_room_decays_as_asked_and_leaves_the_direct_sound_its_share(rt60_s: 
     recipe = replace(_PLAIN, rt60_s=rt60_s, direct_db=3.0)
     impulse = np.zeros(round(3 * _RATE_HZ))
     impulse[0] = 1.0
-    energy = _room(recipe, np.random.default_rng(5_102))(impulse) ** 2
+    energy = room(recipe, np.random.default_rng(5_102))(impulse) ** 2
     assert _decay_s(energy[1:], _RATE_HZ) == pytest.approx(rt60_s, rel=0.05)
     assert 10 * math.log10(1.0 / np.sum(energy[1:])) == pytest.approx(3.0, abs=0.3)
     # Control: a room half as long again is told apart.

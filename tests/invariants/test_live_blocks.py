@@ -10,13 +10,13 @@ from canebench.sound.dsp.stft import frames_of
 from canebench.sound.files.recording import Recording
 from canebench.sound.live.ring_buffer import KEPT_S, Incoming
 from canebench.sound.synth import render
-from support.conditions import CONDITIONS, recipe_for
+from support.conditions import recipe_for
 from support.streaming import stream_samples
 
 
 @pytest.fixture(scope="module")
 def recording() -> Recording:
-    return render(recipe_for(CONDITIONS["as played"], seed=4_030))[0]
+    return render(recipe_for("as-played", seed=4_030))[0]
 
 
 @pytest.mark.parametrize("block", [128, 1_000, 4_801])

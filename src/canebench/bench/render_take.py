@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any, Final
 from canebench.base.errors import InputError
 from canebench.base.scales import scale_named
 from canebench.sound.files.encode import write_recording
-from canebench.sound.synth import DronePlan, PlannedNote, Recipe, Truth, render
+from canebench.sound.synth import (
+    DronePlan,
+    PipeBehaviour,
+    PlannedNote,
+    Recipe,
+    SourceBehaviour,
+    Truth,
+    render,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -42,20 +50,41 @@ def render_take(recipe: Recipe, path: Path) -> Path:
 
 
 def recipe_from(written: Mapping[str, Any]) -> Recipe:
-    """The recipe in a truth that was written beside a take; it renders the same samples again."""
-    drones = written["drones"]
+    """The recipe in a truth that was written beside a take; it renders the same samples again.
+
+    A truth from before pipes had a behaviour names none, and had none.
+    """
+    drones, behaviour = written["drones"], written.get("behaviour")
     parts = {
         "scale": scale_named(written["scale"]),
         "notes": tuple(PlannedNote(**note) for note in written["notes"]),
         "drones": drones and DronePlan(**{**drones, "tenor_cents": tuple(drones["tenor_cents"])}),
+        "behaviour": behaviour and _behaviour_from(behaviour),
     }
     return Recipe(**{**written, **parts})
+
+
+def _behaviour_from(written: Mapping[str, Any]) -> PipeBehaviour:
+    parts = {
+        "chanter": SourceBehaviour(**written["chanter"]),
+        "drones": tuple(SourceBehaviour(**drone) for drone in written["drones"]),
+    }
+    return PipeBehaviour(**{**written, **parts})
+
+
+def _settled_s(recipe: Recipe, truth: Truth) -> tuple[float, float]:
+    """The take, less what is not the drones' pitch: their striking in and the emptying of the bag."""
+    held = [event for event in truth.events if event.note]
+    behaviour = recipe.behaviour
+    starts_s = held[0].start_s if behaviour and behaviour.strikes_in else truth.events[0].start_s
+    ends_s = held[-1].end_s if behaviour and behaviour.cuts_off else truth.events[-1].end_s
+    return starts_s, ends_s
 
 
 def truth_object(recipe: Recipe, truth: Truth) -> dict[str, Any]:
     """The truth as plain JSON values."""
     held = [event for event in truth.events if event.note and not event.grace]
-    span = (truth.events[0].start_s, truth.events[-1].end_s)
+    span = _settled_s(recipe, truth)
     return {
         "schema": SCHEMA,
         "invented": True,
