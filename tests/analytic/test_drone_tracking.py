@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from canebench.sound.dsp.decimation import Section
-from canebench.sound.dsp.harmonic_source import Voice, taken_from
+from canebench.sound.dsp.harmonic_source import HarmonicSource, taken_from
 from canebench.sound.dsp.joint_fit import fit_step
 from canebench.sound.dsp.stft import amplitudes, frames_of
 from canebench.sound.live import drone_tracking
@@ -55,12 +55,12 @@ def _heard(frames: Frames, wander_cents: float = 0.5) -> Drones:
     rows = np.arange(40)
     cycles = _cycles(frames.times_s[rows], wander_cents)
     voices = [
-        Voice(
+        HarmonicSource(
             rows=rows,
             numbers=np.arange(1, len(amplitude) + 1),
             freq_hz=np.gradient(own, frames.hop_s),
             cycles=own,
-            amplitude=amplitude,
+            amplitude=amplitude[None, :],
         )
         for own, amplitude in zip(cycles, _AMPLITUDE, strict=True)
     ]
@@ -116,16 +116,16 @@ def test_control_drones_fitted_anew_in_so_short_a_time_swallow_it() -> None:
     last = frames.between(frames.count - _SPAN, frames.count)
     time = last.hop_s * np.arange(_SPAN)
     voices = [
-        Voice(
+        HarmonicSource(
             rows=np.arange(_SPAN),
             numbers=np.arange(1, len(amplitude) + 1),
             freq_hz=np.full(_SPAN, hz),
             cycles=hz * time,
-            amplitude=np.zeros(len(amplitude), complex),
+            amplitude=np.zeros((1, len(amplitude)), complex),
         )
         for hz, amplitude in zip(_HZ, _AMPLITUDE, strict=True)
     ]
-    rest = taken_from(last, fit_step(last, voices, spread_hz=0.3, phases=False).voices)
+    rest = taken_from(last, fit_step(last, voices, spread_hz=0.3, phases=False).sources)
     read = np.mean(np.abs(amplitudes(rest, np.tile(2 * _HZ[1] * np.arange(1, 5), (_SPAN, 1)))), axis=0)
     assert np.max(read * np.arange(1, 5)) < 0.1
 

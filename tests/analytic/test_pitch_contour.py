@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from canebench.sound.analysis import pitch_contour
+from canebench.sound.analysis.drone_lines import NO_LINES, drone_lines, without_drones
 from canebench.sound.analysis.drones import drone_runs
-from canebench.sound.analysis.pitch_contour import COMPASS_HZ, Course, course_of, stretches
-from canebench.sound.analysis.section import without_drones
+from canebench.sound.analysis.pitch_contour import COMPASS_HZ, PitchContour, contour_of, stretches
 from canebench.sound.dsp.decimation import Section, sections
 from canebench.sound.dsp.stft import Frames, frames_of
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
@@ -38,7 +38,7 @@ _DRONES = DronePlan(bass_cents=3.0, tenor_cents=(2.0, -3.0))
 class Followed:
     """A course with the pitch that truly sounds at each frame, and the frames that lie within a note."""
 
-    course: Course
+    course: PitchContour
     true_hz: FloatArray
     within: BoolArray
     frames: Frames
@@ -61,7 +61,8 @@ def _followed(recipe: Recipe, *, drones_out: bool = True) -> Followed:
     (section,) = sections(recording)
     frames = frames_of(section)
     runs = drone_runs(section, frames) if drones_out else []
-    found = course_of(without_drones(frames, runs), [voice for run in runs for voice in run.voices])
+    rest = without_drones(frames, runs)
+    found = contour_of(rest, drone_lines(rest, runs))
     return Followed(
         course=found,
         true_hz=_true_hz(truth, frames.times_s),
@@ -134,7 +135,7 @@ def test_control_without_the_price_of_a_crowd_octaves_are_taken_for_notes(
     followed = [_followed(_recipe(seed, rate_hz)) for seed in _SEEDS]
     _assert_courses_true(followed)
     monkeypatch.setattr(pitch_contour, "_CROWD", 1.0)
-    wrong = [replace(each, course=course_of(each.frames, [])) for each in followed]
+    wrong = [replace(each, course=contour_of(each.frames, NO_LINES)) for each in followed]
     with pytest.raises(AssertionError, match=r"measured .* sounds: \+1[12]\d\d\."):
         _assert_courses_true(wrong)
 
@@ -174,7 +175,7 @@ def test_a_glide_through_the_whole_compass_is_followed(rate_hz: float, cents_per
     from_hz = low_hz if cents_per_s > 0 else high_hz
     freq_hz = from_hz * np.exp2(cents_per_s * time_s / 1200)
     frames = _tone(freq_hz, rate_hz)
-    found = course_of(frames, [])
+    found = contour_of(frames, NO_LINES)
     assert np.all(found.sounding)
     for found_hz, true_hz in zip(found.freq_hz, np.interp(frames.times_s, time_s, freq_hz), strict=True):
         assert_within_cents(float(found_hz), float(true_hz), cents=_NEEDED_CENTS)
@@ -184,7 +185,7 @@ def test_two_steps_make_three_stretches() -> None:
     """Held for 0.5 s each, 90 cents up and then 40 down: the ends lie where the steps are."""
     steps_hz = (500.0, 500.0 * 2 ** (90 / 1200), 500.0 * 2 ** (50 / 1200))
     frames = _tone(np.repeat(steps_hz, 6_000), 12_000.0)
-    found = stretches(course_of(frames, []), frames.hop_s, least_s=_LEAST_S)
+    found = stretches(contour_of(frames, NO_LINES), frames.hop_s, least_s=_LEAST_S)
     assert len(found) == 3
     for index, (stretch, hz) in enumerate(zip(found, steps_hz, strict=True)):
         assert_within_cents(stretch.freq_hz, hz, cents=_ROUGH_CENTS)
@@ -192,11 +193,11 @@ def test_two_steps_make_three_stretches() -> None:
         assert abs(frames.times_s[stretch.last] - 0.5 * (index + 1)) < 0.06
 
 
-def _course(*parts: tuple[float, int]) -> Course:
+def _course(*parts: tuple[float, int]) -> PitchContour:
     """A course of (pitch, frames); pitch 0 is silence."""
     freq = np.concatenate([np.full(count, hz) for hz, count in parts])
     heard = freq > 0
-    return Course(freq_hz=np.where(heard, freq, 440.0), support=heard.astype(float), sounding=heard)
+    return PitchContour(freq_hz=np.where(heard, freq, 440.0), support=heard.astype(float), sounding=heard)
 
 
 @pytest.mark.parametrize(

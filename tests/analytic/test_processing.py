@@ -12,7 +12,7 @@ from scipy.signal import resample, resample_poly
 from canebench.sound.analysis.drones import DroneRun
 from canebench.sound.analysis.measure import measure
 from canebench.sound.analysis.processing import _waver_cents
-from canebench.sound.dsp.harmonic_source import Voice
+from canebench.sound.dsp.harmonic_source import HarmonicSource
 from canebench.sound.dsp.joint_fit import Fit
 from canebench.sound.files.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, Truth, render, scale_notes
@@ -109,17 +109,17 @@ def _run(*tracks_cents: FloatArray) -> DroneRun:
     """Drones on these courses, a bass and tenors above it."""
     names: tuple[DroneName, ...] = ("bass", "tenor", "tenor")
     voices = tuple(
-        Voice(
+        HarmonicSource(
             rows=np.arange(len(track)),
             numbers=np.arange(1, 3),
             freq_hz=(120.0 if index == 0 else 240.0) * np.exp2(track / 1200),
             cycles=np.zeros(len(track)),
-            amplitude=np.ones(2, dtype=complex),
+            amplitude=np.ones((1, 2), dtype=complex),
         )
         for index, track in enumerate(tracks_cents)
     )
-    fit = Fit(voices=voices, residuals=(), weights=(), moved_cycles=0.0)
-    return DroneRun(names=names[: len(voices)], fit=fit, voices=voices)
+    fit = Fit(sources=voices, residuals=(), weights=(), moved_cycles=0.0)
+    return DroneRun(names=names[: len(voices)], fit=fit, sources=voices)
 
 
 def test_only_drones_that_waver_alike_tell_of_the_speed() -> None:

@@ -264,7 +264,9 @@ def _agreed(link: ComplexArray, strength: FloatArray, numbers: IntArray, length_
     unit = link / (np.abs(link) + 1e-30)
     turn = np.exp(-2j * np.pi * numbers[None, :, None] * length_s[:, None, None] * nu)
     score = np.einsum("wk,wkn->wn", strength, (unit[:, :, None] * turn).real)
-    return nu[np.argmax(score - 1e-3 * strength.sum(axis=1, keepdims=True) * (nu / 0.1) ** 2, axis=1)]
+    # Of steps that agree as well, the smallest.
+    score = score - 1e-3 * strength.sum(axis=1, keepdims=True) * (nu / 0.1) ** 2
+    return np.asarray(nu[np.argmax(score, axis=1)])
 
 
 def _amplitudes(
