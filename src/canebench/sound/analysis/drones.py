@@ -44,12 +44,12 @@ _FIRST_PARTIALS = 8
 _LEAST_RUN_S = 1.5
 #: A bass that strays this much (ratio; 0.7 cent RMS) may have the tenors waver with it.
 _WAVER = 4e-4
-_TURNS = 6
+_TURNS = 4
 #: Partials of the tenors, fitted one set after the other: a high partial k alone would fit as well 1/k of a
 #: cycle away, and hold there.
 _STAGES = (4, 10, 20)
 #: A tenor of which this share of energy is left over is not told apart from another; it may be so far off.
-_MOST_LEFT, _TANGLED_HZ = 0.03, 0.1
+_MOST_LEFT, _TANGLED_HZ = 0.3, 0.1
 #: A tenor has at least this share of the bass's amplitude at the same place, a second of the first's.
 _LEAST_TENOR, _LEAST_SECOND = 0.1, 0.2
 #: Energy of a drone's odd partials over that of its even ones, at least (a chanter 20 dB up may be in these).

@@ -13,7 +13,7 @@ import numpy as np
 from canebench.base.units import hz_to_cents
 from canebench.sound.dsp.harmonic_source import HarmonicSource
 from canebench.sound.dsp.phase_advance import Stretches, advance_of
-from canebench.sound.dsp.uncertainty import gain_variance, sd_hz_of
+from canebench.sound.dsp.uncertainty import gain_variance, sd_hz_of, shared_variance
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -160,7 +160,7 @@ def _hold(rest: Frames, rows: IntArray, advance: Advance, part: slice, place: in
         start_s=float(times[0]),
         end_s=float(times[-1]),
         hz=hz,
-        sd_hz=sd_hz_of(gain_variance(stray, share), length_s, hz),
+        sd_hz=sd_hz_of(gain_variance(stray, share) + shared_variance(freq_hz), length_s, hz),
         drift_cents_per_s=float(np.polyfit(times - times.mean(), course, 1)[0]) if len(times) > 2 else 0.0,
         spread_cents=float(np.std(course)),
         level_db=float(

@@ -230,34 +230,40 @@ def _amplitude_step(
         right[1:] -= stiff * drop
     else:
         stiff = np.zeros(amplitude.shape[1])
-    for cluster in stack.clusters:
-        at = cluster.columns
+    for size in sorted({len(cluster.columns) for cluster in stack.clusters}):
+        alike = [cluster for cluster in stack.clusters if len(cluster.columns) == size]
+        at = np.stack([cluster.columns for cluster in alike])
+        near = np.stack([cluster.near for cluster in alike])
         turn = stack.turn[:, at]
-        product = weight[:, at[:1], None] * turn.conj()[:, :, None] * turn[:, None, :] * cluster.near
+        weighted = weight[:, at[:, 0], None] * turn.conj()
+        product = weighted[..., :, None] * turn[..., None, :] * near
         normal = _normal(product, stiff[at], knots)
-        size = len(normal)
         # A trace of ridge: two tenors in unison share one amplitude between them.
-        normal[np.diag_indices(size)] *= 1 + _RIDGE
-        step[:, at] = np.linalg.solve(normal, right[:, at].reshape(-1)).reshape(knots.count, len(at))
+        every = np.arange(normal.shape[-1])
+        normal[:, every, every] *= 1 + _RIDGE
+        wanted = right[:, at].transpose(1, 0, 2).reshape(len(at), -1, 1)
+        solved = np.linalg.solve(normal, wanted).reshape(len(at), knots.count, size)
+        step[:, at] = solved.transpose(1, 0, 2)
     return step
 
 
 def _normal(product: ComplexArray, stiff: FloatArray, knots: _Knots) -> ComplexArray:
-    """Normal matrix of a cluster, ordered by knot and then partial [(knots c, knots c)]."""
-    size = product.shape[1]
+    """Normal matrices of clusters [(m, clusters, c, c)], ordered by knot and then partial."""
+    count, size = product.shape[1:3]
     if knots.count == 1:
         return np.asarray(product.sum(axis=0))
     low, mixed, high = knots.summed(product)
-    normal = np.zeros((knots.count, size, knots.count, size), complex)
+    normal = np.zeros((knots.count, knots.count, count, size, size), complex)
     at = np.arange(knots.count - 1)
-    normal[at, :, at, :] += low
-    normal[at + 1, :, at + 1, :] += high
-    normal[at, :, at + 1, :] += mixed
-    normal[at + 1, :, at, :] += mixed
+    normal[at, at] += low
+    normal[at + 1, at + 1] += high
+    normal[at, at + 1] += mixed
+    normal[at + 1, at] += mixed
     own = np.arange(size)
     for i, j, sign in ((0, 0, 1), (1, 1, 1), (0, 1, -1), (1, 0, -1)):
-        normal[(at + i)[:, None], own, (at + j)[:, None], own] += sign * stiff
-    return normal.reshape(knots.count * size, knots.count * size)
+        for c in own:
+            normal[at + i, at + j, :, c, c] += sign * stiff[:, c]
+    return normal.transpose(2, 0, 3, 1, 4).reshape(count, knots.count * size, knots.count * size)
 
 
 def _phase_step(

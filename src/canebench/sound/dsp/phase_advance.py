@@ -37,6 +37,8 @@ _FIRST_PARTIALS, PARTIALS = 8, 22
 _CREEP, _SCATTER = 3e-3, 0.3
 #: Frames over which the steps of the passes are smoothed: a contour errs from frame to frame, a reed does not.
 _SMOOTH_FIRST, _SMOOTH_LAST = (9, 5), (3, 3)
+#: Frames to either side over which a partial's level counts as one.
+_LEVEL_FRAMES = 3
 #: Part of its power that a partial has at least, when its surroundings are as strong as it is.
 _LEAST_OWN = 0.01
 
@@ -150,19 +152,30 @@ class _Follower:
         return step
 
     def _shares(self, noise: FloatArray) -> FloatArray:
-        power = self._stretches.mean(self._read.real**2 + self._read.imag**2)
-        own = np.maximum(power - noise, _LEAST_OWN * power)
-        beside = noise + _CREEP * power.max(axis=1, keepdims=True) + 1e-30
+        """Weight of each partial in each row; rows sum to 1."""
+        power = self._slow(self._read.real**2 + self._read.imag**2)
+        beside = noise[self._owner]
+        own = np.maximum(power - beside, _LEAST_OWN * power)
+        beside = beside + _CREEP * power.max(axis=1, keepdims=True) + 1e-30
         if self._scatter is not None:
-            beside = beside + _SCATTER * self._scatter * own
+            beside = beside + _SCATTER * self._scatter[self._owner] * own
         weight = self._numbers**2 * own / beside
         return np.asarray(weight / weight.sum(axis=1, keepdims=True))
+
+    def _slow(self, power: FloatArray) -> FloatArray:
+        """A running mean of the power over `_LEVEL_FRAMES` within each stretch."""
+        total = np.concatenate([np.zeros((1, power.shape[1])), np.cumsum(power, axis=0)])
+        rows = np.arange(len(power))
+        starts = self._stretches.starts[self._owner]
+        ends = np.append(self._stretches.starts[1:], len(power))[self._owner]
+        low, high = np.maximum(rows - _LEVEL_FRAMES, starts), np.minimum(rows + _LEVEL_FRAMES + 1, ends)
+        return np.asarray((total[high] - total[low]) / (high - low)[:, None])
 
     def step(self, noise: FloatArray, width: int) -> None:
         """Move the course by the smoothed median of what the partials say."""
         step = self._steps()
         share = self._shares(noise)
-        common = _weighted_median(step, share[self._owner])
+        common = _weighted_median(step, share)
         common[~self._joined] = 0.0
         self._scatter = self._scattered(step - common[:, None])
         moved = self._smoothed(common, width)
@@ -201,7 +214,7 @@ class _Follower:
     def told(self, noise: FloatArray) -> Advance:
         """The weighted mean at last, and how the partials stray from it."""
         step, share = self._steps(), self._shares(noise)
-        common = np.sum(share[self._owner] * step, axis=1)
+        common = np.sum(share * step, axis=1)
         shift = np.concatenate([[0.0], np.cumsum(common)[:-1]])
         cycles = self._cycles + shift
         turned = self._read * phasors(cycles, self._numbers.astype(int)).conj()
@@ -209,7 +222,7 @@ class _Follower:
             freq_hz=self._freq,
             cycles=cycles,
             stray=self._run(step - common[:, None]),
-            share=share,
+            share=self._stretches.mean(share),
             amplitude=turned,
         )
 
