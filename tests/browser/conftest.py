@@ -8,11 +8,11 @@ from shutil import copytree
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from playwright.sync_api import Browser, Playwright, sync_playwright
+from playwright.sync_api import Browser, Playwright, expect, sync_playwright
 
 from canebench.bench.demo_season import make_demo
 from canebench.bench.measure_take import DEMO_FILE
-from support.running_bench import Bench, Watch, launched, serving, signed_in_page
+from support.running_bench import WAIT_MS, Bench, Watch, launched, serving, signed_in_page
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 @pytest.fixture(scope="session")
 def playwright() -> Iterator[Playwright]:
     with sync_playwright() as running:
+        expect.set_options(timeout=WAIT_MS)
         yield running
 
 
@@ -65,7 +66,6 @@ def bench(season_copy: Path) -> Iterator[Bench]:
 @pytest.fixture
 def context(browser: Browser) -> Iterator[BrowserContext]:
     made = browser.new_context(viewport={"width": 1280, "height": 900})
-    made.set_default_timeout(15_000)
     yield made
     made.close()
 
