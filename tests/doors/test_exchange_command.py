@@ -176,9 +176,9 @@ def test_a_snapshot_is_kept_before(ledger: Path, tmp_path: Path) -> None:
     assert rows_of(ledger) == before
 
 
-#: The command with batches so small that its bar says more than an unread terminal takes: it cannot come to its
-#: end before it is interrupted. Whoever begins the tests in the background has interrupts ignored, and children
-#: inherit that; on a terminal they are not.
+#: The command with batches so small that its bar says more than an unread terminal takes: it cannot come to
+#: its end before it is interrupted. Whoever begins the tests in the background has interrupts ignored, and
+#: children inherit that; on a terminal they are not.
 _TALKATIVE = """
 import signal
 from canebench.cli.main import main

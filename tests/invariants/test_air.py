@@ -37,7 +37,7 @@ _AT_BORDERS = st.builds(
     co2=st.floats(0.0, 0.05),
     pressure_pa=st.floats(75_000.0, 115_000.0),
 )
-#: Cramér's published range. Even saturated, the warmest and thinnest of this air holds less than 0.06 of vapour.
+#: Cramér's published range: even saturated, the warmest and thinnest of it holds less than 0.06 of vapour.
 _CRAMERS = st.builds(
     Conditions,
     temp_degc=st.floats(0.0, 30.0),

@@ -253,8 +253,8 @@ class LiveListener:
         """Follow the drones from the end of the hearing to the newest sound.
 
         Those followed well until now are kept: they were told apart when more of their beating was heard.
-        After a break during the hearing there may be no frame yet to follow them through; the next look goes on
-        from the hearing's end.
+        Where the stream has just broken there is no frame yet to follow them through: the next look goes on from
+        the hearing's end.
         """
         most_left, self._most_left = self._most_left, 0.0
         known = 0 if self._alongside is None else len(self._alongside.hz)
