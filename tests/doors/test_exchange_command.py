@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from canebench.bench.demo_season import make_demo
 from canebench.store.ledger import open_ledger
 from canebench.store.tables import TABLES
 from doors.run import run
@@ -29,14 +28,9 @@ if TYPE_CHECKING:
 _SCHEMA = json.loads((Path(__file__).parents[2] / "docs" / "ledger.schema.json").read_text())
 
 
-@pytest.fixture(scope="module")
-def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return make_demo(tmp_path_factory.mktemp("season") / "demo")
-
-
 @pytest.fixture
 def ledger(season: Path, tmp_path: Path) -> Path:
-    shutil.copyfile(season, tmp_path / "ledger.db")
+    shutil.copyfile(season / "ledger.db", tmp_path / "ledger.db")
     return tmp_path / "ledger.db"
 
 

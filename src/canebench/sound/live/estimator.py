@@ -253,7 +253,7 @@ class LiveListener:
         """Follow the drones from the end of the hearing to the newest sound.
 
         Those followed well until now are kept: they were told apart when more of their beating was heard.
-        Where the stream has just broken there is no frame yet to follow them through: the next look goes on from
+        Where the stream has just broken there is no frame to follow them through: the next look goes on from
         the hearing's end.
         """
         most_left, self._most_left = self._most_left, 0.0
