@@ -7,6 +7,7 @@ first; whatever is waited for comes, and how soon is no subject here.
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -30,9 +31,11 @@ if TYPE_CHECKING:
     from support.running_bench import Bench, Watch
 
 NOTES = ("low A", "C", "E", "high A")
+PLAYED = ("low A", "C", "high A", "low A", "E", "high A")
 RECIPE = Recipe(
     low_a_hz=474.0,
-    notes=scale_notes(*NOTES, duration_s=1.4, offsets_cents={"high A": -14.0, "C": 6.0}),
+    # Both As in most hearings of three seconds: where those come seldom, the beam comes all the same.
+    notes=scale_notes(*PLAYED, duration_s=1.2, offsets_cents={"high A": -14.0, "C": 6.0}),
     seed=5_001,
     drones=DronePlan(tenor_cents=(1.0, -1.0), wander_cents=0.3),
     wander_cents=2.0,
@@ -42,8 +45,8 @@ RECIPE = Recipe(
 #: Between the end of the take and its beginning, s: what comes after is not joined to what came before.
 SILENCE_S = 0.5
 SOME_NOTE = re.compile(rf"^({'|'.join(NOTES)})\b")
-#: A machine that is busy elsewhere gives hearings a hundredth of itself; they come all the same.
-BUSY_MS = 240_000
+#: A machine that is busy elsewhere gives hearings, which give way to all else, a hundredth of itself.
+BUSY_MS = 600_000
 #: The system holds the sound for at least so long, ms.
 HELD_MS = 300
 #: Every block as it goes to the bench: its first sample's number, and how many they are.
@@ -115,6 +118,11 @@ def listening(page: Page) -> Locator:
     return page.locator("live-take")
 
 
+def played_once(live: Locator) -> None:
+    """Wait until all of the take has come in."""
+    expect(live.locator("[data-place=time]")).to_have_text(re.compile(r"^(9|\d\d+) s$"), timeout=BUSY_MS)
+
+
 def test_from_the_microphone_to_the_beam(
     page_that_hears: tuple[Page, Watch], bench: Bench, season_copy: Path
 ) -> None:
@@ -126,6 +134,7 @@ def test_from_the_microphone_to_the_beam(
     expect(live).to_have_attribute("data-notes", re.compile("low A.*high A"), timeout=BUSY_MS)
     expect(live.get_by_role("img", name=re.compile("The beam so far"))).to_be_visible()
     page.wait_for_function("Number(document.querySelector('live-take').dataset.looks) > 60", timeout=BUSY_MS)
+    played_once(live)
     live.get_by_role("button", name="Stop and measure").click()
     expect(page.locator("#act-say")).to_be_visible(timeout=BUSY_MS)
     _assert_true(season_copy)
@@ -142,11 +151,12 @@ def _assert_true(folder: Path) -> None:
             str(row["note"]): float(row["hz"] or 0) for row in reader.rows("pitches", {"take_id": take["id"]})
         }
     assert set(kept) == set(NOTES)
-    at = RECIPE.lead_s
+    at, true_hz = RECIPE.lead_s, defaultdict[str, list[float]](list)
     for planned in RECIPE.notes:
-        true_hz = truth.chanter_hz(at + 0.3, at + planned.duration_s - 0.2)
-        assert abs(hz_to_cents(kept[planned.note], true_hz)) < 3.0, planned.note
+        true_hz[planned.note].append(truth.chanter_hz(at + 0.3, at + planned.duration_s - 0.2))
         at += planned.duration_s
+    for name, played_hz in true_hz.items():
+        assert abs(hz_to_cents(kept[name], float(np.mean(played_hz)))) < 3.0, name
     again = measure_take(folder / "takes" / f"{take['recording_sha256']}.flac").measurement
     for note in again.notes:
         assert abs(hz_to_cents(note.hz, kept[note.note])) <= 0.05
@@ -175,7 +185,7 @@ def test_a_page_left_in_the_middle_can_still_be_measured_without_scripts(
     page, _ = page_that_hears
     live = listening(page)
     expect(live.get_by_text("Level good")).to_be_visible(timeout=BUSY_MS)
-    expect(live).to_have_attribute("data-notes", re.compile("low A.*high A"), timeout=BUSY_MS)
+    played_once(live)
     where = page.url
     page.goto("about:blank")
     plain = hearing.new_context(java_script_enabled=False, storage_state=page.context.storage_state())
