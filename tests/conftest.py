@@ -27,6 +27,9 @@ settings.register_profile("unhurried", deadline=None)
 settings.load_profile("unhurried")
 
 
+pytest_plugins = ("support.season",)
+
+
 def pytest_addoption(parser: pytest.Parser) -> None:
     """How many damaged files the ingest fuzz test tries."""
     parser.addoption(

@@ -8,11 +8,10 @@ from shutil import copytree
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from playwright.sync_api import Browser, Playwright, sync_playwright
+from playwright.sync_api import Browser, Playwright, expect, sync_playwright
 
-from canebench.bench.demo_season import make_demo
 from canebench.bench.measure_take import DEMO_FILE
-from support.running_bench import Bench, Watch, launched, serving, signed_in_page
+from support.running_bench import WAIT_MS, Bench, Watch, launched, serving, signed_in_page
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -23,6 +22,7 @@ if TYPE_CHECKING:
 @pytest.fixture(scope="session")
 def playwright() -> Iterator[Playwright]:
     with sync_playwright() as running:
+        expect.set_options(timeout=WAIT_MS)
         yield running
 
 
@@ -35,17 +35,10 @@ def browser(playwright: Playwright) -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="session")
-def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The invented band's season, made once; what is changed is changed in copies."""
-    folder = tmp_path_factory.mktemp("season") / "demo"
-    make_demo(folder)
-    return folder
-
-
-@pytest.fixture(scope="session")
-def season_bench(season: Path) -> Iterator[Bench]:
-    """The season, served for pages that are only looked at."""
-    with serving(season / "ledger.db") as bench:
+def season_bench(season: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
+    """A copy of the season, served for pages that are only looked at."""
+    seen = copytree(season, tmp_path_factory.mktemp("seen") / "season")
+    with serving(Path(seen) / "ledger.db") as bench:
         yield bench
 
 
@@ -65,7 +58,6 @@ def bench(season_copy: Path) -> Iterator[Bench]:
 @pytest.fixture
 def context(browser: Browser) -> Iterator[BrowserContext]:
     made = browser.new_context(viewport={"width": 1280, "height": 900})
-    made.set_default_timeout(15_000)
     yield made
     made.close()
 

@@ -75,6 +75,11 @@ def test_a_payload_that_runs_would_be_seen(page: Page, hostile: Bench) -> None:
     page.goto(hostile.address + "/help")
     page.evaluate("ran(1)")
     assert page.evaluate("window.hits") == [1]
-    page.evaluate("""document.body.insertAdjacentHTML("beforeend", "<img src=x onerror=ran(2)>")""")
-    page.wait_for_timeout(300)
+    stopped = page.evaluate(
+        """() => new Promise((stopped) => {
+            document.addEventListener("securitypolicyviolation", (event) => stopped(event), { once: true });
+            document.body.insertAdjacentHTML("beforeend", "<img src=x onerror=ran(2)>");
+        }).then((event) => event.effectiveDirective)"""
+    )
+    assert stopped.startswith("script-src")
     assert page.evaluate("window.hits") == [1]

@@ -1,16 +1,23 @@
-"""A take by a real microphone path: a rendered scale is played into the browser and measured on the bench."""
+"""A take by a real microphone path: a rendered scale is played into the browser and measured on the bench.
+
+The microphone plays it over and over, so that a machine with other work to do hears later what it misses at
+first; whatever is waited for comes, and how soon is no subject here.
+"""
 
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
 from playwright.sync_api import expect
 
 from canebench.base.units import hz_to_cents
 from canebench.bench.measure_take import measure_take
 from canebench.sound.files.encode import write_recording
+from canebench.sound.files.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from canebench.store.ledger import open_ledger
 from support.running_bench import launched, signed_in_page
@@ -24,15 +31,47 @@ if TYPE_CHECKING:
     from support.running_bench import Bench, Watch
 
 NOTES = ("low A", "C", "E", "high A")
+PLAYED = ("low A", "C", "high A", "low A", "E", "high A")
 RECIPE = Recipe(
     low_a_hz=474.0,
-    notes=scale_notes(*NOTES, duration_s=2.0, offsets_cents={"high A": -14.0, "C": 6.0}),
+    # Both As in most hearings of three seconds: where those come seldom, the beam comes all the same.
+    notes=scale_notes(*PLAYED, duration_s=1.2, offsets_cents={"high A": -14.0, "C": 6.0}),
     seed=5_001,
     drones=DronePlan(tenor_cents=(1.0, -1.0), wander_cents=0.3),
     wander_cents=2.0,
     snr_db=30.0,
-    lead_s=1.5,
+    lead_s=0.8,
 )
+#: Between the end of the take and its beginning, s: what comes after is not joined to what came before.
+SILENCE_S = 0.5
+SOME_NOTE = re.compile(rf"^({'|'.join(NOTES)})\b")
+#: A machine that is busy elsewhere gives hearings, which give way to all else, a hundredth of itself.
+BUSY_MS = 600_000
+#: The system holds the sound for at least so long, ms.
+HELD_MS = 300
+#: Every block as it goes to the bench: its first sample's number, and how many they are.
+_SENT = """window.sent = [];
+const send = WebSocket.prototype.send;
+WebSocket.prototype.send = function (data) {
+    if (data instanceof ArrayBuffer) {
+        window.sent.push([Number(new DataView(data).getBigUint64(8, true)), (data.byteLength - 16) / 4]);
+    }
+    return send.call(this, data);
+};"""
+#: What is missing by those numbers, and what the bench says of it; nothing until the two agree. Breaks that
+#: only the phase tells are counted by the bench alone.
+_GAPS = r"""(least) => {
+    const live = document.querySelector("live-take");
+    const said = live.querySelector("[data-place=gaps]").textContent;
+    const digits = (pattern) => Number((said.match(pattern)?.[1] ?? "0").replace(/\D/g, ""));
+    const gaps = window.sent.slice(1).map(([first], n) => first - window.sent[n][0] - window.sent[n][1]);
+    const count = gaps.filter((gap) => gap !== 0).length;
+    const frames = gaps.reduce((sum, gap) => sum + Math.max(0, gap), 0);
+    const lost = (1000 * frames) / live.microphone.context.sampleRate;
+    const unseen = digits(/^(.*) gaps?/) - count;
+    const agree = unseen >= 0 && Math.abs(digits(/([^ ]*) ms lost/) - lost) <= 1;
+    return agree && lost >= least && { said, count, lost, unseen };
+}"""
 FAKE = ("--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream")
 
 
@@ -40,14 +79,17 @@ FAKE = ("--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream")
 def played(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The take as the fake microphone reads it: 16 bits, since it takes 24 for silence."""
     path = tmp_path_factory.mktemp("played") / "scale.wav"
-    write_recording(render(RECIPE)[0], path, bit_depth=16)
+    take = render(RECIPE)[0]
+    silence = np.zeros(round(SILENCE_S * take.rate_hz), dtype=take.samples.dtype)
+    looped = Recording(samples=np.append(take.samples, silence), rate_hz=take.rate_hz, origin=take.origin)
+    write_recording(looped, path, bit_depth=16)
     return path
 
 
 @pytest.fixture(scope="module")
 def hearing(playwright: Playwright, played: Path) -> Iterator[Browser]:
-    """A browser whose microphone plays the take once."""
-    options: Any = launched((*FAKE, f"--use-file-for-fake-audio-capture={played}%noloop"))
+    """A browser whose microphone plays the take over and over."""
+    options: Any = launched((*FAKE, f"--use-file-for-fake-audio-capture={played}"))
     browser = playwright.chromium.launch(**options)
     yield browser
     browser.close()
@@ -56,11 +98,10 @@ def hearing(playwright: Playwright, played: Path) -> Iterator[Browser]:
 @pytest.fixture
 def page_that_hears(hearing: Browser, bench: Bench) -> Iterator[tuple[Page, Watch]]:
     context = hearing.new_context(permissions=["microphone"], viewport={"width": 1280, "height": 900})
-    context.set_default_timeout(20_000)
     page, watch = signed_in_page(context, bench)
     yield page, watch
-    watch.assert_clean()
     context.close()
+    watch.assert_clean()
 
 
 def begin(page: Page) -> None:
@@ -77,21 +118,25 @@ def listening(page: Page) -> Locator:
     return page.locator("live-take")
 
 
+def played_once(live: Locator) -> None:
+    """Wait until all of the take has come in."""
+    expect(live.locator("[data-place=time]")).to_have_text(re.compile(r"^(9|\d\d+) s$"), timeout=BUSY_MS)
+
+
 def test_from_the_microphone_to_the_beam(
     page_that_hears: tuple[Page, Watch], bench: Bench, season_copy: Path
 ) -> None:
     page, _ = page_that_hears
     live = listening(page)
     # Sound first, then pitch: silence would give a perfect nothing.
-    expect(live.get_by_text("Level good")).to_be_visible(timeout=8_000)
-    expect(live.locator(".live-note")).to_contain_text("low A", timeout=8_000)
-    expect(live).to_have_attribute("data-notes", re.compile("low A.*high A"), timeout=20_000)
+    expect(live.get_by_text("Level good")).to_be_visible(timeout=BUSY_MS)
+    expect(live.locator(".live-note")).to_contain_text("low A", timeout=BUSY_MS)
+    expect(live).to_have_attribute("data-notes", re.compile("low A.*high A"), timeout=BUSY_MS)
     expect(live.get_by_role("img", name=re.compile("The beam so far"))).to_be_visible()
-    page.wait_for_timeout(1_500)
-    looks = int(live.get_attribute("data-looks") or 0)
-    assert looks > 60
+    page.wait_for_function("Number(document.querySelector('live-take').dataset.looks) > 60", timeout=BUSY_MS)
+    played_once(live)
     live.get_by_role("button", name="Stop and measure").click()
-    expect(page.locator("#act-say")).to_be_visible(timeout=30_000)
+    expect(page.locator("#act-say")).to_be_visible(timeout=BUSY_MS)
     _assert_true(season_copy)
     assert bench.server.poll() is None
 
@@ -106,11 +151,12 @@ def _assert_true(folder: Path) -> None:
             str(row["note"]): float(row["hz"] or 0) for row in reader.rows("pitches", {"take_id": take["id"]})
         }
     assert set(kept) == set(NOTES)
-    at = RECIPE.lead_s
+    at, true_hz = RECIPE.lead_s, defaultdict[str, list[float]](list)
     for planned in RECIPE.notes:
-        true_hz = truth.chanter_hz(at + 0.3, at + planned.duration_s - 0.2)
-        assert abs(hz_to_cents(kept[planned.note], true_hz)) < 3.0, planned.note
+        true_hz[planned.note].append(truth.chanter_hz(at + 0.3, at + planned.duration_s - 0.2))
         at += planned.duration_s
+    for name, played_hz in true_hz.items():
+        assert abs(hz_to_cents(kept[name], float(np.mean(played_hz)))) < 3.0, name
     again = measure_take(folder / "takes" / f"{take['recording_sha256']}.flac").measurement
     for note in again.notes:
         assert abs(hz_to_cents(note.hz, kept[note.note])) <= 0.05
@@ -121,7 +167,7 @@ def test_thrown_away_it_is_gone_once_asked(page_that_hears: tuple[Page, Watch], 
     page, _ = page_that_hears
     unfinished = season_copy / "takes" / "unfinished"
     live = listening(page)
-    expect(live.get_by_text("Level good")).to_be_visible(timeout=8_000)
+    expect(live.get_by_text("Level good")).to_be_visible(timeout=BUSY_MS)
     page.once("dialog", lambda dialog: dialog.dismiss())
     live.get_by_role("button", name="Throw away").click()
     expect(live.get_by_role("button", name="Stop and measure")).to_be_visible()
@@ -138,8 +184,8 @@ def test_a_page_left_in_the_middle_can_still_be_measured_without_scripts(
 ) -> None:
     page, _ = page_that_hears
     live = listening(page)
-    expect(live.get_by_text("Level good")).to_be_visible(timeout=8_000)
-    expect(live).to_have_attribute("data-notes", re.compile("low A.*high A"), timeout=20_000)
+    expect(live.get_by_text("Level good")).to_be_visible(timeout=BUSY_MS)
+    played_once(live)
     where = page.url
     page.goto("about:blank")
     plain = hearing.new_context(java_script_enabled=False, storage_state=page.context.storage_state())
@@ -148,17 +194,37 @@ def test_a_page_left_in_the_middle_can_still_be_measured_without_scripts(
     left.get_by_text("Recordings that were not finished").click()
     expect(left.get_by_role("button", name=re.compile("Throw away the"))).to_be_hidden()
     left.get_by_role("button", name=re.compile(r"Measure the \d+ s")).click()
-    expect(left.locator("#act-say")).to_be_visible(timeout=30_000)
+    expect(left.locator("#act-say")).to_be_visible(timeout=BUSY_MS)
     plain.close()
 
 
 def test_sound_that_the_system_held_is_a_gap(page_that_hears: tuple[Page, Watch]) -> None:
+    """What the page counts as missing the bench says is lost, whatever a busy machine loses besides."""
     page, _ = page_that_hears
+    page.add_init_script(_SENT)
     live = listening(page)
-    expect(live.locator(".live-note")).to_contain_text("low A", timeout=12_000)
-    expect(live.get_by_text("no gaps")).to_be_visible()
-    page.evaluate("document.querySelector('live-take').microphone.context.suspend()")
-    expect(live.get_by_text(re.compile("1 gap, .* ms lost"))).to_be_visible(timeout=8_000)
+    expect(live.locator(".live-note")).to_contain_text(SOME_NOTE, timeout=BUSY_MS)
+    before = gaps_as_counted(page, least_ms=0)
+    page.evaluate(
+        """(held) => {
+            const { context } = document.querySelector("live-take").microphone;
+            const resume = context.resume.bind(context);
+            context.resume = () => new Promise((done) => setTimeout(() => resume().then(done), held));
+            context.suspend();
+        }""",
+        HELD_MS,
+    )
+    after = gaps_as_counted(page, least_ms=before["lost"] + HELD_MS)
+    assert after["count"] > before["count"]
+    assert re.fullmatch(r"\d+ gaps?, .* ms lost; nothing is joined across one", after["said"])
+    assert (before["said"] == "no gaps") == (before["count"] + before["unseen"] == 0)
+
+
+def gaps_as_counted(page: Page, *, least_ms: float) -> dict[str, Any]:
+    """Once at least so much is lost and the bench says what the page counted: how often, ms, the words."""
+    found = page.wait_for_function(_GAPS, arg=least_ms, timeout=BUSY_MS)
+    told: dict[str, Any] = found.json_value()
+    return told
 
 
 def test_permission_refused_is_said(playwright: Playwright, bench: Bench) -> None:
@@ -184,7 +250,7 @@ def test_no_microphone_is_said(browser: Browser, bench: Bench) -> None:
 def test_unplugged_in_the_middle_what_was_heard_is_measured(page_that_hears: tuple[Page, Watch]) -> None:
     page, _ = page_that_hears
     live = listening(page)
-    expect(live.locator(".live-note")).to_contain_text("C", timeout=12_000)
+    expect(live.locator(".live-note")).to_contain_text(SOME_NOTE, timeout=BUSY_MS)
     page.evaluate(
         """() => {
             const { track } = document.querySelector("live-take").microphone;
@@ -192,7 +258,7 @@ def test_unplugged_in_the_middle_what_was_heard_is_measured(page_that_hears: tup
             track.dispatchEvent(new Event("ended"));
         }"""
     )
-    expect(page.locator("#act-say, [role=alert]").first).to_be_visible(timeout=30_000)
+    expect(page.locator("#act-say, [role=alert]").first).to_be_visible(timeout=BUSY_MS)
 
 
 def test_processing_that_stays_on_is_said(page_that_hears: tuple[Page, Watch]) -> None:
@@ -206,7 +272,7 @@ def test_processing_that_stays_on_is_said(page_that_hears: tuple[Page, Watch]) -
     begin(page)
     page.get_by_role("button", name="Listen", exact=True).click()
     said = page.get_by_role("status").filter(has_text="still uses echo cancellation")
-    expect(said).to_be_visible(timeout=8_000)
+    expect(said).to_be_visible()
     expect(said).to_contain_text("does not say whether it uses automatic gain")
 
 
@@ -217,8 +283,14 @@ def test_the_check_says_what_is_well_and_what_is_not(
     page.goto(f"{bench.address}/microphone")
     page.get_by_role("button", name="Check", exact=True).click()
     check = page.locator("microphone-check")
-    expect(check.get_by_role("status")).to_contain_text(re.compile("All is well|To look at"), timeout=9_000)
+    said = check.get_by_role("status")
+    expect(said).to_contain_text(re.compile("All is well|To look at"), timeout=BUSY_MS)
     expect(check.locator("dd").filter(has_text=" Hz").first).to_be_visible()
-    expect(check.locator("dd").filter(has_text="no gaps")).to_be_visible()
+    gaps = check.locator("[data-place=gaps]")
+    expect(gaps).to_have_text(re.compile(r"^no gaps$|^\d+ gaps?(, .* ms lost)?; nothing is joined"))
+    found = check.get_by_role("listitem").all_inner_texts()
+    assert bool(found) == ("To look at" in said.inner_text())
+    if any("Sound is lost" in one for one in found):
+        expect(gaps).not_to_have_text("no gaps")
     check.get_by_role("button", name="End").click()
     expect(check.get_by_role("button", name="Check", exact=True)).to_be_focused()

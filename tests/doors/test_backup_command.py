@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from canebench.bench.demo_season import make_demo
 from canebench.store.ledger import open_ledger
 from doors.run import run
 from support.ledgers import dump_of
@@ -17,14 +16,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-@pytest.fixture(scope="module")
-def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return make_demo(tmp_path_factory.mktemp("season") / "demo")
-
-
 @pytest.fixture
 def ledger(season: Path, tmp_path: Path) -> Path:
-    shutil.copyfile(season, tmp_path / "ledger.db")
+    shutil.copyfile(season / "ledger.db", tmp_path / "ledger.db")
     return tmp_path / "ledger.db"
 
 

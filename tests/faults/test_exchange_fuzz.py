@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import io
 import struct
-import time
 import zipfile
 from random import Random
 from typing import TYPE_CHECKING
@@ -18,6 +17,7 @@ from canebench.base.errors import CanebenchError, InputError
 from canebench.store.exchange.importing import Choices, check_import
 from canebench.store.exchange.tables_out import read_tables, write_table
 from canebench.store.ledger import Ledger, open_ledger
+from support.effort import worked_s
 
 if TYPE_CHECKING:
     from canebench.store.exchange.tables_out import Form
@@ -137,10 +137,10 @@ def test_a_document_type_is_refused(ledger: Ledger, text: bytes) -> None:
 
 
 def test_a_bomb_is_refused_before_it_is_unpacked(ledger: Ledger) -> None:
-    start = time.perf_counter()
+    start = worked_s()
     with pytest.raises(InputError, match="once unpacked"):
         read_tables(_with_part(ledger, "xl/sharedStrings.xml", b" " * 90_000_000), form="xlsx")
-    assert time.perf_counter() - start < 10.0
+    assert worked_s() - start < 10.0
 
 
 def test_an_archive_that_lies_about_its_sizes_is_refused(ledger: Ledger) -> None:
@@ -158,9 +158,9 @@ def test_a_sheet_of_nothing_but_far_away_cells_ends(ledger: Ledger) -> None:
         b'<row r="1"><c r="A1" t="inlineStr"><is><t>number</t></is></c></row>'
         b'<row r="99999999999"><c r="A2"><v>1</v></c></row></sheetData></worksheet>'
     )
-    start = time.perf_counter()
+    start = worked_s()
     assert not _tried(ledger, "xlsx", _with_part(ledger, "xl/worksheets/sheet1.xml", text))
-    assert time.perf_counter() - start < 20.0
+    assert worked_s() - start < 20.0
 
 
 def test_a_formula_in_a_sheet_is_a_problem_of_its_row(ledger: Ledger) -> None:

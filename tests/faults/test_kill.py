@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import random
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -22,20 +24,20 @@ _CHILD = Path(__file__).parent / "writing_child.py"
 _KILLS = 200
 
 
-def _acknowledged(url: str, mode: str, run: int, wait_s: float) -> list[str]:
+def _acknowledged(parent: subprocess.Popen[str], mode: str, run: int, wait_s: float) -> list[str]:
     """What a child told before it was killed, so long after its first word."""
-    child = subprocess.Popen(
-        [sys.executable, str(_CHILD), url, mode, str(run)], stdout=subprocess.PIPE, text=True
-    )
-    try:
-        assert child.stdout is not None
-        first = child.stdout.readline()
-        time.sleep(wait_s)
-    finally:
-        child.kill()
-        rest, _ = child.communicate(timeout=30)
-    # A word cut off by the kill was never told.
-    return [line for line in (first + rest).splitlines(keepends=True) if line.endswith("\n")]
+    assert parent.stdin is not None
+    assert parent.stdout is not None
+    parent.stdin.write(f"{mode} {run}\n")
+    parent.stdin.flush()
+    child = int(parent.stdout.readline())
+    told = [parent.stdout.readline()]
+    time.sleep(wait_s)
+    os.kill(child, signal.SIGKILL)
+    while (word := parent.stdout.readline()) != "killed\n":
+        assert word, "the parent has died"
+        told.append(word)
+    return [word.strip() for word in told]
 
 
 def _runs(kills: int) -> Iterator[tuple[int, float]]:
@@ -45,7 +47,10 @@ def _runs(kills: int) -> Iterator[tuple[int, float]]:
 
 
 def _lost(url: str, mode: str, kills: int) -> int:
-    told = [line.strip() for run, wait_s in _runs(kills) for line in _acknowledged(url, mode, run, wait_s)]
+    command = [sys.executable, str(_CHILD), url]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as parent:
+        told = [word for run, wait_s in _runs(kills) for word in _acknowledged(parent, mode, run, wait_s)]
+    assert len({word.partition("-")[0] for word in told}) == kills
     with open_ledger(url).reading() as reader:
         kept = {row["name"] for row in reader.rows("players")}
     return sum(name not in kept for name in told)

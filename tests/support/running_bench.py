@@ -28,6 +28,8 @@ SWITCHES: Final = (
     "--disable-sync",
     "--autoplay-policy=no-user-gesture-required",
 )
+#: So long is waited for what comes at once on an idle machine; a busy one takes its time.
+WAIT_MS: Final = 60_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,7 +58,7 @@ def serving(ledger: Path) -> Iterator[Bench]:
             yield Bench(server=server, link=link)
         finally:
             server.send_signal(signal.SIGINT)
-            server.wait(timeout=20)
+            server.wait(timeout=WAIT_MS / 1_000)
 
 
 @dataclass
@@ -94,6 +96,7 @@ class Watch:
 
 def signed_in_page(context: BrowserContext, bench: Bench) -> tuple[Page, Watch]:
     """A page of a browser that has come by a link."""
+    context.set_default_timeout(WAIT_MS)
     page, watch = context.new_page(), Watch(address=bench.address)
     watch.on(page)
     page.goto(bench.link)

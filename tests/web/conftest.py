@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from canebench.bench.demo_season import make_demo
 from canebench.web.app import create_app
 from canebench.web.desk import the_desk
 from canebench.web.entry import Entry
@@ -19,14 +18,6 @@ if TYPE_CHECKING:
 
     from starlette.applications import Starlette
     from starlette.testclient import TestClient
-
-
-@pytest.fixture(scope="session")
-def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The invented band's season, made once; tests work on copies."""
-    folder = tmp_path_factory.mktemp("season") / "demo"
-    make_demo(folder)
-    return folder
 
 
 @pytest.fixture

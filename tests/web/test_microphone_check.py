@@ -22,14 +22,15 @@ if TYPE_CHECKING:
 RATE_HZ = 48_000
 
 
-def checked(samples: FloatArray, *, tone_hz: float | None = None) -> dict[str, Any]:
-    """What is said at the end of the samples."""
+def checked(samples: FloatArray, *, tone_hz: float | None = None, skip: int = 0) -> dict[str, Any]:
+    """What is said at the end of the samples, of which `skip` frames are missing after three seconds."""
     check = MicrophoneCheck(rate_hz=RATE_HZ, tone_hz=tone_hz)
     listener = LiveListener(rate_hz=RATE_HZ, scale=DEFAULT_SCALE)
     said: dict[str, Any] = {}
     for start in range(0, len(samples), 4_800):
-        check.add(samples[start : start + 4_800], first_frame=start)
-        listener.add(samples[start : start + 4_800], first_frame=start)
+        first = start + (skip if start >= 3 * RATE_HZ else 0)
+        check.add(samples[start : start + 4_800], first_frame=first)
+        listener.add(samples[start : start + 4_800], first_frame=first)
         said = check.said(listener.look())
     return said
 
@@ -65,6 +66,13 @@ def test_where_all_is_well_nothing_is_wrong() -> None:
 )
 def test_what_is_wrong_is_said_in_words(samples: FloatArray, tone_hz: float | None, words: str) -> None:
     assert words in " ".join(checked(samples, tone_hz=tone_hz)["wrong"])
+
+
+def test_sound_lost_on_the_way_is_said() -> None:
+    """The control is the same sound without a gap, which has nothing wrong in it."""
+    samples = quiet_then(440.0, 0.2)
+    assert checked(samples)["wrong"] == []
+    assert checked(samples, skip=4_800)["wrong"] == ["Sound is lost on the way: close other programs."]
 
 
 def test_it_is_said_within_five_seconds_and_not_before_it_is_known() -> None:

@@ -33,16 +33,16 @@ def serving(ledger: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
             yield server, link
         finally:
             server.send_signal(signal.SIGINT)
-            server.wait(timeout=20)
+            server.wait(timeout=60)
 
 
 def test_the_link_opens_the_page_of_this_machine(tmp_path: Path) -> None:
     with serving(tmp_path / "ledger.db") as (server, link):
         assert re.fullmatch(r"http://127\.0\.0\.1:\d+/enter\?key=[\w-]{40,}", link)
-        with build_opener(HTTPCookieProcessor()).open(Request(link), timeout=10) as answer:  # noqa: S310
+        with build_opener(HTTPCookieProcessor()).open(Request(link), timeout=60) as answer:  # noqa: S310
             assert "Fit a reed" in answer.read().decode()
         with pytest.raises(HTTPError, match="401"):
-            urlopen(link, timeout=10)  # noqa: S310 - the link is of this machine
+            urlopen(link, timeout=60)  # noqa: S310 - the link is of this machine
         port = int(link.split(":")[2].split("/")[0])
         others = {info[4][0] for info in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET)}
         for address in others - {"127.0.0.1"}:

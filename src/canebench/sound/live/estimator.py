@@ -3,8 +3,8 @@
 Two looks at the same stream. `look` is quick and reads the newest 0.35 s: one pitch, its uncertainty, level
 and breaks. `settle` hears the newest three seconds as `listening.hear` hears a take, drones and all, and adds
 its steady parts to those held so far, from which the beam is laid. Neither replaces the measurement of the
-recording, which is made when the take ends. Guarded by `tests/cross_method/test_live_against_measure.py` and
-`benchmarks/live.py`.
+recording, which is made when the take ends. Guarded by `tests/cross_method/test_live_against_measure.py`,
+`tests/invariants/test_live_breaks.py` and `benchmarks/live.py`.
 """
 
 from __future__ import annotations
@@ -126,7 +126,7 @@ class LiveListener:
             self._lost += max(0, first_frame - self._expected)
             self._break(first_frame)
         elif self._expected is None:
-            self._incoming.begin(first_frame / self._rate_hz)
+            self._begin(first_frame)
         self._expected = first_frame + len(samples)
         self._meter.add(samples)
         self._incoming.add(np.asarray(samples, dtype=np.float64))
@@ -134,10 +134,13 @@ class LiveListener:
     def leave_out(self) -> None:
         """Whatever comes next does not join on: some of the stream was left out of listening."""
         self._expected = None
-        self._looked = 0
 
     def _break(self, frame: int) -> None:
         self.breaks.append(frame)
+        self._begin(frame)
+
+    def _begin(self, frame: int) -> None:
+        """Frames are counted anew, and so are those already looked at: neither is right without the other."""
         self._incoming.begin(frame / self._rate_hz)
         self._looked = 0
 
@@ -251,6 +254,8 @@ class LiveListener:
         """Follow the drones from the end of the hearing to the newest sound.
 
         Those followed well until now are kept: they were told apart when more of their beating was heard.
+        Where the stream has just broken there is no frame to follow them through: the next look goes on from
+        the hearing's end.
         """
         most_left, self._most_left = self._most_left, 0.0
         known = 0 if self._alongside is None else len(self._alongside.hz)

@@ -1,7 +1,7 @@
 """Samples as they come: decimated without a seam, and the spectra of the newest seconds kept.
 
 Blocks of any length give the same, to the last bit of each frame. Guarded by
-`tests/invariants/test_live_blocks.py`.
+`tests/invariants/test_live_blocks.py` and `tests/invariants/test_live_breaks.py`.
 """
 
 from __future__ import annotations
@@ -91,12 +91,12 @@ class Incoming:
 
     @property
     def kept(self) -> int:
-        """How many frames there still are."""
+        """How many frames there still are; none just after a break."""
         return len(self._rows)
 
     def newest(self, count: int) -> Frames | None:
-        """The newest frames, so many; None while there are fewer."""
-        if len(self._rows) < count:
+        """The newest frames, so many; None while there are fewer, and where none is asked for."""
+        if not 0 < count <= len(self._rows):
             return None
         first = self._framed - count
         return Frames(
