@@ -45,7 +45,7 @@ def test_control_a_microsecond_of_delay_is_seen() -> None:
     assert _worst_error(48_000, 440.123, delay_s=1e-6) > _RIPPLE
 
 
-@pytest.mark.parametrize("rate_hz", [22_050, 32_000, 44_100, 48_000, 96_000, 192_000])
+@pytest.mark.parametrize("rate_hz", [44_100, 48_000, 88_200, 96_000, 192_000])
 @pytest.mark.parametrize("place", [0.57, 0.8, 1.03, 1.4])
 def test_aliases_are_stopped_by_80_db(rate_hz: int, place: float) -> None:
     """Tones from 0.56 of the low rate up leave nothing behind within the take."""

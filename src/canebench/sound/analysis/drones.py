@@ -48,6 +48,8 @@ _TURNS = 4
 #: Partials of the tenors, fitted one set after the other: a high partial k alone would fit as well 1/k of a
 #: cycle away, and hold there.
 _STAGES = (4, 10, 20)
+#: Of tenors that were followed well no more than this share of energy is left.
+_LITTLE_LEFT = 0.01
 #: A tenor of which this share of energy is left over is not told apart from another; it may be so far off.
 _MOST_LEFT, _TANGLED_HZ = 0.3, 0.1
 #: A tenor has at least this share of the bass's amplitude at the same place, a second of the first's.
@@ -150,41 +152,59 @@ def _active(frames: Frames, base_hz: float, *, step: int) -> list[IntArray]:
 
 def _run(frames: Frames, base_hz: float, rows: IntArray, *, with_bass: bool) -> DroneRun:
     basses = [_bass(frames, base_hz, rows)] if with_bass else []
-    tenors = _tenors(frames, basses, base_hz, rows)
-    fit = _staged(frames, basses, tenors)
+    rest = taken_from(frames, basses)
+    warp, lines = _lines(rest, basses, base_hz, rows)
+    still = [*basses, *_still_tenors(rest, warp, lines, rows)]
+    fit, whole = _risen(frames, None, still, _STAGES[:-1]), still
+    # Tenors that hold still leave nothing; where much is left, each may waver for itself.
+    if any(_left(fit, index) > _LITTLE_LEFT for index in range(len(basses), len(still))):
+        wavering = [*basses, *_wavering_tenors(frames, rest, basses, lines[0] * warp, rows)]
+        if len(wavering) > len(basses):
+            other = _risen(frames, None, wavering, _STAGES[:-1])
+            if _unexplained(other, len(basses)) < _unexplained(fit, len(basses)):
+                fit, whole = other, wavering
+    fit = _risen(frames, fit, whole, _STAGES[-1:])
     fit = _sounding(frames, fit, basses=len(basses))
     names: list[DroneName] = ["tenor"] * len(fit.sources)
     names[: len(basses)] = ["bass"] * len(basses)
     return _dressed(frames, tuple(names), fit)
 
 
-def _tenors(
-    frames: Frames, basses: list[HarmonicSource], base_hz: float, rows: IntArray
-) -> list[HarmonicSource]:
-    """Two tenors to start from, sharper first: as lines that hold still or waver as the bass, or each for itself."""
-    centre_hz, rest = base_hz, frames
+def _lines(
+    rest: Frames, basses: list[HarmonicSource], base_hz: float, rows: IntArray
+) -> tuple[FloatArray, list[float]]:
+    """The two strongest lines where tenors may be, strongest first, on a course that is still or as the bass's."""
     warps: list[FloatArray] = [np.ones(len(rows))]
+    centre_hz = base_hz
     if basses:
-        rest = taken_from(frames, basses)
         centre_hz = 2 * float(np.mean(basses[0].freq_hz))
         if np.std(basses[0].freq_hz) > _WAVER * base_hz:
             warps.append(basses[0].freq_hz * 2 / centre_hz)
     tries = [(*tenor_lines(rest, centre_hz, rows, warp), warp) for warp in warps]
     _, lines, warp = max(tries, key=lambda one: one[0])
-    time = integral(warp, frames.hop_s)
-    starts = [[_source(rest, hz * warp, hz * time, rows) for hz in sorted(lines, reverse=True)]]
-    bass_hz = 2 * basses[0].freq_hz if basses else None
-    pair = tenor_pair(frames, lines[0] * warp, rows, bass_hz)
-    if pair is not None:
-        every = np.arange(len(rows))
-        courses = zip(pair.freq_hz, pair.cycles, strict=True)
-        starts.append(
-            [
-                _source(rest, np.interp(every, pair.frames, freq), _phase(every, pair.frames, cycles), rows)
-                for freq, cycles in courses
-            ]
-        )
-    return min(starts, key=lambda tenors: _unexplained(frames, basses, tenors))
+    return warp, lines
+
+
+def _still_tenors(
+    rest: Frames, warp: FloatArray, lines: Sequence[float], rows: IntArray
+) -> list[HarmonicSource]:
+    """Two tenors on these lines, sharper first."""
+    time = integral(warp, rest.hop_s)
+    return [_source(rest, hz * warp, hz * time, rows) for hz in sorted(lines, reverse=True)]
+
+
+def _wavering_tenors(
+    frames: Frames, rest: Frames, basses: list[HarmonicSource], centre_hz: FloatArray, rows: IntArray
+) -> list[HarmonicSource]:
+    """Two tenors about a course, each followed for itself; none where the run is too short."""
+    pair = tenor_pair(frames, centre_hz, rows, 2 * basses[0].freq_hz if basses else None)
+    if pair is None:
+        return []
+    every = np.arange(len(rows))
+    return [
+        _source(rest, np.interp(every, pair.frames, freq), _phase(every, pair.frames, cycles), rows)
+        for freq, cycles in zip(pair.freq_hz, pair.cycles, strict=True)
+    ]
 
 
 def _phase(every: IntArray, at: FloatArray, cycles: FloatArray) -> FloatArray:
@@ -198,17 +218,10 @@ def _phase(every: IntArray, at: FloatArray, cycles: FloatArray) -> FloatArray:
     return found
 
 
-def _unexplained(frames: Frames, basses: list[HarmonicSource], tenors: list[HarmonicSource]) -> float:
-    """How much of the first partials is left with these courses, in most frames, in nepers."""
-    cut = [_cut(bass, 2 * _FIRST_PARTIALS) for bass in basses]
-    cut += [_cut(tenor, _FIRST_PARTIALS) for tenor in tenors]
-    fit = fit_step(frames, cut, spread_hz=STRAY_HZ, phases=False)
-    fit = fit_step(frames, fit.sources, spread_hz=STRAY_HZ, phases=False)
-    left = np.median(np.abs(fit.residuals[-1]) ** 2, axis=0)
-    there = np.median(
-        np.abs(amplitudes(frames, tenors[0].partial_hz[:, :_FIRST_PARTIALS], tenors[0].rows)) ** 2, axis=0
-    )
-    return float(np.sum(np.log((left + 1e-4 * there) / (there + 1e-30))))
+def _unexplained(fit: Fit, basses: int) -> float:
+    """How much of the tenors' partials is left in most frames, in nepers: fits are compared by it."""
+    left = [np.median(np.abs(residual) ** 2, axis=0) for residual in fit.residuals[basses:]]
+    return float(sum(np.sum(np.log(part + 1e-18)) for part in left))
 
 
 def _sounding(frames: Frames, fit: Fit, *, basses: int) -> Fit:
@@ -238,19 +251,20 @@ def _fitted(frames: Frames, sources: Sequence[HarmonicSource], *, most: int) -> 
     return fit_until_still(frames, fit, spread_hz=STRAY_HZ, most=most)
 
 
-def _staged(frames: Frames, basses: Sequence[HarmonicSource], tenors: Sequence[HarmonicSource]) -> Fit:
-    """All drones fitted from their first partials up; the bass has two for each of a tenor's."""
-    whole = [*basses, *tenors]
-    counts = [2] * len(basses) + [1] * len(tenors)
-    current = [_cut(source, count * _STAGES[0]) for source, count in zip(whole, counts, strict=True)]
-    fit = _fitted(frames, current, most=_TURNS)
-    for most in _STAGES[1:]:
-        wider = [
-            _widened(now, _cut(first, count * most))
-            for now, first, count in zip(fit.sources, whole, counts, strict=True)
-        ]
-        fit = _fitted(frames, wider, most=_TURNS)
+def _risen(frames: Frames, fit: Fit | None, whole: Sequence[HarmonicSource], stages: Sequence[int]) -> Fit:
+    """All drones fitted from their first partials up, stage by stage, from `fit` or from `whole` itself."""
+    for most in stages:
+        cut = [_cut(source, most * _times(source, whole)) for source in whole]
+        now = cut if fit is None else [_widened(*pair) for pair in zip(fit.sources, cut, strict=True)]
+        fit = _fitted(frames, now, most=_TURNS)
+    if fit is None:
+        return _fitted(frames, whole, most=_TURNS)
     return fit
+
+
+def _times(source: HarmonicSource, whole: Sequence[HarmonicSource]) -> int:
+    """How many partials it has for each of a tenor's: the bass two."""
+    return 2 if np.mean(source.freq_hz) < 0.75 * np.mean(whole[-1].freq_hz) else 1
 
 
 def _cut(source: HarmonicSource, most: int) -> HarmonicSource:

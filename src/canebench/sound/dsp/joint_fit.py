@@ -35,7 +35,7 @@ _MAIN_LOBE_BINS = 3.0
 KNOT_S = 0.2
 #: Knots of the amplitudes are at least so far apart, and an amplitude changes between them by this share.
 AMPLITUDE_KNOT_S, _CHANGE = 1.0, 0.15
-_STILL_CYCLES = 3e-4
+_STILL_CYCLES = 5e-5
 _RIDGE = 1e-6
 
 
@@ -139,10 +139,13 @@ def fit_step(
             frames, found, stack, weight, np.concatenate([s.amplitude for s in found], axis=1), spread_hz
         )
         found = [source.moved(step, frames.hop_s) for source, step in zip(found, steps, strict=True)]
-        moved = float(max(np.sqrt(np.mean(step**2)) for step in steps))
         found = [
             _regauged(source, own, knots, frames.hop_s) for source, own in zip(found, split, strict=True)
         ]
+        moved = max(
+            float(np.sqrt(np.mean((now.cycles - then.cycles) ** 2)))
+            for now, then in zip(found, sources, strict=True)
+        )
     return Fit(
         sources=tuple(found),
         residuals=tuple(np.split(stack.residual, parts, axis=1)),
@@ -224,7 +227,10 @@ def _amplitude_step(
     right = knots.folded(stack.turn.conj() * weight * stack.residual)
     step = np.zeros_like(amplitude)
     if knots.count > 1:
-        stiff = 1.0 / (_CHANGE**2 * (np.mean(np.abs(amplitude) ** 2, axis=0) + 1e-18))
+        own = np.mean(np.abs(amplitude) ** 2, axis=0)
+        # Before anything is known of it, an amplitude may be as large as what is read at its place.
+        there = np.where(own > 0, own, np.mean(np.abs(stack.residual) ** 2, axis=0))
+        stiff = 1.0 / (_CHANGE**2 * (there + 1e-18))
         drop = np.diff(amplitude, axis=0)
         right[:-1] += stiff * drop
         right[1:] -= stiff * drop
@@ -232,7 +238,7 @@ def _amplitude_step(
         stiff = np.zeros(amplitude.shape[1])
     for size in sorted({len(cluster.columns) for cluster in stack.clusters}):
         alike = [cluster for cluster in stack.clusters if len(cluster.columns) == size]
-        at = np.stack([cluster.columns for cluster in alike])
+        at: IntArray = np.stack([cluster.columns for cluster in alike])
         near = np.stack([cluster.near for cluster in alike])
         turn = stack.turn[:, at]
         weighted = weight[:, at[:, 0], None] * turn.conj()
