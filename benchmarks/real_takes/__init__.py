@@ -1,1 +1,1 @@
-"""Takes made from isolated recordings of real pipes, and their measurement held against the recordings' own pitch."""
+"""Takes made from isolated recordings of real pipes, measured and held against the recordings' own pitch."""

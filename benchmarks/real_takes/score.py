@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -14,7 +14,9 @@ from canebench.base.units import hz_step_to_cents, hz_to_cents
 from canebench.sound.analysis.measure import measure
 
 if TYPE_CHECKING:
-    from canebench.sound.analysis.readings import DroneReading, Measurement, NoteReading
+    from collections.abc import Callable
+
+    from canebench.sound.analysis.readings import Measurement, NoteReading
     from canebench.sound.files.recording import Recording
     from real_takes.conditions import Condition
     from real_takes.takes import RealTake
@@ -28,143 +30,169 @@ _OFTEN_TRUE: Final = frozenset({"tenors-not-separable"})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoteScore:
-    """One note: its error in cents, infinite where `fate` is lost or misnamed."""
+    """One note: its error in cents, infinite where `fate` is lost or misnamed.
+
+    `truth_sd_cents` is by what the truth itself is unsure; `others` are other estimators' errors.
+    """
 
     note: str
     group: str
     fate: str
     error_cents: float
     sd_cents: float
+    truth_sd_cents: float
     spans_s: tuple[tuple[float, float], ...]
+    others: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DroneScore:
+    """One drone: found, tangled with another, or missing; its error over its spans, cents."""
+
+    kind: str
+    fate: str
+    error_cents: float
+    sd_cents: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TakeScore:
-    """All that one take shows. `drone_errors` are cents; `tenors` counts fates of tenors that lie apart."""
+    """All that one take shows; `tenors` counts fates of tenors that lie apart."""
 
     condition: str
     seed: int
     notes: tuple[NoteScore, ...]
     invented: tuple[str, ...]
-    drone_errors: tuple[float, ...]
-    drone_sds: tuple[float, ...]
-    drones_missing: int
+    drones: tuple[DroneScore, ...]
     tenors: dict[str, int]
     remarks: tuple[str, ...]
-    others: dict[str, tuple[float, ...]]
     cpu_s: float
     audio_s: float
 
 
 def score_take(
-    name: str, condition: Condition, seed: int, take: RealTake, recording: Recording
-) -> tuple[TakeScore, Measurement]:
-    """Measure with every default, nothing told, and score it."""
+    name: str,
+    condition: Condition,
+    seed: int,
+    take: RealTake,
+    recording: Recording,
+    asked: Callable[[RealTake, str, NoteReading], dict[str, float]] | None = None,
+) -> TakeScore:
+    """Measure with every default, nothing told, and score it; `asked` asks other estimators."""
     begun_s = time.process_time()
     measured = measure(recording)
     cpu_s = time.process_time() - begun_s
     in_take = [note for note in NOTES if take.sounds_s(note) > 0]
-    scored = [_note_score(take, note, measured, condition) for note in in_take]
-    errors, sds, missing, tenors = _drone_scores(take, measured, condition)
-    score = TakeScore(
+    scored = [_note_score(take, note, measured, condition, asked) for note in in_take]
+    drones, tenors = _drone_scores(take, measured, condition)
+    return TakeScore(
         condition=name,
         seed=seed,
         notes=tuple(note for note in scored if note is not None),
         invented=tuple(reading.note for reading in measured.notes if reading.note not in in_take),
-        drone_errors=errors,
-        drone_sds=sds,
-        drones_missing=missing,
+        drones=tuple(drones),
         tenors=tenors,
         remarks=tuple(
             found.code
             for found in measured.findings
             if found.code not in condition.true_remarks | _OFTEN_TRUE
         ),
-        others={},
         cpu_s=cpu_s,
         audio_s=recording.duration_s,
     )
-    return score, measured
 
 
-def true_hz(
-    take: RealTake, note: str, spans_s: tuple[tuple[float, float], ...]
-) -> tuple[float | None, float]:
-    """The isolated note's mean over the spans, Hz (None where it does not sound), and what share of them it sounds.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrueMean:
+    """The isolated note's mean over spans, its uncertainty, and what share of the spans it sounds in."""
 
-    All of its soundings within the spans, each phase gained over time, weighted by their lengths.
-    """
-    cycles = sounding_s = 0.0
+    hz: float
+    sd_cents: float
+    share: float
+
+
+def true_mean(take: RealTake, note: str, spans_s: tuple[tuple[float, float], ...]) -> TrueMean | None:
+    """Over all soundings of the note within the spans, phase gained over time; None where there are none."""
+    cycles = unsure = sounding_s = 0.0
     for start_s, end_s in spans_s:
         for event in take.events:
             first, last = max(start_s, event.start_s), min(end_s, event.end_s)
             if event.note == note and not event.grace and last > first:
-                cycles += event.gained_cycles(first, last)
-                sounding_s += last - first
-    whole_s = sum(end - start for start, end in spans_s)
+                gained, doubt = event.gained_cycles(first, last)
+                cycles, unsure, sounding_s = cycles + gained, unsure + doubt, sounding_s + last - first
     if sounding_s == 0.0:
-        return None, 0.0
-    return cycles / sounding_s, sounding_s / whole_s
+        return None
+    whole_s = sum(end - start for start, end in spans_s)
+    hz = cycles / sounding_s
+    return TrueMean(
+        hz=hz, sd_cents=hz_step_to_cents(abs(unsure) / sounding_s, hz), share=sounding_s / whole_s
+    )
 
 
-def _note_score(take: RealTake, note: str, measured: Measurement, condition: Condition) -> NoteScore | None:
+def _note_score(
+    take: RealTake,
+    note: str,
+    measured: Measurement,
+    condition: Condition,
+    asked: Callable[[RealTake, str, NoteReading], dict[str, float]] | None,
+) -> NoteScore | None:
     """The note's score; None for one that sounds too little in a tune and was not read."""
     group = next(event.voice.source.group for event in take.events if event.note == note)
     reading = next((found for found in measured.notes if found.note == note), None)
     if reading is None:
         if condition.layout in ("march", "air") and take.sounds_s(note) < _LEAST_SOUNDING_S:
             return None
-        return NoteScore(note=note, group=group, fate="lost", error_cents=np.inf, sd_cents=np.nan, spans_s=())
-    hz, share = true_hz(take, note, reading.spans_s)
-    named_well = hz is not None and share > 0.5
+        return NoteScore(
+            note=note,
+            group=group,
+            fate="lost",
+            error_cents=np.inf,
+            sd_cents=np.nan,
+            truth_sd_cents=np.nan,
+            spans_s=(),
+        )
+    true = true_mean(take, note, reading.spans_s)
+    named_well = true is not None and true.share > 0.5
     return NoteScore(
         note=note,
         group=group,
         fate="read" if named_well else "misnamed",
-        error_cents=abs(hz_to_cents(reading.hz, hz)) if hz is not None and named_well else np.inf,
-        sd_cents=_sd_cents(reading),
+        error_cents=abs(hz_to_cents(reading.hz, true.hz)) if true is not None and named_well else np.inf,
+        sd_cents=hz_step_to_cents(reading.sd_hz, reading.hz),
+        truth_sd_cents=true.sd_cents if true is not None else np.nan,
         spans_s=reading.spans_s,
+        others=asked(take, note, reading) if asked is not None and named_well else {},
     )
-
-
-def _sd_cents(reading: NoteReading | DroneReading) -> float:
-    return hz_step_to_cents(reading.sd_hz, reading.hz)
 
 
 def _drone_scores(
     take: RealTake, measured: Measurement, condition: Condition
-) -> tuple[tuple[float, ...], tuple[float, ...], int, dict[str, int]]:
-    """Errors and uncertainties of the drones found, how many are missing, and how the tenors fared."""
+) -> tuple[list[DroneScore], dict[str, int]]:
+    """Every drone of the take, in order of pitch within its kind, and how tenors that lie apart fared."""
     if condition.drones_db is None:
-        return (), (), 0, {}
-    errors: list[float] = []
-    sds: list[float] = []
-    missing = 0
-    tenors: Counter[str] = Counter()
-    whole = [
-        voice.course.mean_hz(0.0, take.duration_s) for kind, voice in take.drone_voices if kind == "tenor"
-    ]
-    apart = abs(hz_to_cents(whole[0], whole[1])) >= _APART_CENTS
+        return [], {}
+    scores = []
     for kind in ("bass", "tenor"):
         found = sorted((d for d in measured.drones if d.drone == kind), key=lambda drone: drone.hz)
-        tangled = any(not drone.separable for drone in found)
         voices = [voice for name, voice in take.drone_voices if name == kind]
-        courses = sorted((voice.course for voice in voices), key=lambda c: c.mean_hz(0.0, take.duration_s))
-        for i, course in enumerate(courses):
-            if len(found) == len(courses):
-                own = found[i]
-            else:
-                own = next((drone for drone in found[i : i + 1] if len(found) > 1 or i == 0), None)
-            if own is None:
-                missing += 1
-                fate = "missing"
-            else:
-                fate = "tangled" if tangled else "found"
-            if kind == "tenor" and apart:
-                tenors[fate] += 1
-            if own is not None and not tangled:
-                cycles = sum(course.mean_hz(*span) * (span[1] - span[0]) for span in own.spans_s)
-                hz = cycles / sum(end - start for start, end in own.spans_s)
-                errors.append(abs(hz_to_cents(own.hz, hz)))
-                sds.append(_sd_cents(own))
-    return tuple(errors), tuple(sds), missing, dict(tenors)
+        whole = [(0.0, take.duration_s)]
+        voices.sort(key=lambda voice: take.drone_hz(voice, whole))
+        # Fewer than there are: the last ones are missing, and what was found stands for the nearest.
+        for i in range(len(voices)):
+            if i >= len(found):
+                scores.append(DroneScore(kind=kind, fate="missing", error_cents=np.nan, sd_cents=np.nan))
+                continue
+            own, means = found[i], [take.drone_hz(v, found[i].spans_s) for v in voices]
+            hz = means[i] if len(found) >= len(voices) else min(means, key=lambda m: abs(m - found[i].hz))
+            scores.append(
+                DroneScore(
+                    kind=kind,
+                    fate="found" if own.separable else "tangled",
+                    error_cents=abs(hz_to_cents(own.hz, hz)),
+                    sd_cents=hz_step_to_cents(own.sd_hz, own.hz),
+                )
+            )
+    tenors = [voice for kind, voice in take.drone_voices if kind == "tenor"]
+    means = [take.drone_hz(voice, [(0.0, take.duration_s)]) for voice in tenors]
+    apart = abs(hz_to_cents(means[0], means[1])) >= _APART_CENTS
+    return scores, Counter(s.fate for s in scores if s.kind == "tenor") if apart else {}

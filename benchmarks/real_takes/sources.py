@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from canebench.base.errors import CanebenchError
+from canebench.base.units import hz_step_to_cents
 from canebench.sound.files.decode import read_recording
 from real_takes.course import Course, course_of, rough_pitch_hz
 
@@ -45,12 +46,20 @@ class Source:
         """RMS of its pitch about the mean, without attack and release."""
         return self.course.waver_cents(0.2, self.duration_s - 0.2)
 
+    def unsure_cents(self) -> float:
+        """How good its truth is: median uncertainty of the mean over half of it."""
+        half_s = self.duration_s / 2
+        found = [
+            abs(self.course.unsure_cycles(start_s, start_s + half_s)) / half_s
+            for start_s in np.linspace(0.1, self.duration_s - 0.1 - half_s, 15)
+        ]
+        return hz_step_to_cents(float(np.median(found)), self.hz)
+
     def reversed(self) -> Source:
         """The recording backwards: it wavers otherwise, at the same pitch."""
         # The course's grid may end a step after the last sample; the samples' end is turned about.
         end_s = (len(self.samples) - 1) / self.rate_hz
-        grid_s = np.arange(len(self.course.cycles)) * self.course.step_s
-        cycles = self.course.at(np.array([end_s]))[0] - self.course.at(end_s - grid_s)
+        course = self.course.read(end_s - np.arange(len(self.course.cycles)) * self.course.step_s)
         return Source(
             name=f"{self.name} backwards",
             group=self.group,
@@ -58,7 +67,7 @@ class Source:
             samples=self.samples[::-1],
             rate_hz=self.rate_hz,
             hz=self.hz,
-            course=Course(step_s=self.course.step_s, cycles=cycles),
+            course=Course(step_s=course.step_s, cycles=-course.cycles, halves=-course.halves),
         )
 
 
@@ -81,22 +90,14 @@ class Instrument:
         return self.waver_cents > WAVERING_CENTS
 
 
-def sources_in(folder: Path) -> list[Source]:
-    """Every recording of the folder that decodes, in order of names; others are said and skipped."""
-    found = []
-    for path in sorted(path for path in folder.iterdir() if path.is_file()):
-        try:
-            recording = read_recording(path)
-        except CanebenchError as error:
-            print(f"left out: {path.name}: {error}")
-            continue
-        samples = np.asarray(recording.samples, dtype=float)
-        source = source_of(path.stem, samples, recording.rate_hz)
-        if source is None:
-            print(f"left out: {path.name}: shorter than {_SHORTEST_S:g} s, or silent")
-        else:
-            found.append(source)
-    return found
+def source_at(path: Path) -> Source | str:
+    """The recording in a file, or why it is left out."""
+    try:
+        recording = read_recording(path)
+    except CanebenchError as error:
+        return f"left out: {path.name}: {error}"
+    source = source_of(path.stem, np.asarray(recording.samples, dtype=float), recording.rate_hz)
+    return f"left out: {path.name}: shorter than {_SHORTEST_S:g} s, or silent" if source is None else source
 
 
 def source_of(name: str, samples: FloatArray, rate_hz: float) -> Source | None:
@@ -107,7 +108,7 @@ def source_of(name: str, samples: FloatArray, rate_hz: float) -> Source | None:
     course = course_of(trimmed, rate_hz, rough_pitch_hz(trimmed, rate_hz))
     return Source(
         name=name,
-        group=name.split("-")[0] if "-" in name else "",
+        group=name.split("-", maxsplit=1)[0] if "-" in name else "",
         is_drone="drone" in name.lower(),
         samples=trimmed,
         rate_hz=rate_hz,
@@ -127,15 +128,18 @@ def _trimmed(samples: FloatArray, rate_hz: float) -> FloatArray:
 
 
 def instruments_of(sources: Sequence[Source]) -> list[Instrument]:
-    """Groups that have notes; one without drones takes its own lowest notes, and else any drones there are."""
+    """Groups that have notes. One without drones takes those of groups without notes, else its lowest notes."""
     drones = [source for source in sources if source.is_drone]
     groups = sorted({source.group for source in sources if not source.is_drone})
+    homeless = [drone for drone in drones if drone.group not in groups]
     made = []
     for group in groups:
         notes = [source for source in sources if source.group == group and not source.is_drone]
         own = [drone for drone in drones if drone.group == group]
         lowest = sorted(notes, key=lambda note: note.hz)[: max(2, len(notes) // 3)]
-        made.append(Instrument(name=group or "notes", notes=tuple(notes), drones=tuple(own or lowest)))
+        made.append(
+            Instrument(name=group or "notes", notes=tuple(notes), drones=tuple(own or homeless or lowest))
+        )
     return made
 
 

@@ -31,12 +31,16 @@ def print_material(instruments: Sequence[Instrument]) -> None:
             f"{one.name}: {len(one.notes)} notes ({notes} Hz), drones from {drones} Hz; wavers by "
             f"{one.waver_cents:.1f} cents RMS (limit {WAVERING_CENTS:g}): {factor}"
         )
+        unsure = [f"{source.name} {source.unsure_cents():.3f}" for source in (*one.notes, *one.drones)]
+        print(f"    truth by itself, ± cents over half of each: {', '.join(unsure)}")
     print()
 
 
 def print_table(scores: Sequence[TakeScore], instruments: Sequence[Instrument]) -> None:
     """A line for each condition and kind of material, then what holds over all."""
-    print("errors in cents: median / 95th / worst; n notes; l lost, m misnamed, i invented\n")
+    print(
+        "errors in cents: median / 95th / worst; n notes, l lost, m misnamed; truth ±: its own uncertainty\n"
+    )
     for name in CONDITIONS:
         of_condition = [score for score in scores if score.condition == name]
         if not of_condition:
@@ -46,6 +50,7 @@ def print_table(scores: Sequence[TakeScore], instruments: Sequence[Instrument]) 
             if notes:
                 print(_line(name, one, notes))
         print(_rest(of_condition))
+        _print_others([note for score in of_condition for note in score.notes])
     notes = [note for score in scores for note in score.notes]
     low, high = _COVER_OVERALL
     verdict = "met" if low <= cover(notes) <= high else "MISSED"
@@ -70,11 +75,20 @@ def _line(name: str, one: Instrument, notes: Sequence[NoteScore]) -> str:
         met = all(g <= limit for g, limit in zip(finite, limits, strict=True))
         verdict = "met" if met and gone <= condition.most_lost * len(notes) else "MISSED"
     holds = cover(notes)
+    unsure = float(np.nanmedian([n.truth_sd_cents for n in notes])) if len(notes) > fates["lost"] else np.nan
     return (
         f"{condition.title:28s} {one.name:8s} {' / '.join(f'{g:.3f}' for g in got):>24s}  asked {asked:>16s} "
         f"{verdict:6s}  n {len(notes):4d} l {fates['lost']:3d} m {fates['misnamed']:3d}  "
-        f"interval {holds:4.0%}{'' if holds >= _LEAST_COVER else ' MISSED'}"
+        f"interval {holds:4.0%}{'' if holds >= _LEAST_COVER else ' MISSED'}  truth ± {unsure:.3f}"
     )
+
+
+def _print_others(notes: Sequence[NoteScore]) -> None:
+    """Other estimators on the same notes: theirs are told the spans, and what else their names say."""
+    for other in sorted({name for note in notes for name in note.others}):
+        errors = np.array([note.others[other] for note in notes if other in note.others])
+        got = [float(np.quantile(errors, q, method="higher")) for q in (0.5, 0.95, 1.0)]
+        print(f"    {other:34s} {' / '.join(f'{g:.3f}' for g in got):>24s}  n {len(errors)}")
 
 
 def _without_lost(errors: np.ndarray, most_lost: float) -> list[float]:
@@ -92,18 +106,25 @@ def _rest(scores: Sequence[TakeScore]) -> str:
     remarks = Counter(code for score in scores for code in score.remarks)
     said = ", ".join(f"{code} {count}" for code, count in remarks.most_common()) or "none"
     parts = [f"invented {invented}", f"false remarks: {said}", f"{speed:.0f}x real time"]
-    errors = np.array([error for score in scores for error in score.drone_errors])
+    return "    " + "; ".join([*_drones(scores), *parts])
+
+
+def _drones(scores: Sequence[TakeScore]) -> list[str]:
+    drones = [drone for score in scores for drone in score.drones]
+    errors = np.array([drone.error_cents for drone in drones if drone.fate == "found"])
+    if not drones:
+        return []
+    fates = Counter(drone.fate for drone in drones)
+    tenors = sum((Counter(score.tenors) for score in scores), Counter())
+    figures = "none found"
     if len(errors):
-        within = np.mean(errors <= _DRONE_CENTS)
-        tenors = sum((Counter(score.tenors) for score in scores), Counter())
-        missing = sum(score.drones_missing for score in scores)
-        parts.insert(
-            0,
-            f"drones {np.median(errors):.3f} / {np.quantile(errors, 0.95):.2f} / {errors.max():.2f} "
-            f"({within:.0%} within {_DRONE_CENTS:g}), missing {missing}; tenors apart: found {tenors['found']}, "
-            f"tangled {tenors['tangled']}, missing {tenors['missing']}",
-        )
-    return "    " + "; ".join(parts)
+        spread = f"{np.median(errors):.3f} / {np.quantile(errors, 0.95):.2f} / {errors.max():.2f}"
+        verdict = "met" if errors.max() <= _DRONE_CENTS else f"{np.mean(errors <= _DRONE_CENTS):.0%} within"
+        figures = f"drones {spread} (asked {_DRONE_CENTS:g}: {verdict})"
+    return [
+        f"{figures}, tangled {fates['tangled']}, missing {fates['missing']} of {len(drones)}",
+        f"tenors 3 cents apart: found {tenors['found']}, tangled {tenors['tangled']}, missing {tenors['missing']}",
+    ]
 
 
 def cover(notes: Sequence[NoteScore]) -> float:
@@ -123,5 +144,5 @@ def print_worst(scores: Sequence[TakeScore], count: int) -> None:
         spans = " ".join(f"{start:.2f}-{end:.2f}" for start, end in note.spans_s[:4])
         print(
             f"{score.condition:12s} seed {score.seed:3d} {note.note:7s} {note.group:8s} {note.fate:8s} "
-            f"{note.error_cents:8.3f} ± {note.sd_cents:.3f}  {spans}"
+            f"{note.error_cents:8.3f} ± {note.sd_cents:.3f} (truth ± {note.truth_sd_cents:.3f})  {spans}"
         )

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
 from canebench.base.notes import NOTES
 from canebench.base.scales import DEFAULT_SCALE
-from real_takes.melodies import PlannedEvent, air, march, scale
+from real_takes.melodies import LAYOUTS
 from real_takes.sources import Instrument, mixed
 from real_takes.voices import RATE_HZ, Voice, drone_voice, note_voice
 
@@ -17,10 +17,11 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from canebench.base.arrays import FloatArray
+    from real_takes.melodies import PlannedEvent
     from real_takes.sources import Source
 
-Layout = Literal["scale", "short", "march", "air"]
-Tuning = Literal["apart", "in-tune", "gliding"]
+Tuning = Literal["apart", "in-tune", "gliding", "striking"]
+_TUNINGS: Final = ("apart", "in-tune", "gliding", "striking")
 
 _NEAR_CENTS: Final = 300.0
 _CHOICES: Final = 3
@@ -41,11 +42,11 @@ class Event:
     voice: Voice
     from_s: float
 
-    def gained_cycles(self, start_s: float, end_s: float) -> float:
-        """Phase gained by the isolated note between two moments of the take within the event."""
-        shift = self.from_s - self.start_s
-        first, last = self.voice.course.at(np.array([start_s + shift, end_s + shift]))
-        return float(last - first)
+    def gained_cycles(self, start_s: float, end_s: float) -> tuple[float, float]:
+        """Phase gained by the isolated note between two moments within the event, and its uncertainty."""
+        first, last = start_s + self.from_s - self.start_s, end_s + self.from_s - self.start_s
+        course = self.voice.course
+        return course.mean_hz(first, last) * (last - first), course.unsure_cycles(first, last)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +58,7 @@ class RealTake:
     drone_voices: tuple[tuple[str, Voice], ...]
     events: tuple[Event, ...]
     low_a_hz: float
+    drones_begin_s: float = 0.0
 
     @property
     def duration_s(self) -> float:
@@ -67,6 +69,26 @@ class RealTake:
         """Seconds that a note sounds, grace notes apart."""
         return sum(e.end_s - e.start_s for e in self.events if e.note == note and not e.grace)
 
+    def after(self, lead_s: float) -> RealTake:
+        """The same take with so much silence before it."""
+        silence = np.zeros(round(lead_s * RATE_HZ))
+        shift_s = len(silence) / RATE_HZ
+        return replace(
+            self,
+            chanter=np.concatenate([silence, self.chanter]),
+            drones=np.concatenate([silence, self.drones]),
+            events=tuple(
+                replace(e, start_s=e.start_s + shift_s, end_s=e.end_s + shift_s) for e in self.events
+            ),
+            drones_begin_s=self.drones_begin_s + shift_s,
+        )
+
+    def drone_hz(self, voice: Voice, spans_s: Sequence[tuple[float, float]]) -> float:
+        """Mean of a drone over spans of the take, as far as it sounds in them."""
+        within = [(max(0.0, a - self.drones_begin_s), b - self.drones_begin_s) for a, b in spans_s]
+        gained = sum(voice.course.mean_hz(a, b) * (b - a) for a, b in within if b > a)
+        return gained / sum(b - a for a, b in within if b > a)
+
 
 def instrument_for(seed: int, instruments: Sequence[Instrument]) -> Instrument:
     """By turns each of the folder's instruments and, every fourth time, other pairings."""
@@ -75,14 +97,20 @@ def instrument_for(seed: int, instruments: Sequence[Instrument]) -> Instrument:
     return instruments[(seed - seed // 4 if len(instruments) > 1 else seed) % len(instruments)]
 
 
-def take_of(seed: int, instruments: Sequence[Instrument], layout: Layout, tuning: Tuning) -> RealTake:
+def take_of(
+    seed: int,
+    instruments: Sequence[Instrument],
+    layout: str,
+    tuning: Tuning,
+    *,
+    low_a_hz: float | None = None,
+) -> RealTake:
     """The take of one seed; one seed gives the same notes in every condition of that layout and tuning."""
-    key = [("scale", "short", "march", "air").index(layout), ("apart", "in-tune", "gliding").index(tuning)]
-    rng = np.random.default_rng([seed, *key])
+    rng = np.random.default_rng([seed, list(LAYOUTS).index(layout), _TUNINGS.index(tuning)])
     instrument = instrument_for(seed, instruments)
-    low_a_hz = float(rng.uniform(430.0, 500.0))
-    plan = {"scale": scale, "short": scale, "march": march, "air": air}[layout]
-    events = plan(rng, short=True) if layout == "short" else plan(rng)
+    own_low_a_hz = float(rng.uniform(430.0, 500.0))
+    low_a_hz = own_low_a_hz if low_a_hz is None else low_a_hz
+    events = LAYOUTS[layout](rng)
     voices = _note_voices(instrument, low_a_hz, events, tuning, rng)
     chanter, placed = _played(events, voices, rng)
     drone_voices = _drone_voices(instrument, low_a_hz, len(chanter) / RATE_HZ, tuning, rng)
@@ -142,6 +170,7 @@ def _played(
     at_s = 0.0
     for plan in events:
         voice = voices[plan.note]
+        at_s += plan.rest_before_s
         overlap_s = float(rng.uniform(0.003, 0.007))
         length_s = min(plan.duration_s + overlap_s, voice.duration_s)
         from_s = float(rng.uniform(0.0, voice.duration_s - length_s))
@@ -158,16 +187,11 @@ def _played(
         at_s += length_s - overlap_s
     whole = np.zeros(round((placed[-1].end_s + 0.02) * RATE_HZ))
     for i, event in enumerate(placed):
-        whole_part, start, first = _cut(event)
-        placed[i] = Event(
-            note=event.note,
-            start_s=start / RATE_HZ,
-            end_s=(start + len(whole_part)) / RATE_HZ,
-            grace=event.grace,
-            voice=event.voice,
-            from_s=first / RATE_HZ,
+        part, start, first = _cut(event)
+        placed[i] = replace(
+            event, start_s=start / RATE_HZ, end_s=(start + len(part)) / RATE_HZ, from_s=first / RATE_HZ
         )
-        whole[start : start + len(whole_part)] += gains[event.note] * whole_part
+        whole[start : start + len(part)] += gains[event.note] * part
     return whole, tuple(placed)
 
 
@@ -205,16 +229,11 @@ def _drone_voices(
         ("tenor", first, tenor_cents[0], low_a_hz / 2),
         ("tenor", second, tenor_cents[1], low_a_hz / 2),
     )
-    return tuple(
-        (
-            kind,
-            drone_voice(
-                source,
-                hz * 2 ** (cents / 1200),
-                duration_s,
-                rng,
-                glide_cents=float(rng.uniform(20, 60)) * (-1) ** i if tuning == "gliding" else 0.0,
-            ),
-        )
-        for i, (kind, source, cents, hz) in enumerate(chosen)
-    )
+    made = []
+    for i, (kind, source, cents, hz) in enumerate(chosen):
+        glide_cents = {"gliding": (-1) ** i * float(rng.uniform(20, 60)), "striking": -200.0}.get(tuning, 0.0)
+        glide_s = 0.7 if tuning == "striking" else 5.0
+        target_hz = hz * 2 ** (cents / 1200)
+        voice = drone_voice(source, target_hz, duration_s, rng, glide_cents=glide_cents, glide_s=glide_s)
+        made.append((kind, voice))
+    return tuple(made)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from real_takes.course import STEP_S, Course
+from real_takes.course import Course, joined
 from real_takes.resampling import read_at
 
 if TYPE_CHECKING:
@@ -43,9 +43,8 @@ def note_voice(source: Source, target_hz: float, duration_s: float, rng: np.rand
     ratio = target_hz / source.course.mean_hz(start_s, start_s + take_s)
     time_s = np.arange(int(take_s / ratio * RATE_HZ)) / RATE_HZ
     samples = read_at(source.samples, (start_s + time_s * ratio) * source.rate_hz)
-    grid_s = np.arange(int(take_s / ratio / STEP_S) + 2) * STEP_S
-    course = Course(step_s=STEP_S, cycles=source.course.at(start_s + grid_s * ratio))
-    return Voice(source=source, samples=samples, course=course)
+    grid_s = np.arange(int(take_s / ratio / source.course.step_s) + 2) * source.course.step_s
+    return Voice(source=source, samples=samples, course=source.course.read(start_s + grid_s * ratio))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,8 +61,8 @@ def drone_voice(
     duration_s: float,
     rng: np.random.Generator,
     *,
-    glide_cents: float = 0.0,
-    glide_s: float = 5.0,
+    glide_cents: float,
+    glide_s: float,
 ) -> Voice:
     """The recording at a mean of `target_hz` for `duration_s`.
 
@@ -73,14 +72,14 @@ def drone_voice(
     """
     ratio = target_hz / source.hz
     pieces = _pieces(source, duration_s * ratio, rng)
-    grid_s = np.arange(int(duration_s / STEP_S) + 2) * STEP_S
-    plain = _joined_cycles(source, pieces, grid_s * ratio)
-    ratio *= target_hz / Course(step_s=STEP_S, cycles=plain).mean_hz(0.0, duration_s)
+    step_s = source.course.step_s
+    grid_s = np.arange(int(duration_s / step_s) + 2) * step_s
+    ratio *= target_hz / _joined_course(source, pieces, grid_s * ratio).mean_hz(0.0, duration_s)
     time_s = np.arange(round(duration_s * RATE_HZ)) / RATE_HZ
     place_s = _place_s(time_s, ratio, glide_cents, glide_s)
     samples = _joined_samples(source, pieces, place_s)
-    cycles = _joined_cycles(source, pieces, _place_s(grid_s, ratio, glide_cents, glide_s))
-    return Voice(source=source, samples=samples, course=Course(step_s=STEP_S, cycles=cycles))
+    course = _joined_course(source, pieces, _place_s(grid_s, ratio, glide_cents, glide_s))
+    return Voice(source=source, samples=samples, course=course)
 
 
 def _place_s(time_s: FloatArray, ratio: float, glide_cents: float, glide_s: float) -> FloatArray:
@@ -141,10 +140,6 @@ def _joined_samples(source: Source, pieces: list[_Piece], place_s: FloatArray) -
     return whole
 
 
-def _joined_cycles(source: Source, pieces: list[_Piece], place_s: FloatArray) -> FloatArray:
-    """Phase gained: each piece's own, weighted as it sounds (they are in step where they meet)."""
-    gained = np.zeros(len(place_s) - 1)
-    for piece, weight in zip(pieces, _weights(pieces, place_s), strict=True):
-        own = source.course.at(place_s - piece.begins_s + piece.from_s)
-        gained += 0.5 * (weight[1:] + weight[:-1]) * np.diff(own)
-    return np.concatenate([[0.0], np.cumsum(gained)])
+def _joined_course(source: Source, pieces: list[_Piece], place_s: FloatArray) -> Course:
+    own = [source.course.read(place_s - piece.begins_s + piece.from_s) for piece in pieces]
+    return joined(own, _weights(pieces, place_s))
