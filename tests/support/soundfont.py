@@ -26,6 +26,8 @@ _COARSE, _FINE, _MODES, _SCALE_TUNING, _ROOT = 51, 52, 54, 56, 58
 _PITCH_MOVERS = (5, 6, 7)
 _SIGNED = {*_PITCH_MOVERS, _COARSE, _FINE, _LOOP_FINE, _LOOP_END_FINE, _LOOP_COARSE, _LOOP_END_COARSE}
 _COARSE_STEP = 32_768
+#: Types of sample (section 7.10).
+_MONO, _LEFT = 1, 4
 
 Generators = dict[int, int]
 
@@ -52,6 +54,15 @@ class FontVoice:
         return float(self.periods * self.rate_hz / len(self.loop) * 2 ** (self.shift_cents / 1200))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FontSample:
+    """A sample as it was recorded: attack and natural sustain up to the loop's end, nothing repeated."""
+
+    name: str
+    points: FloatArray
+    rate_hz: int
+
+
 class SoundFont:
     """The tables of a sound font file; samples are read when a voice asks for them."""
 
@@ -69,6 +80,26 @@ class SoundFont:
             for preset in presets
             for zone in self._zones("inst", "<20sH", "ibag", "igen", preset[_INSTRUMENT], key, _SAMPLE)
         ]
+
+    def recordings(self, *, program: int) -> list[FontSample]:
+        """Every sample of `program` (bank 0, counted from 0), the left one of a pair, in order of keys."""
+        found: dict[int, FontSample] = {}
+        begin = self._chunks[b"smpl"][0]
+        headers = self._rows("shdr", "<20sIIIIIBbHH")
+        for key in range(128):
+            presets = self._zones(
+                "phdr", "<20sHHHIII", "pbag", "pgen", self._preset(program), key, _INSTRUMENT
+            )
+            for preset in presets:
+                for zone in self._zones("inst", "<20sH", "ibag", "igen", preset[_INSTRUMENT], key, _SAMPLE):
+                    name, start, end, _, loop_end, rate, *_, kind = headers[zone[_SAMPLE]]
+                    last = loop_end if start < loop_end <= end else end
+                    points = np.frombuffer(self._data[begin + 2 * start : begin + 2 * last], dtype="<i2")
+                    if kind in (_MONO, _LEFT):
+                        found[zone[_SAMPLE]] = FontSample(
+                            name=name.rstrip(b"\0").decode("ascii"), points=points / 32_768, rate_hz=rate
+                        )
+        return list(found.values())
 
     def _voice(self, preset: Generators, zone: Generators, key: int) -> FontVoice:
         assert zone.get(_MODES, 0) in (1, 3), "the sample does not loop"

@@ -1,0 +1,1 @@
+"""Takes made from isolated recordings of real pipes, measured and held against the recordings' own pitch."""
