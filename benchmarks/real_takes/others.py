@@ -1,4 +1,4 @@
-"""Other estimators on the same notes, told the spans: what a user would pick, and a drone-blind heterodyne."""
+"""Other estimators told the spans: what a user would pick, and a drone-blind heterodyne."""
 
 from __future__ import annotations
 

@@ -128,7 +128,7 @@ def _trimmed(samples: FloatArray, rate_hz: float) -> FloatArray:
 
 
 def instruments_of(sources: Sequence[Source]) -> list[Instrument]:
-    """Groups that have notes. One without drones takes those of groups without notes, else its lowest notes."""
+    """Groups with notes; one without drones takes those of groups without notes, else its lowest."""
     drones = [source for source in sources if source.is_drone]
     groups = sorted({source.group for source in sources if not source.is_drone})
     homeless = [drone for drone in drones if drone.group not in groups]

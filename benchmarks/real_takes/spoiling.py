@@ -81,7 +81,7 @@ def _reverberant(samples: FloatArray, rng: np.random.Generator) -> FloatArray:
 
 
 def _with_squeals(take: RealTake, rng: np.random.Generator) -> RealTake:
-    """Three notes begin with a squeal at 1.5 to 2.5 kHz, two stop for a quarter of a second, the end is cut off."""
+    """Three notes begin with a squeal (1.5 to 2.5 kHz), two stop for 0.25 s, the end is cut off."""
     chanter = take.chanter.copy()
     long = [event for event in take.events if not event.grace and event.end_s - event.start_s > 0.6]
     picked = [long[i] for i in rng.permutation(len(long))[:5]]

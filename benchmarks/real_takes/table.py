@@ -123,7 +123,8 @@ def _drones(scores: Sequence[TakeScore]) -> list[str]:
         figures = f"drones {spread} (asked {_DRONE_CENTS:g}: {verdict})"
     return [
         f"{figures}, tangled {fates['tangled']}, missing {fates['missing']} of {len(drones)}",
-        f"tenors 3 cents apart: found {tenors['found']}, tangled {tenors['tangled']}, missing {tenors['missing']}",
+        f"tenors 3 cents apart: found {tenors['found']}, tangled {tenors['tangled']}, "
+        f"missing {tenors['missing']}",
     ]
 
 

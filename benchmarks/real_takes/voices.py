@@ -1,4 +1,4 @@
-"""Recordings brought to a pitch: single notes, and drones that last as long as a take. Each keeps its true course."""
+"""Recordings brought to a pitch, each with its true course: notes, and drones as long as a take."""
 
 from __future__ import annotations
 
@@ -66,9 +66,9 @@ def drone_voice(
 ) -> Voice:
     """The recording at a mean of `target_hz` for `duration_s`.
 
-    Where it is too short it goes on from an earlier place, at the same phase of its fundamental and where its wave
-    is most alike, over a crossfade. With a glide it begins so many cents off and comes to pitch as a drone
-    that is being tuned does.
+    Where it is too short it goes on from an earlier place, at the same phase of its fundamental and where
+    its wave is most alike, over a crossfade. With a glide it begins so many cents off and comes to pitch as
+    a drone that is being tuned does.
     """
     ratio = target_hz / source.hz
     pieces = _pieces(source, duration_s * ratio, rng)

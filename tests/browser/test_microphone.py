@@ -59,8 +59,8 @@ WebSocket.prototype.send = function (data) {
     }
     return send.call(this, data);
 };"""
-#: What is missing by those numbers, and what the bench says of it. Breaks that only the phase tells are counted
-#: by the bench alone.
+#: What is missing by those numbers, and what the bench says of it. Breaks that only the phase tells are
+#: counted by the bench alone.
 _GAPS = r"""() => {
     const live = document.querySelector("live-take");
     const { context, track, socket } = live.microphone;
@@ -72,7 +72,8 @@ _GAPS = r"""() => {
     const lost = (1000 * frames) / context.sampleRate;
     const unseen = digits(/^(.*) gaps?/) - count;
     const agree = unseen >= 0 && Math.abs(digits(/([^ ]*) ms lost/) - lost) <= 1;
-    const still = [context.state, context.currentTime, track.readyState, socket.readyState, window.sent.length];
+    const still = [context.state, context.currentTime, track.readyState, socket.readyState,
+        window.sent.length];
     return { said, count, lost, unseen, agree, still };
 }"""
 FAKE = ("--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream")

@@ -48,12 +48,7 @@ def test_what_sounds_now_is_what_is_played(take: tuple[str, Streamed, Recipe]) -
     assert misses < 0.03 * hits
 
 
-def test_no_break_is_heard_where_there_is_none(
-    take: tuple[str, Streamed, Recipe], request: pytest.FixtureRequest
-) -> None:
-    if take[0] == "alone-wander":
-        reason = "five cents of wander pass for a break in about a third of such takes"
-        request.applymarker(pytest.mark.xfail(reason=reason, strict=True))
+def test_no_break_is_heard_where_there_is_none(take: tuple[str, Streamed, Recipe]) -> None:
     assert take[1].breaks == []
 
 

@@ -1,9 +1,9 @@
 """The drones of a section: bass and tenors, each followed in phase and level while it sounds.
 
-The bass is told by its odd partials, which it shares with nobody. Tenors that hold still are lines of a spectrum as
-long as the run (`tenor_lines`); tenors that waver, each for itself, are followed through windows of a second
-(`tenor_pair`); whichever leaves less of them is fitted jointly with the bass, with amplitudes that may change.
-Guarded by `tests/analytic/test_drones.py`.
+The bass is told by its odd partials, which it shares with nobody. Tenors that hold still are lines of a
+spectrum as long as the run (`tenor_lines`); tenors that waver, each for itself, are followed through windows
+of a second (`tenor_pair`); whichever leaves less of them is fitted jointly with the bass, with amplitudes
+that may change. Guarded by `tests/analytic/test_drones.py`.
 """
 
 from __future__ import annotations
@@ -173,7 +173,7 @@ def _run(frames: Frames, base_hz: float, rows: IntArray, *, with_bass: bool) -> 
 def _lines(
     rest: Frames, basses: list[HarmonicSource], base_hz: float, rows: IntArray
 ) -> tuple[FloatArray, list[float]]:
-    """The two strongest lines where tenors may be, strongest first, on a course that is still or as the bass's."""
+    """The two strongest lines where tenors may be, on a course that is still or the bass's."""
     warps: list[FloatArray] = [np.ones(len(rows))]
     centre_hz = base_hz
     if basses:

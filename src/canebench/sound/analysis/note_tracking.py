@@ -23,16 +23,18 @@ if TYPE_CHECKING:
     from canebench.sound.dsp.phase_advance import Advance
     from canebench.sound.dsp.stft import Frames
 
-#: The attack and what the room still carries of the note before; the release; what a short note keeps of them.
+#: The attack and what the room still carries of the note before; the release; what a short note keeps.
 _ATTACK_S, _RELEASE_S, _EDGE_S = 0.17, 0.15, 0.045
-#: A note's steady part is at least so long, s, and of a short note at least this share is kept.
+#: A note's steady part is at least so long, s, and of a short note at least this much is kept.
 LEAST_HOLD_S: Final = 0.08
 _LEAST_KEPT_S: Final = 0.17
 #: The contour is trusted so far about a stretch's own pitch, cents.
 _TRUSTED_CENTS = 30.0
 #: Share of its usual amplitude below which a note has ended, and below which an end is cut.
-_LEAST_PRESENT, _FULL_PRESENT = 0.4, 0.7
-#: Mean square of the phase (radians) by which its partials disagree at which a note is no longer the one held.
+_LEAST_PRESENT, _FULL_PRESENT = 0.3, 0.6
+#: A dip to less than this share of what is so many frames before and after is another note's.
+_NOTCH, _NOTCH_FRAMES = 0.6, 4
+#: Mean square of the phase (radians) by which partials disagree where a note is no longer the one held.
 _MOST_STRAY = 1.0
 
 
@@ -127,9 +129,19 @@ def _agreeing(advance: Advance, whole: slice, place: int, least: int) -> list[sl
     step = np.diff(advance.stray[whole], axis=0, append=advance.stray[whole][-1:])
     stray = (2 * np.pi * number * step) ** 2 @ share
     good = (sound > _LEAST_PRESENT) & (stray < max(_MOST_STRAY, 4 * float(np.median(stray))))
+    good &= ~_notched(sound)
     return [
         slice(whole.start + first, whole.start + last + 1) for first, last in _full_runs(good, sound, least)
     ]
+
+
+def _notched(sound: FloatArray) -> BoolArray:
+    """Where the note gives way for a moment, as to a grace note; a room or an arm takes longer over it."""
+    found = np.zeros(len(sound), dtype=bool)
+    if len(sound) > 2 * _NOTCH_FRAMES:
+        beside = np.minimum(sound[: -2 * _NOTCH_FRAMES], sound[2 * _NOTCH_FRAMES :])
+        found[_NOTCH_FRAMES:-_NOTCH_FRAMES] = sound[_NOTCH_FRAMES:-_NOTCH_FRAMES] < _NOTCH * beside
+    return found
 
 
 def _full_runs(good: BoolArray, sound: FloatArray, least: int) -> list[tuple[int, int]]:

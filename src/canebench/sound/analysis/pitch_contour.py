@@ -29,7 +29,8 @@ _MOST_PARTIALS, _TOP_HZ = 14, 8_000.0
 _FULL = 1.5
 #: A candidate of K partials is worth sum / K^p: with p < 1 the lower of two that fit equally wins.
 _CROWD = 0.7
-_SOUNDING = 0.3
+#: Support at which a note sounds; over drones, which cover some partials, less must do.
+_SOUNDING, _OVER_DRONES = 0.45, 0.3
 #: What is left of a drone's line counts from so far above its usual amplitude: lines beat.
 _OVER_LINE = 2.0
 _JUMP_CENTS = 28.0
@@ -54,7 +55,7 @@ class PitchContour:
 
 
 def contour_of(rest: Frames, lines: DroneLines) -> PitchContour:
-    """Best pitch in each frame of `rest`, the frames without the drones; `lines` is what may be left of them."""
+    """Best pitch in each frame of `rest`, the frames without drones; `lines` may be left of them."""
     level = np.abs(rest.spectrum)
     above = np.log10((level + 1e-12) / _floor(level, rest, lines))
     above = _over_time(np.clip(above, 0.0, _FULL))
@@ -67,7 +68,9 @@ def contour_of(rest: Frames, lines: DroneLines) -> PitchContour:
     shift = np.where(bend < -1e-9, 0.5 * (left - right) / np.where(bend < -1e-9, bend, -1.0), 0.0)
     freq = pitch[top] * np.exp2(np.clip(shift, -1, 1) * _GRID_CENTS / CENTS_PER_OCTAVE)
     support = mid / crowd[top]
-    return PitchContour(freq_hz=freq, support=support, sounding=support > _SOUNDING)
+    return PitchContour(
+        freq_hz=freq, support=support, sounding=support > (_OVER_DRONES if len(lines.hz) else _SOUNDING)
+    )
 
 
 def _over_time(values: FloatArray) -> FloatArray:

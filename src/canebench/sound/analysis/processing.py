@@ -28,7 +28,7 @@ _ANY_CLIPPED = 1e-5
 _BAND_LIMIT_HZ = 5500.0
 #: Drones that waver by at least this, alike to this correlation and size: the recorder's speed.
 _WAVER_CENTS, _ALIKE, _SAME_SIZE = 1.0, 0.95, 1.15
-_SWING_DB, _SWING_FRAMES = 6.0, 24
+_SWING_DB, _SWING_FRAMES = 5.5, 24
 #: Combination tones: how far from all partials, how coherent, and how strong beside the note.
 _CLEAR_HZ, _COHERENT, _AUDIBLE = 30.0, 0.35, 1e-3
 _LEAST_COMBINATIONS = 4

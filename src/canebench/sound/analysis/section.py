@@ -93,7 +93,7 @@ def hear_closely(section: Section) -> Closely:
         chanterless = taken_from(frames, [hold.source for hold in holds])
         runs = [refitted(chanterless, run) for run in runs]
         rest, holds = _notes(frames, runs)
-        hidden = lost_in_drones(holds, runs)
+        hidden = bool(holds) and lost_in_drones(holds, runs)
     heard = Heard(
         holds=() if hidden else tuple(hold.held for hold in holds),
         drones=tuple(run.readings(frames) for run in runs),

@@ -1,7 +1,7 @@
 """Tenors that hold still, as lines of a spectrum as long as the run.
 
-Partials are laid over each other on the fundamental's axis: two tenors a cent apart part by 0.14 Hz in the first
-partial but by 1.1 Hz in the eighth. Guarded by `tests/analytic/test_drones.py`.
+Partials are laid over each other on the fundamental's axis: two tenors a cent apart part by 0.14 Hz in the
+first partial but by 1.1 Hz in the eighth. Guarded by `tests/analytic/test_drones.py`.
 """
 
 from __future__ import annotations

@@ -1,15 +1,15 @@
 """Two tenors that waver, told apart window by window and followed in phase through the run.
 
-Two reeds a few cents apart, each drifting for itself, are no two lines of a long spectrum. But in a second they
-hardly move, and in their sixth or eighth partial three cents are 3 Hz. So in every window of a second each
-pair of pitches is tried: with the bass's even partials, whose course is known, as a third source, a least-squares
-fit says what share of each partial's energy is explained, and
+Two reeds a few cents apart, each drifting for itself, are no two lines of a long spectrum. But in a second
+they hardly move, and in their sixth or eighth partial three cents are 3 Hz. So in every window of a second
+each pair of pitches is tried: with the bass's even partials, whose course is known, as a third source, a
+least-squares fit says what share of each partial's energy is explained, and
 
     L(d1, d2) = sum_k log(E_k / (E_k - explained_k))
 
 is bounded for each partial, so that a chanter note in some of them does not decide. The best pair of courses
-through all windows is found by dynamic programming (Viterbi 1967) with a random walk in each pitch. The phases
-of the fitted amplitudes then link each window to the next: the step that most partials agree on.
+through all windows is found by dynamic programming (Viterbi 1967) with a random walk in each pitch. The
+phases of the fitted amplitudes then link each window to the next: the step that most partials agree on.
 Guarded by `tests/analytic/test_tenor_pair.py`.
 """
 
@@ -32,7 +32,7 @@ _WINDOW_S, _STEP_S = 1.02, 0.51
 _PARTIALS: Final = 10
 #: How far from the centre (15 cents), and how finely, the tenors are sought, Hz of the fundamental.
 _REACH_HZ, _GRID_HZ = 2.0, 0.07
-#: Share of a partial's energy that counts as fully explained, and that of the strongest which is hardly there.
+#: Share of a partial's energy that counts as fully explained, and of the strongest that is hardly there.
 _LEAST_LEFT, _FAINT = 0.03, 1e-3
 #: How far a tenor goes from one window to the next, Hz RMS; the ridge under two that meet.
 _WALK_HZ, _RIDGE = 0.1, 0.02
@@ -64,7 +64,7 @@ class PairCourse:
 
 @dataclass(frozen=True, slots=True)
 class _Windows:
-    """Demodulated partials cut into windows: `cut` [(w, n, k)], times in a window, taper, the bass's turning."""
+    """Demodulated partials in windows: `cut` [(w, n, k)], times, taper, the bass's turning."""
 
     starts: IntArray
     cut: ComplexArray
@@ -234,8 +234,8 @@ def _linked(
 def _swapped(offsets: FloatArray, amplitude: ComplexArray, weight: FloatArray) -> BoolArray:
     """In which windows the two are to change places so that each keeps its timbre through every meeting.
 
-    Where two courses touch, their pitches do not say whether they crossed or turned back; partials that one has
-    and the other has not do.
+    Where two courses touch, their pitches do not say whether they crossed or turned back; partials that one
+    has and the other has not do.
     """
     near = np.abs(offsets[0] - offsets[1]) < _MEETING_HZ
     apart = np.flatnonzero(~near)

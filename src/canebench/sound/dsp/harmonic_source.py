@@ -1,4 +1,4 @@
-"""A harmonic source followed through the frames: its phase, and the amplitudes of its partials as they change."""
+"""A harmonic source through the frames: its phase, and its partials' changing amplitudes."""
 
 from __future__ import annotations
 

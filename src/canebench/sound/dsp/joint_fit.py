@@ -1,18 +1,19 @@
 """Fit several harmonic sources at once: amplitudes by least squares, phases by Gauss-Newton on splines.
 
 Partials of different sources that lie within the window's main lobe of one another form a cluster. With
-e_p(t) = exp(2 pi i k phi(t)) the unit phasor of partial p, a_p(t) its amplitude, o_pq the overlap of the window's
-transforms, y_p the reading at p and r_p = y_p - sum_q o_pq a_q e_q what the model leaves of it, amplitudes are
-piecewise linear in time, a_p(t) = sum_h h(t) c_ph with knots a second or so apart, and the normal equations of
-a cluster's steps are
+e_p(t) = exp(2 pi i k phi(t)) the unit phasor of partial p, a_p(t) its amplitude, o_pq the overlap of the
+window's transforms, y_p the reading at p and r_p = y_p - sum_q o_pq a_q e_q what the model leaves of it,
+amplitudes are piecewise linear in time, a_p(t) = sum_h h(t) c_ph with knots a second or so apart, and the
+normal equations of a cluster's steps are
 
     sum_qg [sum_t w o_pq conj(e_p) e_q h g] dc_qg + (D'D)(c + dc)_p / (s^2 |a_p|^2) = sum_t w conj(e_p) r_p h,
 
-D the differences of neighbouring knots and s how much of itself an amplitude changes between them. Those of the
-phases follow from the tangents de/dphi = 2 pi i k a e. Weights w are of Cauchy's form, so that a source which
-is not in the model (the chanter, before it is known) disturbs only where it sounds. What all amplitudes of a source
-turn by together is phase: after each step it is moved there, partials counting by k^2 |a|^2, which is what defines
-the pitch of a source whose partials creep against each other. Guarded by `tests/analytic/test_joint_fit.py`.
+D the differences of neighbouring knots and s how much of itself an amplitude changes between them. Those of
+the phases follow from the tangents de/dphi = 2 pi i k a e. Weights w are of Cauchy's form, so that a source
+which is not in the model (the chanter, before it is known) disturbs only where it sounds. What all
+amplitudes of a source turn by together is phase: after each step it is moved there, partials counting by k^2
+|a|^2, which is what defines the pitch of a source whose partials creep against each other. Guarded by
+`tests/analytic/test_joint_fit.py`.
 """
 
 from __future__ import annotations
@@ -229,7 +230,7 @@ def _amplitude_step(
     if knots.count > 1:
         own = np.mean(np.abs(amplitude) ** 2, axis=0)
         # Before anything is known of it, an amplitude may be as large as what is read at its place.
-        there = np.where(own > 0, own, np.mean(np.abs(stack.residual) ** 2, axis=0))
+        there = np.asarray(np.where(own > 0, own, np.mean(np.abs(stack.residual) ** 2, axis=0)))
         stiff = 1.0 / (_CHANGE**2 * (there + 1e-18))
         drop = np.diff(amplitude, axis=0)
         right[:-1] += stiff * drop
@@ -238,7 +239,7 @@ def _amplitude_step(
         stiff = np.zeros(amplitude.shape[1])
     for size in sorted({len(cluster.columns) for cluster in stack.clusters}):
         alike = [cluster for cluster in stack.clusters if len(cluster.columns) == size]
-        at: IntArray = np.stack([cluster.columns for cluster in alike])
+        at = np.stack([cluster.columns for cluster in alike])
         near = np.stack([cluster.near for cluster in alike])
         turn = stack.turn[:, at]
         weighted = weight[:, at[:, 0], None] * turn.conj()

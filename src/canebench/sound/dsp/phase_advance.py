@@ -1,18 +1,18 @@
 """The pitch of many steady stretches at once, from how the phases of their partials advance.
 
-Partial k of a note with phase phi advances by 2 pi k dphi from frame to frame, and each tells dphi as well as
-its strength beside what else sounds there allows. Nothing else need be known of what else sounds: where drones
-cover the lower partials the upper ones decide. With S_k the power of partial k, N_k what stands at its place
-while the note does not sound and v_k the variance of its phase about the others', its weight is
+Partial k of a note with phase phi advances by 2 pi k dphi from frame to frame, and each tells dphi as well
+as its strength beside what else sounds there allows. Nothing else need be known of what else sounds: where
+drones cover the lower partials the upper ones decide. With S_k the power of partial k, N_k what stands at
+its place while the note does not sound and v_k the variance of its phase about the others', its weight is
 
     g_k = k^2 S_k / (N_k + a max_j S_j + b v_k S_k),
 
-the weight k^2 S_k / N_k of least squares (Nehorai & Porat 1986) with two reserves: for partials that creep (a: a
-partial 25 dB down says little of a reed's pitch, however quiet its surroundings) and for disturbances that N_k does
-not hold. Frame by frame the weighted median of the partials is taken first, so that one which slips a cycle
-has no say, and the weighted mean at last. Weights stand still through a stretch: ones that follow the level would
-favour the moments in which a beating partial is strong, and pull the mean towards its neighbour.
-Guarded by `tests/analytic/test_phase_advance.py`.
+the weight k^2 S_k / N_k of least squares (Nehorai & Porat 1986) with two reserves: for partials that creep
+(a: a partial 25 dB down says little of a reed's pitch, however quiet its surroundings) and for disturbances
+that N_k does not hold. Frame by frame the weighted median of the partials is taken first, so that one which
+slips a cycle has no say, and the weighted mean at last. Weights stand still through a stretch: ones that
+follow the level would favour the moments in which a beating partial is strong, and pull the mean towards its
+neighbour. Guarded by `tests/analytic/test_phase_advance.py`.
 """
 
 from __future__ import annotations
@@ -35,7 +35,8 @@ if TYPE_CHECKING:
 _FIRST_PARTIALS, PARTIALS = 8, 22
 #: The reserves a and b of the weights.
 _CREEP, _SCATTER = 3e-3, 0.3
-#: Frames over which the steps of the passes are smoothed: a contour errs from frame to frame, a reed does not.
+#: Frames over which the steps of the passes are smoothed: a contour errs from frame to frame, a reed does
+#: not.
 _SMOOTH_FIRST, _SMOOTH_LAST = (9, 5), (3, 3)
 #: Frames to either side over which a partial's level counts as one.
 _LEVEL_FRAMES = 3
@@ -85,7 +86,8 @@ class Advance:
     freq_hz, cycles : float array [shape=(m,)]
         Pitch and phase in each row; the phase goes on from stretch to stretch without meaning.
     stray : float array [shape=(m, k)]
-        Phase of the fundamental as each partial tells it, less their weighted mean, cycles, from 0 at each start.
+        Phase of the fundamental as each partial tells it, less their weighted mean, cycles, from 0 at each
+        start.
     share : float array [shape=(s, k)]
         Weight of each partial in each stretch; rows sum to 1.
     amplitude : complex array [shape=(m, k)]
@@ -102,7 +104,7 @@ class Advance:
 def advance_of(
     frames: Frames, stretches: Stretches, background: Callable[[FloatArray], FloatArray]
 ) -> Advance:
-    """Follow every stretch. `background(mean_hz [(s,)])` gives N_k [(s, PARTIALS)] at k times those pitches."""
+    """Follow every stretch; `background(mean_hz [(s,)])` gives N_k [(s, PARTIALS)]."""
     follower = _Follower(frames, stretches)
     noise = background(stretches.mean(stretches.freq_hz))
     follower.read(_FIRST_PARTIALS)
@@ -198,7 +200,7 @@ class _Follower:
         return np.asarray(total - total[self._stretches.starts][self._owner])
 
     def _smoothed(self, values: FloatArray, width: int) -> FloatArray:
-        """A running mean over `width` steps within each stretch; sums over a stretch stay nearly as they are."""
+        """A running mean over `width` steps within each stretch; its sum stays nearly as it is."""
         found = np.empty_like(values)
         ends = [*self._stretches.starts[1:], len(values)]
         for start, end in zip(self._stretches.starts, ends, strict=True):

@@ -1,18 +1,20 @@
 """How sure a mean frequency is: from how the partials of one source disagree.
 
-The mean over a span T is the phase gained between its ends over 2 pi T. Partial k tells the fundamental's phase as
-psi_k / k and has the share s_k in it. Room, noise, drones, wander and the creeping of a reed's partials disturb the
-partials independently, so their disagreement is the error of their weighted mean. Two parts add:
+The mean over a span T is the phase gained between its ends over 2 pi T. Partial k tells the fundamental's
+phase as psi_k / k and has the share s_k in it. Room, noise, drones, wander and the creeping of a reed's
+partials disturb the partials independently, so their disagreement is the error of their weighted mean. Two
+parts add:
 
-- as it fell: with q_k what partial k gains beyond the mean, var = sum s_k^2 q_k^2 / (1 - s_k), the estimate that
-  allows for a leading partial (MacKinnon & White 1985, HC2);
+- as it fell: with q_k what partial k gains beyond the mean, var = sum s_k^2 q_k^2 / (1 - s_k), the estimate
+  that allows for a leading partial (MacKinnon & White 1985, HC2);
 - as it might have fallen: while the pitch wanders, a room turns each partial's phase at random, and
   the ends are two draws of it: 2 sum s_k^2 / (1 - s_k) var_t(psi_k / k).
 
-What all partials share does not show in their disagreement. A room and the reed's own resonances delay the sound by some
-milliseconds, so that a pitch which rises through the span is heard as it was a moment before, and a tone whose partials
-creep has no pitch finer than some thousandths of a cent: both are allowed for. Factors and delay were set on real reeds
-and on rendered ones in rooms, other takes than those of the benchmarks.
+What all partials share does not show in their disagreement. A room and the reed's own resonances delay the
+sound by some milliseconds, so that a pitch which rises through the span is heard as it was a moment before,
+and a tone whose partials creep has no pitch finer than some thousandths of a cent: both are allowed for.
+Factors and delay were set on real reeds and on rendered ones in rooms, other takes than those of the
+benchmarks.
 
 Guarded by `tests/analytic/test_uncertainty.py` and the coverage columns of `benchmarks/pitch.py` and
 `benchmarks/real`.
@@ -34,9 +36,9 @@ if TYPE_CHECKING:
 _DRAW_FRAMES = 5
 _MOST_SHARE = 0.8
 #: The partials are not wholly independent: so many times their variance.
-_ALIKE = 1.5
+_ALIKE = 1.3
 #: How late the sound may be as a whole, s, and what a tone's phase is defined to, cycles.
-_DELAY_S, _DEFINED_CYCLES = 0.013, 6e-4
+_DELAY_S, _DEFINED_CYCLES = 0.013, 1e-4
 #: What arithmetic and windows cost, found on clean tones.
 _FLOOR_CENTS = 2e-4
 

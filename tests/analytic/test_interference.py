@@ -1,0 +1,80 @@
+"""What is left of drones, and what stands where a note's partials lie, in frames made here."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from canebench.sound.analysis.drone_lines import DroneLines, drone_lines, without_drones
+from canebench.sound.analysis.drones import DroneRun, drone_runs
+from canebench.sound.analysis.interference import Surroundings
+from canebench.sound.analysis.pitch_contour import Stretch
+from canebench.sound.dsp.decimation import sections
+from canebench.sound.dsp.stft import Frames, frames_of
+from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
+
+
+@pytest.fixture(scope="module")
+def take() -> tuple[Frames, list[DroneRun]]:
+    """A scale over steady drones, and the drones found."""
+    recipe = Recipe(
+        low_a_hz=470.0,
+        notes=scale_notes(duration_s=1.2),
+        seed=3,
+        drones=DronePlan(bass_cents=2.0, tenor_cents=(3.0, -2.0)),
+        snr_db=40.0,
+    )
+    (section,) = sections(render(recipe)[0])
+    frames = frames_of(section)
+    return frames, drone_runs(section, frames)
+
+
+def _shifted(run: DroneRun, ratio: float) -> DroneRun:
+    """The run with every drone at a wrong pitch."""
+    return replace(
+        run,
+        sources=tuple(
+            replace(source, freq_hz=ratio * source.freq_hz, cycles=ratio * source.cycles)
+            for source in run.sources
+        ),
+    )
+
+
+def test_drones_known_well_leave_little_and_say_so(take: tuple[Frames, list[DroneRun]]) -> None:
+    """Control: drones followed at a wrong pitch are said to leave far more."""
+    frames, runs = take
+    good = drone_lines(without_drones(frames, runs), runs)
+    wrong = [_shifted(run, 1.001) for run in runs]
+    bad = drone_lines(without_drones(frames, wrong), wrong)
+    low = good.hz < 1_500.0
+    level = np.concatenate([np.sqrt(source.power) for run in runs for source in run.sources])
+    assert np.median(good.left[low]) < 0.2 * np.median(level)
+    assert np.median(bad.left[bad.hz < 1_500.0]) > 3 * np.median(good.left[low])
+
+
+def test_a_line_is_never_louder_for_being_taken_out(take: tuple[Frames, list[DroneRun]]) -> None:
+    frames, runs = take
+    rest = without_drones(frames, [_shifted(run, 1.002) for run in runs])
+    before, after = (float(np.sum(np.abs(part.spectrum) ** 2)) for part in (frames, rest))
+    assert after < 1.02 * before
+
+
+def test_surroundings_hold_what_sounds_while_the_note_does_not() -> None:
+    """A steady line at a note's third partial; the note itself, which sounds half the time, is not in it."""
+    count, bins, bin_hz = 200, 400, 12.0
+    spectrum = np.full((count, bins), 1e-4, dtype=complex)
+    note_hz = 480.0
+    spectrum[:80, [40, 80, 120]] += 1.0
+    spectrum[:, 120] += 0.5
+    frames = Frames(spectrum=spectrum, bin_hz=bin_hz, hop_s=0.02, start_s=0.0)
+    lines = DroneLines(hz=np.zeros(0), left=np.zeros(0))
+    stretch = Stretch(first=0, last=79, freq_hz=note_hz)
+    (power,) = Surroundings(frames, lines, [stretch])(np.array([note_hz]))
+    assert power[2] == pytest.approx(0.25, rel=0.01)
+    assert power[0] < 1e-6
+    # Control: were the note not known to sound there, its own power would count against it.
+    everywhere = replace(stretch, freq_hz=600.0)
+    (blind,) = Surroundings(frames.between(0, 90), lines, [everywhere])(np.array([note_hz]))
+    assert blind[0] > 0.5
