@@ -56,6 +56,8 @@ _MOST_LEFT, _TANGLED_HZ = 0.3, 0.1
 _LEAST_TENOR, _LEAST_SECOND = 0.1, 0.2
 #: Energy of a drone's odd partials over that of its even ones, at least (a chanter 20 dB up may be in these).
 _LEAST_ODD = 1e-3
+#: Power of its first partial over that of its strongest, at least (a telephone passes little of a bass).
+_LEAST_ROOT = 1e-7
 #: A drone sounds where its odd partials are within this many decades of power of their usual level.
 _QUIET = 1.0
 
@@ -112,9 +114,13 @@ def _left(fit: Fit, index: int) -> float:
 
 
 def _has_odd(source: HarmonicSource) -> bool:
-    """Whether its odd partials are worth a pipe's: a note an octave up with faint lines between has none."""
-    power = source.power[: 2 * _FIRST_PARTIALS]
-    return bool(power[::2].sum() > _LEAST_ODD * power[1::2].sum())
+    """Whether its odd partials are worth a pipe's, the first among them.
+
+    A note an octave up with faint lines between has none; notes of a scale may share a root that nobody plays.
+    """
+    # What keeps its phase, not what comes and goes: noise at a place where no partial is.
+    power = np.abs(np.mean(source.amplitude, axis=0))[: 2 * _FIRST_PARTIALS] ** 2
+    return bool(power[::2].sum() > _LEAST_ODD * power[1::2].sum() and power[0] > _LEAST_ROOT * np.max(power))
 
 
 def refitted(chanterless: Frames, run: DroneRun) -> DroneRun:
