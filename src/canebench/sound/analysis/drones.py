@@ -116,7 +116,7 @@ def _left(fit: Fit, index: int) -> float:
 def _has_odd(source: HarmonicSource) -> bool:
     """Whether its odd partials are worth a pipe's, the first among them.
 
-    A note an octave up with faint lines between has none; notes of a scale may share a root that nobody plays.
+    A note an octave up with faint lines between has none; notes of a scale may share a root that none plays.
     """
     # What keeps its phase, not what comes and goes: noise at a place where no partial is.
     power = np.abs(np.mean(source.amplitude, axis=0))[: 2 * _FIRST_PARTIALS] ** 2
