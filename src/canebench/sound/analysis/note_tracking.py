@@ -33,7 +33,7 @@ _TRUSTED_CENTS = 30.0
 #: Share of its usual amplitude below which a note has ended, and below which an end is cut.
 _LEAST_PRESENT, _FULL_PRESENT = 0.3, 0.6
 #: A dip to less than this share of what is so many frames before and after is another note's.
-_NOTCH, _NOTCH_FRAMES = 0.6, 4
+_NOTCH, _NOTCH_FRAMES = 0.56, 4
 #: Mean square of the phase (radians) by which partials disagree where a note is no longer the one held.
 _MOST_STRAY = 1.0
 
