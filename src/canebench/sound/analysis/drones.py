@@ -161,12 +161,12 @@ def _run(frames: Frames, base_hz: float, rows: IntArray, *, with_bass: bool) -> 
     rest = taken_from(frames, basses)
     warp, lines = _lines(rest, basses, base_hz, rows)
     still = [*basses, *_still_tenors(rest, warp, lines, rows)]
-    fit, whole = _risen(frames, None, still, _STAGES[:-1]), still
+    fit, whole = _risen(frames, _started(frames, still), still, _STAGES[1:-1]), still
     # Tenors that hold still leave nothing; where much is left, each may waver for itself.
     if any(_left(fit, index) > _LITTLE_LEFT for index in range(len(basses), len(still))):
         wavering = [*basses, *_wavering_tenors(frames, rest, basses, lines[0] * warp, rows)]
         if len(wavering) > len(basses):
-            other = _risen(frames, None, wavering, _STAGES[:-1])
+            other = _risen(frames, _started(frames, wavering), wavering, _STAGES[1:-1])
             if _unexplained(other, len(basses)) < _unexplained(fit, len(basses)):
                 fit, whole = other, wavering
     fit = _risen(frames, fit, whole, _STAGES[-1:])
@@ -215,8 +215,6 @@ def _wavering_tenors(
 
 def _phase(every: IntArray, at: FloatArray, cycles: FloatArray) -> FloatArray:
     """A phase known at some frames, at every one; beyond the ends it goes on at its pitch there."""
-    if len(at) == 1:
-        return np.full(len(every), cycles[0])
     found = np.interp(every, at, cycles)
     head, tail = every < at[0], every > at[-1]
     found[head] = cycles[0] + (every[head] - at[0]) * (cycles[1] - cycles[0]) / (at[1] - at[0])
@@ -257,15 +255,22 @@ def _fitted(frames: Frames, sources: Sequence[HarmonicSource], *, most: int) -> 
     return fit_until_still(frames, fit, spread_hz=STRAY_HZ, most=most)
 
 
-def _risen(frames: Frames, fit: Fit | None, whole: Sequence[HarmonicSource], stages: Sequence[int]) -> Fit:
-    """All drones fitted from their first partials up, stage by stage, from `fit` or from `whole` itself."""
+def _started(frames: Frames, whole: Sequence[HarmonicSource]) -> Fit:
+    """All drones fitted by the first few of their partials."""
+    return _fitted(frames, _first(whole, _STAGES[0]), most=_TURNS)
+
+
+def _risen(frames: Frames, fit: Fit, whole: Sequence[HarmonicSource], stages: Sequence[int]) -> Fit:
+    """The fit with more and more of the partials that `whole` has."""
     for most in stages:
-        cut = [_cut(source, most * _times(source, whole)) for source in whole]
-        now = cut if fit is None else [_widened(*pair) for pair in zip(fit.sources, cut, strict=True)]
+        now = [_widened(*pair) for pair in zip(fit.sources, _first(whole, most), strict=True)]
         fit = _fitted(frames, now, most=_TURNS)
-    if fit is None:
-        return _fitted(frames, whole, most=_TURNS)
     return fit
+
+
+def _first(whole: Sequence[HarmonicSource], most: int) -> list[HarmonicSource]:
+    """All drones with as many partials as a tenor has in its first `most`."""
+    return [_cut(source, most * _times(source, whole)) for source in whole]
 
 
 def _times(source: HarmonicSource, whole: Sequence[HarmonicSource]) -> int:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from canebench.base.units import hz_to_cents
 from canebench.sound.analysis.drone_lines import loudest_near
 from canebench.sound.dsp.phase_advance import PARTIALS
 
@@ -40,7 +41,7 @@ class Surroundings:
         """Power beside a note of each of these pitches [shape=(s, PARTIALS)]."""
         found = np.empty((len(mean_hz), PARTIALS))
         order = np.argsort(mean_hz)
-        cents = 1200.0 * np.log2(mean_hz[order])
+        cents = hz_to_cents(mean_hz[order], 1.0)
         groups = np.split(order, np.flatnonzero(np.diff(cents) > _SAME_CENTS) + 1)
         for group in groups:
             found[group] = self._power(float(np.median(mean_hz[group])))
@@ -68,6 +69,6 @@ class Surroundings:
         """Which of the frames looked at lie in no stretch of about this pitch."""
         inside = np.zeros(self._rest.count, dtype=bool)
         for stretch in self._stretches:
-            if abs(1200.0 * np.log2(stretch.freq_hz / hz)) < _OWN_CENTS:
+            if abs(hz_to_cents(stretch.freq_hz, hz)) < _OWN_CENTS:
                 inside[max(0, stretch.first - _EDGE_FRAMES) : stretch.last + 1 + _EDGE_FRAMES] = True
         return ~inside[self._rows]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from canebench.base.units import hz_to_cents
+from canebench.base.units import cents_to_hz, hz_to_cents
 from canebench.sound.dsp.harmonic_source import HarmonicSource
 from canebench.sound.dsp.phase_advance import Stretches, advance_of
 from canebench.sound.dsp.uncertainty import gain_variance, sd_hz_of, shared_variance
@@ -116,7 +116,7 @@ def _expected(contour: PitchContour, stretch: Stretch, rows: IntArray) -> FloatA
     width = min(9, len(near)) | 1
     padded = np.pad(near, width // 2, mode="edge")
     smooth = np.convolve(padded, np.ones(width) / width, "valid")[: len(near)]
-    return np.asarray(stretch.freq_hz * np.exp2(smooth / 1200.0))
+    return cents_to_hz(smooth, stretch.freq_hz)
 
 
 def _agreeing(advance: Advance, whole: slice, place: int, least: int) -> list[slice]:

@@ -77,6 +77,11 @@ class _Knots:
     span: IntArray
     place: FloatArray
 
+    @property
+    def starts(self) -> IntArray:
+        """The first frame of each span."""
+        return np.searchsorted(self.span, np.arange(self.count - 1))
+
     def at_frames(self, values: ComplexArray) -> ComplexArray:
         """Knot values [(knots, p)] at every frame."""
         if self.count == 1:
@@ -86,7 +91,7 @@ class _Knots:
 
     def summed(self, course: ComplexArray) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
         """Sums over each span of a course [(m, …)] times (1-u)^2, u(1-u) and u^2, u the place."""
-        starts = np.searchsorted(self.span, np.arange(self.count - 1))
+        starts = self.starts
         place = self.place.reshape(-1, *[1] * (course.ndim - 1))
         return (
             np.add.reduceat(course * (1 - place) ** 2, starts, axis=0),
@@ -98,8 +103,7 @@ class _Knots:
         """Sum of a course [(m, p)] at each knot [(knots, p)]: the transpose of `at_frames`."""
         if self.count == 1:
             return np.asarray(course.sum(axis=0, keepdims=True))
-        starts = np.searchsorted(self.span, np.arange(self.count - 1))
-        place = self.place[:, None]
+        starts, place = self.starts, self.place[:, None]
         total = np.zeros((self.count, course.shape[1]), dtype=course.dtype)
         total[:-1] += np.add.reduceat(course * (1 - place), starts, axis=0)
         total[1:] += np.add.reduceat(course * place, starts, axis=0)

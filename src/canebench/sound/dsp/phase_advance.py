@@ -10,9 +10,8 @@ its place while the note does not sound and v_k the variance of its phase about 
 the weight k^2 S_k / N_k of least squares (Nehorai & Porat 1986) with two reserves: for partials that creep
 (a: a partial 25 dB down says little of a reed's pitch, however quiet its surroundings) and for disturbances
 that N_k does not hold. Frame by frame the weighted median of the partials is taken first, so that one which
-slips a cycle has no say, and the weighted mean at last. Weights stand still through a stretch: ones that
-follow the level would favour the moments in which a beating partial is strong, and pull the mean towards its
-neighbour. Guarded by `tests/analytic/test_phase_advance.py`.
+slips a cycle has no say, and the weighted mean at last. S_k is a running mean over 0.15 s, so that a partial
+which swells counts while it is strong. Guarded by `tests/analytic/test_phase_advance.py`.
 """
 
 from __future__ import annotations
@@ -165,7 +164,7 @@ class _Follower:
         return np.asarray(weight / weight.sum(axis=1, keepdims=True))
 
     def _slow(self, power: FloatArray) -> FloatArray:
-        """A running mean of the power over `_LEVEL_FRAMES` within each stretch."""
+        """A running mean of the power over `_LEVEL_FRAMES` to either side, within each stretch."""
         total = np.concatenate([np.zeros((1, power.shape[1])), np.cumsum(power, axis=0)])
         rows = np.arange(len(power))
         starts = self._stretches.starts[self._owner]

@@ -13,8 +13,8 @@ parts add:
 What all partials share does not show in their disagreement. A room and the reed's own resonances delay the
 sound by some milliseconds, so that a pitch which rises through the span is heard as it was a moment before,
 and a tone whose partials creep has no pitch finer than some thousandths of a cent: both are allowed for.
-Factors and delay were set on real reeds and on rendered ones in rooms, other takes than those of the
-benchmarks.
+Factors and delay were set on takes of the real reeds at hand and of rendered ones in rooms: other takes than
+the benchmarks', but not other recordings.
 
 Guarded by `tests/analytic/test_uncertainty.py` and the coverage columns of `benchmarks/pitch.py` and
 `benchmarks/real`.
