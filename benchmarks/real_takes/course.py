@@ -9,6 +9,7 @@ Guarded by `tests/analytic/test_real_takes.py`.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -167,16 +168,16 @@ def _first_peak(curve: FloatArray, rate_hz: float) -> float:
 
 
 def joined(courses: Sequence[Course], weights: Sequence[FloatArray]) -> Course:
-    """Phase gained where several sound by turns, each weighted as it does (in step where they meet)."""
-    cycles, halves = (
-        sum(
-            0.5 * (weight[1:] + weight[:-1]) * np.diff(values)
-            for weight, values in zip(weights, many, strict=True)
-        )
-        for many in ([course.cycles for course in courses], [course.halves for course in courses])
-    )
-    return Course(
-        step_s=courses[0].step_s,
-        cycles=np.concatenate([[0.0], np.cumsum(cycles)]),
-        halves=np.concatenate([[0.0], np.cumsum(halves)]),
-    )
+    """The phase where one gives way to the next, each weighted as it sounds; in step where they meet.
+
+    Whole cycles between two are chosen so that they are nearest where both sound alike.
+    """
+    cycles, halves = courses[0].cycles * weights[0], courses[0].halves * weights[0]
+    shift = np.zeros(2)
+    for (before, course), (left, weight) in zip(pairwise(courses), pairwise(weights), strict=True):
+        meet = int(np.argmax(left * weight))
+        shift += before.cycles[meet] - course.cycles[meet], before.halves[meet] - course.halves[meet]
+        shift[0] = round(shift[0])
+        cycles = cycles + weight * (course.cycles + shift[0])
+        halves = halves + weight * (course.halves + shift[1])
+    return Course(step_s=courses[0].step_s, cycles=cycles, halves=halves)

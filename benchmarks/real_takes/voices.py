@@ -109,18 +109,19 @@ def _pieces(source: Source, needed_s: float, rng: np.random.Generator) -> list[_
 
 
 def _alike_place(source: Source, leave_s: float, latest_s: float, rng: np.random.Generator) -> float:
-    """An earlier place with the fundamental at the same phase, whose wave is most like that at `leave_s`."""
+    """An earlier place to go on from, in step in the middle of the fade and there most alike in wave."""
     course = source.course
-    phase = float(course.at(np.array([leave_s]))[0])
-    earliest_s = min(0.3, 0.2 * latest_s)
+    meet_s = leave_s + _FADE_S / 2
+    phase = float(course.at(np.array([meet_s]))[0])
+    earliest_s = max(_FADE_S, min(0.3, 0.2 * latest_s))
     first, last = course.at(np.array([earliest_s, latest_s]))
     whole = rng.integers(int(np.ceil(phase - last)), int(np.floor(phase - first)) + 1, _PLACES_TRIED)
     places = np.interp(phase - whole, course.cycles, np.arange(len(course.cycles)) * course.step_s)
     span = np.arange(round(_COMPARED_S * source.rate_hz))
-    leaving = read_at(source.samples, leave_s * source.rate_hz + span)
+    leaving = read_at(source.samples, meet_s * source.rate_hz + span)
     found = [read_at(source.samples, place * source.rate_hz + span) for place in places]
     alike = [np.dot(leaving, part) / np.linalg.norm(part) for part in found]
-    return float(places[int(np.argmax(alike))])
+    return float(places[int(np.argmax(alike))]) - _FADE_S / 2
 
 
 def _weights(pieces: list[_Piece], place_s: FloatArray) -> list[FloatArray]:

@@ -32,7 +32,7 @@ class Uncertain:
 
 def digits_for(sd: float, *, most: int = 3) -> int:
     """Decimals that an uncertainty of `sd` justifies, from 0 to `most`."""
-    if sd <= 0:
+    if sd < 10.0**-most:
         return most
     leading = math.floor(math.log10(sd))
     two_digits = sd / 10.0**leading < 3.0

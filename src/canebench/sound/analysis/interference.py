@@ -13,11 +13,12 @@ import numpy as np
 from canebench.base.units import hz_to_cents
 from canebench.sound.analysis.drone_lines import loudest_near
 from canebench.sound.dsp.phase_advance import PARTIALS
+from canebench.sound.dsp.stft import amplitudes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from canebench.base.arrays import BoolArray, FloatArray
+    from canebench.base.arrays import BoolArray, FloatArray, IntArray
     from canebench.sound.analysis.drone_lines import DroneLines
     from canebench.sound.analysis.pitch_contour import Stretch
     from canebench.sound.dsp.stft import Frames
@@ -28,6 +29,9 @@ _LOOKED_AT, _ENOUGH = 240, 16
 #: ends and pitches within this of its own are not outside it.
 _SAME_CENTS, _OWN_CENTS = 15.0, 40.0
 _EDGE_FRAMES = 4
+_NUMBERS = np.arange(1, PARTIALS + 1)
+#: Partials of a note whose rise is looked at, and decades at which one counts fully.
+_RISING, _RISING_HZ, _FULL_RISE = 7, 8_000.0, 3.0
 
 
 class Surroundings:
@@ -44,7 +48,8 @@ class Surroundings:
         cents = hz_to_cents(mean_hz[order], 1.0)
         groups = np.split(order, np.flatnonzero(np.diff(cents) > _SAME_CENTS) + 1)
         for group in groups:
-            found[group] = self._power(float(np.median(mean_hz[group])))
+            hz = float(np.median(mean_hz[group]))
+            found[group] = self.beside(hz, hz, _NUMBERS)
         return found
 
     def elsewhere(self, hz: float, places_hz: FloatArray) -> FloatArray | None:
@@ -54,16 +59,32 @@ class Surroundings:
             return None
         return np.asarray(np.median(loudest_near(self._rest, places_hz, outside) ** 2, axis=0))
 
-    def _power(self, hz: float) -> FloatArray:
-        partials = np.minimum(hz * np.arange(1, PARTIALS + 1), self._rest.top_hz)
-        known = self.elsewhere(hz, partials)
+    def beside(self, hz: float, root_hz: float, numbers: IntArray) -> FloatArray:
+        """Power at these partials of `root_hz` while no note of about `hz` sounds [shape=(k,)]."""
+        places = np.minimum(root_hz * numbers, self._rest.top_hz)
+        known = self.elsewhere(hz, places)
         if known is not None:
             return known
-        between = np.minimum(partials + hz / 2, self._rest.top_hz)
+        between = np.minimum(places + root_hz / 2, self._rest.top_hz)
         quiet = np.median(loudest_near(self._rest, between, self._rows), axis=0)
-        near = np.abs(partials[:, None] - self._lines.hz) < 2 * self._rest.bin_hz
+        near = np.abs(places[:, None] - self._lines.hz) < 2 * self._rest.bin_hz
         drone = np.max(np.where(near, self._lines.left, 0.0), axis=1, initial=0.0)
         return np.asarray(quiet**2 + drone**2)
+
+    def rise(self, rows: IntArray, freq_hz: FloatArray, times: int, own_hz: float) -> tuple[float, float]:
+        """How far the partials of `freq_hz` [shape=(m,)] rise in `rows`, decades of power, in the mean.
+
+        First those that a source of `times` that pitch has not, then those that both have; above what
+        stands there while nothing at `own_hz` sounds.
+        """
+        number = np.arange(1, times * _RISING + 1)
+        number = number[number * np.max(freq_hz) < min(_RISING_HZ, self._rest.top_hz)]
+        read = amplitudes(self._rest, np.outer(freq_hz, number), rows)
+        power = np.median(read.real**2 + read.imag**2, axis=0)
+        beside = self.beside(own_hz, float(np.mean(freq_hz)), number)
+        above = np.clip(np.log10((power + 1e-30) / (beside + 1e-30)), 0.0, _FULL_RISE)
+        shared = number % times == 0
+        return float(np.mean(above[~shared])), float(np.mean(above[shared]))
 
     def _outside(self, hz: float) -> BoolArray:
         """Which of the frames looked at lie in no stretch of about this pitch."""

@@ -28,7 +28,7 @@ _OFFSET_SD_CENTS, _OFFSET_MOST_CENTS = 20.0, 75.0
 #: Pitches of one note closer than this are one cluster.
 _SAME_CENTS = 5.0
 #: Two clusters on one note: the second costs the square of their distance over this.
-_REPEAT_SD_CENTS = 5.0
+_REPEAT_SD_CENTS = 10.0
 _UNNAMED_COST = 30.0
 #: The As are what a take is made for: naming one is worth this much.
 _WORTH = {LOW_A: 9.0, HIGH_A: 4.0}

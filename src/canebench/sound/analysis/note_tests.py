@@ -25,18 +25,9 @@ _BETWEEN = np.array([0.25, 1 / 3, 0.5, 2 / 3, 0.75, 1.25, 1.5, 1.75])
 _LEAST_PARTIALS = 3
 #: So many times what is always there may stand between a note's partials.
 _USUAL = 2.0
-#: Energy of the odd partials over that of the even ones, below which the pitch is an octave up; and the
-#: highest pitch whose octave lies in the compass.
-_LEAST_ODD, _OCTAVE_HZ = 0.04, 530.0
 #: Energy of a note over that of the drones (-23 dB); a chanter 6 dB below them is far above it.
 _LEAST_ENERGY = 0.005
 _MOST_COVERED, _STEADY_CENTS = 0.6, 0.5
-
-
-def is_octave(hold: Hold) -> bool:
-    """Whether only the even partials sound, so that the note is an octave up."""
-    power = hold.source.power
-    return hold.held.hz < _OCTAVE_HZ and bool(power[::2].sum() < _LEAST_ODD * power[1::2].sum())
 
 
 def stands_out(hold: Hold, runs: Sequence[DroneRun]) -> bool:

@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from canebench.base.units import cents_to_hz, hz_to_cents
+from canebench.base.units import hz_to_cents
+from canebench.sound.analysis.pitch_contour import expected_hz
 from canebench.sound.dsp.harmonic_source import HarmonicSource
 from canebench.sound.dsp.phase_advance import Stretches, advance_of
-from canebench.sound.dsp.uncertainty import gain_variance, sd_hz_of, shared_variance
+from canebench.sound.dsp.uncertainty import note_variance, sd_hz_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -28,8 +29,6 @@ _ATTACK_S, _RELEASE_S, _EDGE_S = 0.17, 0.15, 0.045
 #: A note's steady part is at least so long, s, and of a short note at least this much is kept.
 LEAST_HOLD_S: Final = 0.08
 _LEAST_KEPT_S: Final = 0.17
-#: The contour is trusted so far about a stretch's own pitch, cents.
-_TRUSTED_CENTS = 30.0
 #: Share of its usual amplitude below which a note has ended, and below which an end is cut.
 _LEAST_PRESENT, _FULL_PRESENT = 0.3, 0.6
 #: A dip to less than this share of what is so many frames before and after is another note's.
@@ -73,8 +72,13 @@ def holds_in(
     contour: PitchContour,
     stretches: Sequence[Stretch],
     background: Callable[[FloatArray], FloatArray],
+    *,
+    tail_share: float = 0.0,
 ) -> list[list[Hold]]:
-    """The steady parts of each stretch; more than one where another note came between."""
+    """The steady parts of each stretch; more than one where another note came between.
+
+    `tail_share` is what the room carries on of a note (`analysis.room`).
+    """
     rows = [_steady_rows(stretch, rest.hop_s) for stretch in stretches]
     least = _frames(LEAST_HOLD_S, rest.hop_s)
     kept = [index for index, own in enumerate(rows) if len(own) >= least]
@@ -84,14 +88,14 @@ def holds_in(
     joined = Stretches(
         rows=np.concatenate([rows[index] for index in kept]),
         starts=np.concatenate([[0], np.cumsum([len(rows[index]) for index in kept])[:-1]]).astype(np.intp),
-        freq_hz=np.concatenate([_expected(contour, stretches[index], rows[index]) for index in kept]),
+        freq_hz=np.concatenate([expected_hz(contour, stretches[index], rows[index]) for index in kept]),
     )
     advance = advance_of(rest, joined, background)
     ends = [*joined.starts[1:], len(joined.rows)]
     for place, (index, start, end) in enumerate(zip(kept, joined.starts, ends, strict=True)):
         whole = slice(int(start), int(end))
         for part in _agreeing(advance, whole, place, least):
-            found[index].append(_hold(rest, joined.rows, advance, part, place))
+            found[index].append(_hold(rest, joined.rows, advance, part, place, tail_share))
     return found
 
 
@@ -107,16 +111,6 @@ def _steady_rows(stretch: Stretch, hop_s: float) -> IntArray:
     lead = edge + min(round(_ATTACK_S / hop_s) - edge, spare * 2 // 3)
     tail = edge + min(round(_RELEASE_S / hop_s) - edge, spare // 3)
     return rows[lead : len(rows) - tail]
-
-
-def _expected(contour: PitchContour, stretch: Stretch, rows: IntArray) -> FloatArray:
-    """The contour's pitch in these rows, smoothed; what strays is the stretch's own."""
-    cents = hz_to_cents(contour.freq_hz[rows], stretch.freq_hz)
-    near = np.where(np.abs(cents) < _TRUSTED_CENTS, cents, 0.0)
-    width = min(9, len(near)) | 1
-    padded = np.pad(near, width // 2, mode="edge")
-    smooth = np.convolve(padded, np.ones(width) / width, "valid")[: len(near)]
-    return cents_to_hz(smooth, stretch.freq_hz)
 
 
 def _agreeing(advance: Advance, whole: slice, place: int, least: int) -> list[slice]:
@@ -158,7 +152,7 @@ def _full_runs(good: BoolArray, sound: FloatArray, least: int) -> list[tuple[int
     return found
 
 
-def _hold(rest: Frames, rows: IntArray, advance: Advance, part: slice, place: int) -> Hold:
+def _hold(rest: Frames, rows: IntArray, advance: Advance, part: slice, place: int, tail_share: float) -> Hold:
     own, share = rows[part], advance.share[place]
     times = rest.times_s[own]
     length_s = float(times[-1] - times[0])
@@ -172,7 +166,7 @@ def _hold(rest: Frames, rows: IntArray, advance: Advance, part: slice, place: in
         start_s=float(times[0]),
         end_s=float(times[-1]),
         hz=hz,
-        sd_hz=sd_hz_of(gain_variance(stray, share) + shared_variance(freq_hz), length_s, hz),
+        sd_hz=sd_hz_of(note_variance(stray, share, freq_hz, tail_share), length_s, hz),
         drift_cents_per_s=float(np.polyfit(times - times.mean(), course, 1)[0]) if len(times) > 2 else 0.0,
         spread_cents=float(np.std(course)),
         level_db=float(

@@ -7,17 +7,17 @@ Guarded by `tests/analytic/test_pitch_contour.py`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from statistics import median
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from canebench.base.units import CENTS_PER_OCTAVE
+from canebench.base.units import CENTS_PER_OCTAVE, cents_to_hz, hz_to_cents
 
 if TYPE_CHECKING:
-    from canebench.base.arrays import BoolArray, FloatArray
+    from canebench.base.arrays import BoolArray, FloatArray, IntArray
     from canebench.sound.analysis.drone_lines import DroneLines
     from canebench.sound.dsp.stft import Frames
 
@@ -34,6 +34,9 @@ _SOUNDING, _OVER_DRONES = 0.45, 0.3
 #: What is left of a drone's line counts from so far above its usual amplitude: lines beat.
 _OVER_LINE = 2.0
 _JUMP_CENTS = 28.0
+#: The contour is trusted so far about a stretch's own pitch, cents.
+_TRUSTED_CENTS = 30.0
+_EDGE_FRAMES = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +46,16 @@ class Stretch:
     first: int
     last: int
     freq_hz: float
+
+    def moved(self, frames: int) -> Stretch:
+        """The same so many frames later."""
+        return replace(self, first=self.first + frames, last=self.last + frames)
+
+    def inner_rows(self) -> IntArray:
+        """Every second of its frames without its ends, which other notes share."""
+        rows = np.arange(self.first, self.last + 1)
+        edge = min(_EDGE_FRAMES, (len(rows) - 1) // 2)
+        return rows[edge : len(rows) - edge : 2]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +72,18 @@ def contour_of(rest: Frames, lines: DroneLines) -> PitchContour:
     level = np.abs(rest.spectrum)
     above = np.log10((level + 1e-12) / _floor(level, rest, lines))
     above = _over_time(np.clip(above, 0.0, _FULL))
-    pitch, weights, crowd = _comb_weights(rest.spectrum.shape[1], rest.bin_hz, rest.top_hz, _CROWD)
+    freq, support = best_pitch(rest, above)
+    return PitchContour(
+        freq_hz=freq, support=support, sounding=support > (_OVER_DRONES if len(lines.hz) else _SOUNDING)
+    )
+
+
+def best_pitch(rest: Frames, above: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Pitch (Hz) whose partials stand highest in each frame, and its support.
+
+    `above` [shape=(frames, bins)] is how far the bins of `rest` stand above what is usual, decades.
+    """
+    pitch, weights, crowd = _comb_weights(above.shape[1], rest.bin_hz, rest.top_hz, _CROWD)
     score = above @ weights
     top = np.clip(np.argmax(score, axis=1), 1, len(pitch) - 2)
     rows = np.arange(len(score))
@@ -68,9 +92,7 @@ def contour_of(rest: Frames, lines: DroneLines) -> PitchContour:
     shift = np.where(bend < -1e-9, 0.5 * (left - right) / np.where(bend < -1e-9, bend, -1.0), 0.0)
     freq = pitch[top] * np.exp2(np.clip(shift, -1, 1) * _GRID_CENTS / CENTS_PER_OCTAVE)
     support = mid / crowd[top]
-    return PitchContour(
-        freq_hz=freq, support=support, sounding=support > (_OVER_DRONES if len(lines.hz) else _SOUNDING)
-    )
+    return np.asarray(freq), np.asarray(support)
 
 
 def _over_time(values: FloatArray) -> FloatArray:
@@ -100,6 +122,16 @@ def stretches(course: PitchContour, hop_s: float, *, least_s: float) -> list[Str
             _close(run, course, hop_s, least_s, found)
             run = [frame]
     return found
+
+
+def expected_hz(contour: PitchContour, stretch: Stretch, rows: IntArray) -> FloatArray:
+    """The contour's pitch in these rows, smoothed; what strays is the stretch's own."""
+    cents = hz_to_cents(contour.freq_hz[rows], stretch.freq_hz)
+    near = np.where(np.abs(cents) < _TRUSTED_CENTS, cents, 0.0)
+    width = min(9, len(near)) | 1
+    padded = np.pad(near, width // 2, mode="edge")
+    smooth = np.convolve(padded, np.ones(width) / width, "valid")[: len(near)]
+    return cents_to_hz(smooth, stretch.freq_hz)
 
 
 def _close(run: list[int], course: PitchContour, hop_s: float, least_s: float, found: list[Stretch]) -> None:

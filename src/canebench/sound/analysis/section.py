@@ -7,19 +7,22 @@ other.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from canebench.sound.analysis.covered_notes import covered_notes, without_swells
 from canebench.sound.analysis.drone_detection import hum_in
 from canebench.sound.analysis.drone_lines import drone_lines, without_drones
 from canebench.sound.analysis.drones import DroneRun, drone_runs, refitted
 from canebench.sound.analysis.interference import Surroundings
-from canebench.sound.analysis.note_tests import is_octave, is_reed, lost_in_drones, stands_out
+from canebench.sound.analysis.note_tests import is_reed, lost_in_drones, stands_out
 from canebench.sound.analysis.note_tracking import Held, Hold, holds_in
+from canebench.sound.analysis.octaves import in_right_octave
 from canebench.sound.analysis.pitch_contour import contour_of, stretches
 from canebench.sound.analysis.processing import Traces, traces_of
+from canebench.sound.analysis.room import tail_share
 from canebench.sound.dsp.harmonic_source import HarmonicSource, taken_from
 from canebench.sound.dsp.stft import Frames, frames_of
 
@@ -115,18 +118,12 @@ def _notes(frames: Frames, runs: Sequence[DroneRun]) -> tuple[Frames, list[Hold]
     contour = contour_of(rest, lines)
     found = stretches(contour, frames.hop_s, least_s=_LEAST_STRETCH_S)
     surroundings = Surroundings(rest, lines, found)
-    parts = holds_in(rest, contour, found, surroundings)
-    # Where only its even partials sound, the note is an octave up.
-    wrong = [i for i, holds in enumerate(parts) if holds and is_octave(max(holds, key=_length))]
-    if wrong:
-        raised = [replace(found[i], freq_hz=2 * found[i].freq_hz) for i in wrong]
-        for i, holds in zip(wrong, holds_in(rest, contour, raised, surroundings), strict=True):
-            parts[i] = holds
-    holds = [
-        hold for part in parts for hold in part if not is_octave(hold) and is_reed(rest, hold, surroundings)
-    ]
+    seen = without_swells(runs, found, surroundings)
+    seen += covered_notes(rest, runs, seen, surroundings)
+    seen.sort(key=lambda own: own.first)
+    settled = in_right_octave(contour, seen, Surroundings(rest, lines, seen))
+    surroundings = Surroundings(rest, lines, settled)
+    tail = tail_share(rest, settled, surroundings)
+    parts = holds_in(rest, contour, settled, surroundings, tail_share=tail)
+    holds = [hold for part in parts for hold in part if is_reed(rest, hold, surroundings)]
     return rest, [hold for hold in holds if stands_out(hold, runs)]
-
-
-def _length(hold: Hold) -> float:
-    return hold.held.duration_s

@@ -39,6 +39,8 @@ _MOST_SHARE = 0.8
 _ALIKE = 1.3
 #: How late the sound may be as a whole, s, and what a tone's phase is defined to, cycles.
 _DELAY_S, _DEFINED_CYCLES = 0.013, 1e-4
+#: By how much more for what the room carries on: delay, and variance (partials err together in its echoes).
+_TAIL_DELAY_S, _TAIL_GAIN = 0.2, 30.0
 #: What arithmetic and windows cost, found on clean tones.
 _FLOOR_CENTS = 2e-4
 
@@ -61,11 +63,16 @@ def gain_variance(stray: FloatArray, share: FloatArray) -> float:
     return _ALIKE * float(np.sum((lever * ends) ** 2) + 2 * np.sum(lever**2 * draws))
 
 
-def shared_variance(freq_hz: FloatArray) -> float:
-    """Variance of the phase gained (cycles^2) that all partials share, for a pitch that went as `freq_hz`."""
+def note_variance(stray: FloatArray, share: FloatArray, freq_hz: FloatArray, tail_share: float) -> float:
+    """Variance of the phase gained (cycles^2) by a note whose pitch went as `freq_hz` [shape=(m,)].
+
+    `stray` and `share` as in `gain_variance`; `tail_share` (0 to 1) is the power that the room carries on.
+    """
     width = max(1, min(_DRAW_FRAMES, len(freq_hz) // 2))
     rise_hz = float(np.mean(freq_hz[-width:]) - np.mean(freq_hz[:width]))
-    return (_DELAY_S * rise_hz) ** 2 + _DEFINED_CYCLES**2
+    delay_s = _DELAY_S + _TAIL_DELAY_S * np.sqrt(tail_share)
+    own = gain_variance(stray, share) * (1 + _TAIL_GAIN * tail_share)
+    return own + (delay_s * rise_hz) ** 2 + _DEFINED_CYCLES**2
 
 
 def mean_sd_hz(fit: Fit, index: int, hop_s: float) -> float:
