@@ -18,6 +18,7 @@ RATE_HZ: Final = 44_100.0
 #: A drone goes on from an earlier place of its recording by a crossfade this long.
 _FADE_S: Final = 0.25
 _PLACES_TRIED: Final = 40
+_LONGEST_BEGINNING_S: Final = 1.2
 _COMPARED_S: Final = 0.1
 
 
@@ -94,8 +95,8 @@ def _place_s(time_s: FloatArray, ratio: float, glide_cents: float, glide_s: floa
 
 def _pieces(source: Source, needed_s: float, rng: np.random.Generator) -> list[_Piece]:
     """Where in the recording to begin, and at which places of the take (in recording time) to go back."""
-    usable_s = source.duration_s - 0.05
-    first = float(rng.uniform(0.05, max(0.06, min(0.4 * usable_s, usable_s - needed_s))))
+    usable_s, begun_s = source.duration_s - 0.05, _begun_s(source)
+    first = float(rng.uniform(begun_s, max(begun_s + 0.01, min(0.4 * usable_s, usable_s - needed_s))))
     pieces = [_Piece(begins_s=0.0, from_s=first)]
     while True:
         piece = pieces[-1]
@@ -108,12 +109,17 @@ def _pieces(source: Source, needed_s: float, rng: np.random.Generator) -> list[_
         )
 
 
+def _begun_s(source: Source) -> float:
+    """When the recording's own beginning is over: how a drone strikes in is no part of a take's drones."""
+    return max(0.05, min(_LONGEST_BEGINNING_S, 0.1 * source.duration_s))
+
+
 def _alike_place(source: Source, leave_s: float, latest_s: float, rng: np.random.Generator) -> float:
     """An earlier place to go on from, in step in the middle of the fade and there most alike in wave."""
     course = source.course
     meet_s = leave_s + _FADE_S / 2
     phase = float(course.at(np.array([meet_s]))[0])
-    earliest_s = max(_FADE_S, min(0.3, 0.2 * latest_s))
+    earliest_s = max(_FADE_S, _begun_s(source))
     first, last = course.at(np.array([earliest_s, latest_s]))
     whole = rng.integers(int(np.ceil(phase - last)), int(np.floor(phase - first)) + 1, _PLACES_TRIED)
     places = np.interp(phase - whole, course.cycles, np.arange(len(course.cycles)) * course.step_s)

@@ -71,7 +71,8 @@ def is_reed(rest: Frames, hold: Hold, surroundings: Surroundings) -> bool:
     if np.sum(level > 0.03 * level.max()) < _LEAST_PARTIALS:
         return False
     places = np.outer(hold.source.freq_hz, _BETWEEN)
-    between = np.mean(np.abs(amplitudes(rest, places, hold.source.rows)) ** 2, axis=0)
+    # The median: a drone that beats or a gust is there for a moment only.
+    between = np.median(np.abs(amplitudes(rest, places, hold.source.rows)) ** 2, axis=0)
     always = surroundings.elsewhere(hold.held.hz, hold.held.hz * _BETWEEN)
     if always is not None:
         between = np.maximum(0.0, between - _USUAL * always)

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 _UNISON_CENTS = 0.15
 #: Holds shorter than this share of the note's longest add doubt, not knowledge.
 _LEAST_SHARE = 0.25
+#: So far from the middle one a place of a note says nothing of it.
+_FAR_CENTS = 15.0
 
 
 def note_readings(
@@ -34,10 +36,18 @@ def note_readings(
     for note in NOTES:
         own = [hold for hold, name in zip(holds, names, strict=True) if name == note]
         if own:
-            longest = max(hold.duration_s for hold in own)
-            kept = [hold for hold in own if hold.duration_s > _LEAST_SHARE * longest]
-            found.append(_pooled(note, kept, reference_hz * scale.ratios[note]))
+            found.append(_pooled(note, _typical(own), reference_hz * scale.ratios[note]))
     return tuple(found)
+
+
+def _typical(holds: list[Held]) -> list[Held]:
+    """Those that are neither very short nor far off: a note that is still coming to its pitch is not it."""
+    longest = max(hold.duration_s for hold in holds)
+    kept = sorted((h for h in holds if h.duration_s > _LEAST_SHARE * longest), key=lambda hold: hold.hz)
+    passed = np.cumsum([hold.duration_s for hold in kept])
+    middle = kept[int(np.searchsorted(passed, passed[-1] / 2))]
+    near = [hold for hold in kept if abs(hz_to_cents(hold.hz, middle.hz)) < _FAR_CENTS]
+    return sorted(near, key=lambda hold: hold.start_s)
 
 
 def _pooled(note: str, holds: list[Held], target_hz: float) -> NoteReading:

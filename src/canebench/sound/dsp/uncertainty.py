@@ -72,7 +72,7 @@ def note_variance(stray: FloatArray, share: FloatArray, freq_hz: FloatArray, tai
     rise_hz = float(np.mean(freq_hz[-width:]) - np.mean(freq_hz[:width]))
     delay_s = _DELAY_S + _TAIL_DELAY_S * np.sqrt(tail_share)
     own = gain_variance(stray, share) * (1 + _TAIL_GAIN * tail_share)
-    return own + (delay_s * rise_hz) ** 2 + _DEFINED_CYCLES**2
+    return float(own + (delay_s * rise_hz) ** 2 + _DEFINED_CYCLES**2)
 
 
 def mean_sd_hz(fit: Fit, index: int, hop_s: float) -> float:

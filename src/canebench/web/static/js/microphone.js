@@ -8,6 +8,8 @@ const NAMES = {
 };
 // More than this waiting in the socket, and the newest block is left out: the counter tells the bench.
 const MOST_WAITING = 2 ** 20;
+// From one asking for held sound to the next.
+const ASK_MS = 250;
 
 // Why a microphone does not open, in words.
 export function whyNot(error) {
@@ -105,8 +107,20 @@ export class Microphone {
       this.heldAt = 0;
     } else if (this.context.state !== "closed") {
       this.heldAt ||= performance.now();
-      this.context.resume();
+      this.wake();
     }
+  }
+
+  // While a call lasts the system refuses, and asked once it may forget: ask until the sound is back.
+  wake() {
+    clearTimeout(this.waking);
+    if (this.stopping || !this.heldAt) return;
+    if (this.context.state === "running") {
+      this.held();
+      return;
+    }
+    this.context.resume().catch(() => undefined);
+    this.waking = setTimeout(() => this.wake(), ASK_MS);
   }
 
   unplugged() {
