@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from canebench.sound.files.encode import write_recording
 from real_takes.conditions import CONDITIONS
+from real_takes.mixtures import MixtureScore, print_mixtures, score_mixtures, stretches_of
 from real_takes.others import missing_others, others_on
 from real_takes.score import score_take
 from real_takes.soundfont import sources_of_soundfont
@@ -23,10 +24,13 @@ from real_takes.takes import take_of
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from canebench.base.arrays import FloatArray
     from real_takes.score import TakeScore
     from real_takes.takes import RealTake, Tuning
 
 _QUICK, _SEEDS = 6, 24
+#: Mixtures are handed out in so many parts.
+_PARTS = 20
 
 
 def main() -> None:
@@ -48,6 +52,11 @@ def main() -> None:
     print_material(instruments)
     if options.others:
         print("\n".join(missing_others()))
+    if options.mixtures:
+        with _pool(options, instruments) as pool:
+            parts = [range(first, options.mixtures, _PARTS) for first in range(_PARTS)]
+            print_mixtures([score for part in pool.map(_mixtures, parts) for score in part])
+        return
     seeds = range(options.first_seed, options.first_seed + options.seeds)
     scores: list[TakeScore] = []
     with _pool(options, instruments) as pool:
@@ -84,6 +93,9 @@ def _options() -> argparse.Namespace:
     parser.add_argument("--conditions", nargs="+", choices=list(CONDITIONS), default=list(CONDITIONS))
     parser.add_argument("--worst", type=int, default=0, metavar="N", help="print the N worst notes as well")
     parser.add_argument("--keep", type=Path, metavar="DIR", help="write every take there as WAV")
+    parser.add_argument(
+        "--mixtures", type=int, default=0, metavar="N", help="N random mixtures in place of takes"
+    )
     parser.add_argument("--processes", type=int, default=2)
     options = parser.parse_args()
     if (options.folder is None) == (options.soundfont is None):
@@ -100,6 +112,15 @@ _GIVEN: dict[str, tuple[Sequence[Instrument], argparse.Namespace]] = {}
 
 def _prepare(instruments: Sequence[Instrument], options: argparse.Namespace) -> None:
     _GIVEN["all"] = instruments, options
+
+
+@lru_cache(maxsize=1)
+def _stretches() -> dict[str, list[FloatArray]]:
+    return stretches_of(_GIVEN["all"][0])
+
+
+def _mixtures(seeds: range) -> list[MixtureScore]:
+    return score_mixtures(seeds, _stretches())
 
 
 @lru_cache(maxsize=3)

@@ -122,8 +122,11 @@ def _struck_in(take: RealTake, rng: np.random.Generator) -> RealTake:
 
 
 def _wind(take: RealTake, rng: np.random.Generator) -> FloatArray:
+    return wind_of(len(take.chanter), rng)
+
+
+def wind_of(count: int, rng: np.random.Generator) -> FloatArray:
     """Rumble below some 150 Hz in bursts as loud as the pipes, over a steady murmur 20 dB down."""
-    count = len(take.chanter)
     rumble = sosfilt(butter(2, 150, fs=RATE_HZ, output="sos"), rng.standard_normal(count))
     rumble = sosfilt(butter(1, 20, "highpass", fs=RATE_HZ, output="sos"), rumble)
     gusts = rng.standard_normal(int(count / RATE_HZ * 4) + 8)

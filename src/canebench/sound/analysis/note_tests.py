@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 #: A reed has partials at whole multiples only; more than this beside them is a voice or another pipe.
 _MOST_BETWEEN = 0.5
 _BETWEEN = np.array([0.25, 1 / 3, 0.5, 2 / 3, 0.75, 1.25, 1.5, 1.75])
+#: Where a source an octave down has partials and the note has none, and how much may stand at all of them.
+_HALVES, _MOST_HALVES = [2, 6], 0.3
 _LEAST_PARTIALS = 3
 #: So many times what is always there may stand between a note's partials.
 _USUAL = 2.0
@@ -76,4 +78,8 @@ def is_reed(rest: Frames, hold: Hold, surroundings: Surroundings) -> bool:
     always = surroundings.elsewhere(hold.held.hz, hold.held.hz * _BETWEEN)
     if always is not None:
         between = np.maximum(0.0, between - _USUAL * always)
-    return bool(np.median(np.sqrt(between)) < _MOST_BETWEEN * np.sqrt(np.mean(level**2)))
+    usual = np.sqrt(np.mean(level**2))
+    if np.min(between[_HALVES]) > (_MOST_HALVES * usual) ** 2:
+        # A tenor that could not be followed, as one that is being tuned.
+        return False
+    return bool(np.median(np.sqrt(between)) < _MOST_BETWEEN * usual)
