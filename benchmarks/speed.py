@@ -28,6 +28,7 @@ from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 _MINUTES = (0.625, 2.5, 10.0, 30.0)
 _SECTION_S = 37.5
 _REPEATS = 5
+_RANGE_HZ = (350.0, 1100.0)
 
 
 def recipe(seed: int, hold_s: float = 3.25) -> Recipe:
@@ -81,10 +82,11 @@ def _real_time(take: Recording) -> float:
 
 def _pyin_s(take: Recording) -> float:
     """CPU seconds of pyin with its defaults, told the compass; its compiled parts are ready before."""
-    samples, low_high = np.asarray(take.samples), {"fmin": 350.0, "fmax": 1100.0, "sr": take.rate_hz}
-    librosa.pyin(samples[: round(2 * take.rate_hz)], **low_high)
+    low_hz, high_hz = _RANGE_HZ
+    samples = np.asarray(take.samples)
+    librosa.pyin(samples[: round(2 * take.rate_hz)], fmin=low_hz, fmax=high_hz, sr=take.rate_hz)
     start = time.process_time()
-    librosa.pyin(samples, **low_high)
+    librosa.pyin(samples, fmin=low_hz, fmax=high_hz, sr=take.rate_hz)
     return time.process_time() - start
 
 
