@@ -15,12 +15,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.scales import scale_named
-from canebench.store.database import connect
 from canebench.store.ledger import open_ledger
+from canebench.store.sqlite import connect
 from canebench.store.tables import STATES
 from canebench.web.app import create_app
-from canebench.web.desk import the_desk
-from canebench.web.entry import Entry
+from canebench.web.context import the_desk
+from canebench.web.security.sign_in import Entry
 from ledger import _AT, _fill, _report
 from support.web_client import HOST, PORT, signed_in
 

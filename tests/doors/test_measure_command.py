@@ -10,7 +10,7 @@ import pytest
 
 from canebench.base.finding import Finding
 from canebench.base.scales import DEFAULT_SCALE
-from canebench.bench import measure_take as bench
+from canebench.bench.acts.fitting import measure_take as bench
 from canebench.cli.measure import command
 from canebench.sound.analysis.measure import measure
 from canebench.sound.files.encode import write_recording

@@ -10,7 +10,7 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from canebench.web.app import routes
 
 if TYPE_CHECKING:
-    from canebench.web.entry import Entry
+    from canebench.web.security.sign_in import Entry
 
 #: Reading these does not need a browser that has signed in.
 OPEN: Final = ("/enter", "/static/")

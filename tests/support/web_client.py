@@ -9,7 +9,7 @@ from starlette.testclient import TestClient
 if TYPE_CHECKING:
     from starlette.applications import Starlette
 
-    from canebench.web.entry import Entry
+    from canebench.web.security.sign_in import Entry
 
 PORT: Final = 8123
 HOST: Final = f"127.0.0.1:{PORT}"

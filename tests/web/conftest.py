@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.web.app import create_app
-from canebench.web.desk import the_desk
-from canebench.web.entry import Entry
+from canebench.web.context import the_desk
+from canebench.web.security.sign_in import Entry
 from support.web_client import HOST, PORT, signed_in
 
 if TYPE_CHECKING:

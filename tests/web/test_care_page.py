@@ -6,8 +6,8 @@ import re
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from canebench.bench.care_now import care_now
-from canebench.bench.people import set_player
+from canebench.bench.acts.reeds.people import set_player
+from canebench.bench.views.care_now import care_now
 from canebench.care.cautions import CAUTIONS, Hazard, Occasion, cautions_for
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.base.notes import NOTES
-from canebench.bench.measure_take import DEMO_FILE, measure_take
+from canebench.bench.acts.fitting.measure_take import DEMO_FILE, measure_take
 from support.web_client import signed_in
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from starlette.applications import Starlette
     from starlette.testclient import TestClient
 
-    from canebench.web.entry import Entry
+    from canebench.web.security.sign_in import Entry
 
 #: An ordinary first take against its own low A: the top hand is flat.
 TYPED = dict(zip(NOTES, (417.0, 475.2, 533.5, 590.0, 633.0, 711.0, 788.0, 828.0, 935.0), strict=True))

@@ -10,8 +10,8 @@ import pytest
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
-from canebench.web.entry import Entry
-from canebench.web.guard import Capped, OwnHost, OwnOrigin
+from canebench.web.security.guard import Capped, OwnHost, OwnOrigin
+from canebench.web.security.sign_in import Entry
 from support.web_addresses import OPEN, addresses
 from support.web_client import HOST, ORIGIN, PORT, signed_in
 from support.web_client import SOCKETS as SOCKETS_AT

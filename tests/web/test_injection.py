@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 import pytest
 
 from canebench.web.app import create_app
-from canebench.web.desk import the_desk
+from canebench.web.context import the_desk
 from support.hostile_ledger import fill
 from support.payloads import payloads
 from support.web_client import HOST, signed_in
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from starlette.testclient import TestClient
 
-    from canebench.web.entry import Entry
+    from canebench.web.security.sign_in import Entry
 
 #: Pages that show many rows, and those of single ones, by the number of payloads.
 _LISTS: Final = ("/", "/history", "/reeds", "/players", "/chanters", "/takes", "/care", "/exchange")

@@ -13,16 +13,16 @@ from starlette.websockets import WebSocketDisconnect
 
 from canebench.base.finding import Finding
 from canebench.base.units import hz_to_cents
-from canebench.bench.listen import now_object
-from canebench.bench.measure_take import measure_take
+from canebench.bench.acts.fitting.measure_take import measure_take
+from canebench.bench.views.live.listen import now_object
 from canebench.sound.dsp.loudness import Loudness
 from canebench.sound.files.decode import read_recording
 from canebench.sound.files.encode import write_recording
 from canebench.sound.files.recording import Recording
 from canebench.sound.live.estimator import Now
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
-from canebench.web import streams
-from canebench.web.streams import HEADER, MARK
+from canebench.web.live import streams
+from canebench.web.live.streams import HEADER, MARK
 from support.tones import tone
 from support.web_client import SOCKETS
 

@@ -14,13 +14,13 @@ import pytest
 
 from canebench.base.errors import CanebenchError, InputError
 from canebench.base.scales import DEFAULT_SCALE
-from canebench.bench import listeners
-from canebench.bench.listeners import Wanted
+from canebench.bench.views.live import listeners
+from canebench.bench.views.live.listeners import StreamWanted
 from canebench.sound.files.decode import read_recording
-from canebench.web import streams
-from canebench.web.ears import Ears
-from canebench.web.recordings import Recordings
-from canebench.web.streams import HEADER, MARK, Ending, Stream, ending_said
+from canebench.web.live import streams
+from canebench.web.live.recordings import Recordings
+from canebench.web.live.streams import HEADER, MARK, Ending, Stream, ending_said
+from canebench.web.live.workers import Ears
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Coroutine, Iterator
@@ -35,7 +35,7 @@ RATE_HZ = 8_000
 BLOCK = 400
 #: So much sound is played at most until a process of looks has begun; a busy machine takes its time.
 _PATIENCE_S = 120.0
-WANTED = Wanted(rate_hz=RATE_HZ, scale=DEFAULT_SCALE, reference="auto")
+WANTED = StreamWanted(rate_hz=RATE_HZ, scale=DEFAULT_SCALE, reference="auto")
 
 
 @pytest.fixture

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from PIL import Image
 
-from canebench.bench import browse_takes
-from canebench.bench.measure_take import DEMO_FILE
+from canebench.bench.acts.fitting.measure_take import DEMO_FILE
+from canebench.bench.views import browse_takes
 
 if TYPE_CHECKING:
     import pytest

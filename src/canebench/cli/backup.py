@@ -19,7 +19,7 @@ from canebench.cli.text import paragraph, show, width
 @reads
 def command(*, folder: Path, ledger_url: str | None, as_json: bool) -> None:
     """Back up ledger and recordings into the new folder FOLDER, and verify it; others may write meanwhile."""
-    from canebench.bench.safekeeping import back_up  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.upkeep.safekeeping import back_up  # noqa: PLC0415 - help need not wait
 
     made = back_up(ledger_url, folder)
     if as_json:

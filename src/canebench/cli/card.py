@@ -22,8 +22,8 @@ from canebench.cli.text import paragraph, show, width
 @reads
 def command(*, number: str, out: Path, ledger_url: str | None, as_json: bool) -> None:
     """Write the card of the reed with NUMBER on its binding: setting, tape, balance, strength, wear."""
-    from canebench.bench.ledger import the_ledger  # noqa: PLC0415 - help need not wait
-    from canebench.bench.print_card import print_card  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
+    from canebench.bench.views.paper.print_card import print_card  # noqa: PLC0415
 
     card = print_card(the_ledger(ledger_url), number, out)
     if as_json:

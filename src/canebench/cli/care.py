@@ -31,7 +31,7 @@ def command(
 
     By NIOSH 98-126, OSHA 1910.95 and EU 2003/10/EC. No medical advice; local rules come first.
     """
-    from canebench.bench.hearing import hearing  # noqa: PLC0415 - help need not wait
+    from canebench.bench.views.hearing_dose import hearing  # noqa: PLC0415 - help need not wait
 
     found = hearing(level_dba=level_dba, players=players, minutes_today=minutes, days_before=before)
     if as_json:

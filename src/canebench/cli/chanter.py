@@ -37,8 +37,8 @@ def command(*, file: Path | None, fitting_path: Path | None, as_toml: bool, as_j
     """
     if file is not None and fitting_path is not None:
         raise click.UsageError("Give a chanter's file or --fitting, not both.")
-    from canebench.bench.chanter_effects import chanter_effects  # noqa: PLC0415 - help need not wait
-    from canebench.bench.plan_take import chanter_of, fitting_of  # noqa: PLC0415
+    from canebench.bench.acts.fitting.plan_take import chanter_of, fitting_of  # noqa: PLC0415
+    from canebench.bench.views.chanter_effects import chanter_effects  # noqa: PLC0415 - help need not wait
 
     fitting = chanter_of(file) if fitting_path is None else fitting_of(fitting_path)
     if as_toml:
@@ -46,7 +46,7 @@ def command(*, file: Path | None, fitting_path: Path | None, as_toml: bool, as_j
         return
     effects = chanter_effects(fitting)
     if as_json:
-        from canebench.bench.plan_wire import effects_object  # noqa: PLC0415
+        from canebench.bench.views.wire.plan import effects_object  # noqa: PLC0415
 
         click.echo(json.dumps(effects_object(fitting, effects), indent=2, allow_nan=False))
         return

@@ -16,8 +16,8 @@ from canebench.cli.text import show, table
 @reads
 def command(*, player: str, lot: str | None, ledger_url: str | None, as_json: bool) -> None:
     """Judge the reeds for PLAYER: a little above what they blow now, never above their ceiling."""
-    from canebench.bench.ledger import the_ledger  # noqa: PLC0415 - help need not wait
-    from canebench.bench.reed_days import choose_for  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.reeds.reed_days import choose_for  # noqa: PLC0415
 
     found = choose_for(the_ledger(ledger_url), player, lot=lot)
     if as_json:

@@ -39,8 +39,8 @@ def command(
     if take is None and any(value is not None for value in told.values()):
         sentence = "Say which take: its number is in the list that canebench conditions prints."
         raise click.UsageError(sentence, ctx=click.get_current_context())
-    from canebench.bench.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
-    from canebench.bench.weather import list_conditions, note_conditions  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.reeds.weather import list_conditions, note_conditions  # noqa: PLC0415
 
     ledger = the_ledger(ledger_url)
     if take is None:

@@ -18,7 +18,7 @@ from canebench.cli.text import paragraph, show, width
 @click.option("--remove", is_flag=True, help="Remove the demo in that folder, and nothing else.")
 def command(*, folder: Path, remove: bool) -> None:
     """Fill the new folder FOLDER with an invented season: lots, reeds, players, takes, months of playing."""
-    from canebench.bench.demo_season import BAND, make_demo, remove_demo  # noqa: PLC0415
+    from canebench.bench.acts.upkeep.demo_season import BAND, make_demo, remove_demo  # noqa: PLC0415
 
     if remove:
         show(paragraph(f"Removed {remove_demo(folder)} files of the demo in {folder}.", columns=width()))

@@ -18,7 +18,7 @@ _BROKEN = 7
 @reads
 def command(*, ledger_url: str | None, as_json: bool) -> None:
     """Look at ledger, folders, disk, recordings, sound, print and browser; nothing is changed."""
-    from canebench.bench.check_up import check_up  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.upkeep.check_up import check_up  # noqa: PLC0415 - help need not wait
 
     found = check_up(ledger_url)
     if as_json:

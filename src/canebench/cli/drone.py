@@ -39,8 +39,8 @@ def command(
     """Keep the drone NAME: its mark, where its pin stands, and what that says of the chanter; or list all."""
     if pin_mm is None and (hz is not None or sd_hz is not None):
         raise click.UsageError("A pitch needs --pin: where the pin stood.", ctx=click.get_current_context())
-    from canebench.bench.drones import keep_drone, list_drones, note_pin  # noqa: PLC0415 - help need not wait
-    from canebench.bench.ledger import the_ledger, the_writer  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415
+    from canebench.bench.acts.reeds.drones import keep_drone, list_drones, note_pin  # noqa: PLC0415 - help need not wait
 
     ledger = the_ledger(ledger_url)
     if name is None:

@@ -18,8 +18,8 @@ def command(
     *, number: str, how: str, remarks: str | None, ledger_url: str | None, who: str | None, as_json: bool
 ) -> None:
     """Write down that the reed NUMBER was eased; one pinch is normal, three are the most."""
-    from canebench.bench.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
-    from canebench.bench.reed_days import ease_reed  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.reeds.reed_days import ease_reed  # noqa: PLC0415
 
     done = ease_reed(the_ledger(ledger_url), number, how=how, who=the_writer(who), remarks=remarks)
     tell(done, as_json=as_json)

@@ -33,8 +33,8 @@ def command(
     *, table: str | None, path: Path, form: str | None, force: bool, ledger_url: str | None, as_json: bool
 ) -> None:
     """Write TABLE, or all tables, out. As CSV or Parquet, all are a new folder with a file for each."""
-    from canebench.bench.exchange import export  # noqa: PLC0415 - help need not wait
-    from canebench.bench.ledger import the_ledger  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415
+    from canebench.bench.acts.upkeep.exchange import export  # noqa: PLC0415 - help need not wait
 
     made = export(the_ledger(ledger_url), path, table=table, form=form, force=force)
     if as_json:

@@ -16,7 +16,7 @@ from canebench.cli.setting_options import done_from, note_from, setting_options
 from canebench.cli.text import paragraph, show, width
 
 if TYPE_CHECKING:
-    from canebench.bench.fit_reed import Fitted
+    from canebench.bench.acts.fitting.fit_reed import Fitted
 
 
 def typed_from(
@@ -95,10 +95,10 @@ def command(
     if (take is None) == (not typed):
         raise click.UsageError("Give a take, or --typed readings.", ctx=click.get_current_context())
     from canebench.base.scales import scale_named  # noqa: PLC0415 - help need not wait for numerics
-    from canebench.bench.chanters import keep_chanter  # noqa: PLC0415
-    from canebench.bench.fit_reed import Place, Wish, fit_reed  # noqa: PLC0415
-    from canebench.bench.ledger import takes_folder, the_ledger, the_writer  # noqa: PLC0415
-    from canebench.bench.type_take import Typed  # noqa: PLC0415
+    from canebench.bench.acts.fitting.fit_reed import Place, Wish, fit_reed  # noqa: PLC0415
+    from canebench.bench.acts.fitting.type_take import Typed  # noqa: PLC0415
+    from canebench.bench.acts.ledger import takes_folder, the_ledger, the_writer  # noqa: PLC0415
+    from canebench.bench.acts.reeds.chanters import keep_chanter  # noqa: PLC0415
     from canebench.fitting.limits import Limits  # noqa: PLC0415
 
     usual = Limits()
@@ -127,8 +127,8 @@ def command(
 
 def give(fitted: Fitted, *, as_json: bool) -> None:
     """The report, what the act before did, and the plan; a refused take ends with its exit code."""
-    from canebench.bench.plan_wire import after_object, plan_object  # noqa: PLC0415
-    from canebench.bench.wire import report_object  # noqa: PLC0415
+    from canebench.bench.views.wire.measurement import report_object  # noqa: PLC0415
+    from canebench.bench.views.wire.plan import after_object, plan_object  # noqa: PLC0415
     from canebench.cli.plan_text import after_text, plan_text  # noqa: PLC0415
     from canebench.cli.report_text import report_text  # noqa: PLC0415
 

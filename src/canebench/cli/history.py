@@ -13,7 +13,7 @@ from canebench.cli.text import show, table
 @reads
 def command(*, last: int, ledger_url: str | None, as_json: bool) -> None:
     """List the newest acts; each has a number that "canebench undo" takes."""
-    from canebench.bench.ledger import the_ledger  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
 
     with the_ledger(ledger_url).reading() as reader:
         acts = reader.history(limit=last)

@@ -73,16 +73,16 @@ def command(
     as_json: bool,
 ) -> None:
     """Bring rows in from the file or folder PATH in one act; it can be undone. A snapshot is kept before."""
-    from canebench.bench.exchange import bring_in, look_over, sheets_of  # noqa: PLC0415 - help need not wait
-    from canebench.bench.ledger import the_ledger, the_writer  # noqa: PLC0415
-    from canebench.store.exchange.findings import Choices, ImportRefusedError, refused  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415
+    from canebench.bench.acts.upkeep.exchange import bring_in, look_over, sheets_of  # noqa: PLC0415 - help need not wait
+    from canebench.store.exchange.findings import ImportChoices, ImportRefusedError, refused  # noqa: PLC0415
 
     if as_json and not (preview or yes):
         raise click.UsageError("--json cannot ask: it needs --preview or --yes.")
     sheets = sheets_of(path, table=table_name)
     if mapping and len(sheets) != 1:
         raise click.UsageError("--map needs one table: name it with --table.")
-    choices = Choices(
+    choices = ImportChoices(
         ids="kept" if keep_ids else "renumbered",
         duplicates="refuse" if refuse_duplicates else "skip",
         mapping={next(iter(sheets)): mapping} if mapping else {},

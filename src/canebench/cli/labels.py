@@ -34,8 +34,8 @@ def command(
     as_json: bool,
 ) -> None:
     """Write A4 sheets of labels for the reeds of a lot or state, or for all of them."""
-    from canebench.bench.ledger import the_ledger  # noqa: PLC0415 - help need not wait
-    from canebench.bench.print_labels import Grid, print_labels  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
+    from canebench.bench.views.paper.print_labels import Grid, print_labels  # noqa: PLC0415
 
     grid = Grid(columns=columns, rows=rows)
     count = print_labels(the_ledger(ledger_url), out, lot=lot, state=state, grid=grid)

@@ -12,7 +12,7 @@ from canebench.cli.text import labelled, paragraph, show, width
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from canebench.bench.reed_days import Done
+    from canebench.bench.acts.reeds.reed_days import ReedDone
 
 Command = TypeVar("Command", bound="Callable[..., Any]")
 
@@ -36,7 +36,7 @@ def writes(command: Command) -> Command:
     return _LEDGER(_WHO(_JSON(command)))
 
 
-def tell(done: Done, *, as_json: bool) -> None:
+def tell(done: ReedDone, *, as_json: bool) -> None:
     """What was written down, and the cautions that belong to it."""
     if as_json:
         cautions = [caution.say for caution in done.cautions]

@@ -36,8 +36,8 @@ def command(
     """Take in the lot NAME: one line for all its reeds. Without NAME, list the lots."""
     if (name is None) != (count is None):
         raise click.UsageError("A lot needs a name and --count.", ctx=click.get_current_context())
-    from canebench.bench.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
-    from canebench.bench.stock import list_lots, take_in_lot  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.reeds.stock import list_lots, take_in_lot  # noqa: PLC0415
 
     ledger = the_ledger(ledger_url)
     if name is None or count is None:

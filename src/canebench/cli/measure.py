@@ -16,8 +16,8 @@ from canebench.cli.setting_options import done_from, setting_options, told_witho
 from canebench.cli.text import show
 
 if TYPE_CHECKING:
-    from canebench.bench.after_act import AfterAct
-    from canebench.bench.report import TakeReport
+    from canebench.bench.acts.fitting.after_act import AfterAct
+    from canebench.bench.acts.fitting.report import TakeReport
 
 _Named = Literal["auto", "drones", "low-a"]
 _NAMED: Final[dict[str, _Named]] = {"auto": "auto", "drones": "drones", "low-a": "low-a"}
@@ -99,12 +99,12 @@ def command(
         told_without(click.get_current_context(), "--fitting FILE")
     # Imported here so that help and typing errors need not wait for numerics.
     from canebench.base.scales import scale_named  # noqa: PLC0415
-    from canebench.bench import measure_take as bench  # noqa: PLC0415
+    from canebench.bench.acts.fitting import measure_take as bench  # noqa: PLC0415
 
     if fitting_path is not None:
         if take is None:
             raise click.UsageError("--fitting needs a take.", ctx=click.get_current_context())
-        from canebench.bench.plan_take import measure_after  # noqa: PLC0415
+        from canebench.bench.acts.fitting.plan_take import measure_after  # noqa: PLC0415
 
         told = done_from(done=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches)
         report, after = measure_after(take, fitting_path=fitting_path, done=told, low_a_near_hz=low_a_near_hz)
@@ -132,14 +132,14 @@ def give(
 
     `after` is what an act was found to have done, and the fitting file that keeps it.
     """
-    from canebench.bench.draw_beam import save_beam  # noqa: PLC0415
-    from canebench.bench.wire import report_object  # noqa: PLC0415
+    from canebench.bench.views.drawing.draw_beam import save_beam  # noqa: PLC0415
+    from canebench.bench.views.wire.measurement import report_object  # noqa: PLC0415
     from canebench.cli.report_text import report_text  # noqa: PLC0415
 
     if as_json:
         extra = {}
         if after is not None:
-            from canebench.bench.plan_wire import after_object  # noqa: PLC0415
+            from canebench.bench.views.wire.plan import after_object  # noqa: PLC0415
 
             extra["after_act"] = after_object(after[0])
         click.echo(json.dumps({**report_object(report), **extra}, indent=2, allow_nan=False))

@@ -21,8 +21,8 @@ def command(
     *, number: str, state: str, reason: str, ledger_url: str | None, who: str | None, as_json: bool
 ) -> None:
     """Move the reed NUMBER to STATE: on trial, breaking in, settled, spare, set aside or retired."""
-    from canebench.bench.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
-    from canebench.bench.stock import move_reed  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.reeds.stock import move_reed  # noqa: PLC0415
 
     before, after = move_reed(the_ledger(ledger_url), number, to=state, reason=reason, who=the_writer(who))
     if as_json:

@@ -99,9 +99,9 @@ def command(
         told_without(click.get_current_context(), "a take")
     # Imported here so that help and typing errors need not wait for numerics.
     from canebench.base.scales import scale_named  # noqa: PLC0415
-    from canebench.bench.plan_take import Wanted, plan_take  # noqa: PLC0415
+    from canebench.bench.acts.fitting.plan_take import PlanWanted, plan_take  # noqa: PLC0415
 
-    wanted = Wanted(
+    wanted = PlanWanted(
         chanter_path=chanter_path,
         scale=None if scale is None else scale_named(scale),
         reference_hz=reference if isinstance(reference, float) else None,
@@ -111,7 +111,7 @@ def command(
     done_now = done_from(done=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches)
     plan = plan_take(take, fitting_path=fitting_path, wanted=wanted, done=done_now)
     if as_json:
-        from canebench.bench.plan_wire import plan_object  # noqa: PLC0415
+        from canebench.bench.views.wire.plan import plan_object  # noqa: PLC0415
 
         click.echo(json.dumps(plan_object(plan), indent=2, allow_nan=False))
     else:
@@ -119,7 +119,7 @@ def command(
 
         show(plan_text(plan, fitting_path=fitting_path))
     if svg is not None:
-        from canebench.bench.draw_plan import save_plan  # noqa: PLC0415
+        from canebench.bench.views.drawing.draw_plan import save_plan  # noqa: PLC0415
 
         save_plan(plan, svg)
         show(f"The beam, now and planned, is drawn in {svg}\n", err=True)

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from canebench.base.setting import Setting
-    from canebench.bench.after_act import AfterAct
-    from canebench.bench.plan_setting import Option, Plan
+    from canebench.bench.acts.fitting.after_act import AfterAct
+    from canebench.bench.acts.fitting.plan_setting import Option, Plan
     from canebench.fitting.acts import NextAct
     from canebench.fitting.balance import Deviation
 

@@ -31,8 +31,8 @@ def command(
     **told: float | str | None,
 ) -> None:
     """Write down that the reed NUMBER was played."""
-    from canebench.bench.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
-    from canebench.bench.reed_days import play_reed  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.reeds.reed_days import play_reed  # noqa: PLC0415
 
     done = play_reed(the_ledger(ledger_url), number, minutes=minutes, who=the_writer(who), **told)
     tell(done, as_json=as_json)

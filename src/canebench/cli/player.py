@@ -34,8 +34,8 @@ def command(
     as_json: bool,
 ) -> None:
     """Add the player NAME, or change what is known of them. Without NAME, list the players."""
-    from canebench.bench.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
-    from canebench.bench.people import list_players, set_player  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.reeds.people import list_players, set_player  # noqa: PLC0415
 
     ledger = the_ledger(ledger_url)
     if name is not None:

@@ -37,8 +37,8 @@ def command(
     **only: str | None,
 ) -> None:
     """List the reeds, or tell the story of the reed with NUMBER on its binding."""
-    from canebench.bench.ledger import the_ledger  # noqa: PLC0415 - help need not wait
-    from canebench.bench.stock import list_reeds, reed_story  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.reeds.stock import list_reeds, reed_story  # noqa: PLC0415
 
     ledger = the_ledger(ledger_url)
     if number is None:

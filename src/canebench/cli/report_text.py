@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 from canebench.base.notes import NOTES
 from canebench.base.uncertain import Uncertain, number
-from canebench.bench.draw_beam import beam_of
-from canebench.bench.verdict import verdict_of
+from canebench.bench.views.drawing.draw_beam import beam_of
+from canebench.bench.views.verdict import verdict_of
 from canebench.cli.terminal_beam import ASCII, UNICODE, all_of, terminal_beam
 from canebench.cli.text import can_show, labelled, paragraph, strong, table, width
 from canebench.fitting.balance import POSTS
 
 if TYPE_CHECKING:
-    from canebench.bench.report import TakeReport
+    from canebench.bench.acts.fitting.report import TakeReport
     from canebench.sound.analysis.readings import DroneReading, NoteReading
 
 _HEADERS = ("note", "pitch Hz", "off cents", "left cents", "drift cents/s", "moved cents", "heard s")

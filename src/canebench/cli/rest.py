@@ -16,8 +16,8 @@ def command(
     *, number: str, player: str, hours: float | None, ledger_url: str | None, who: str | None, as_json: bool
 ) -> None:
     """Write down that PLAYER mouth-tested the reed NUMBER, and until when it rests."""
-    from canebench.bench.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
-    from canebench.bench.reed_days import rest_reed  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.reeds.reed_days import rest_reed  # noqa: PLC0415
 
     told = {} if hours is None else {"rest_h": hours}
     done = rest_reed(the_ledger(ledger_url), number, player=player, who=the_writer(who), **told)

@@ -16,8 +16,8 @@ from canebench.cli.text import paragraph, show, width
 @reads
 def command(*, folder: Path, yes: bool, ledger_url: str | None, as_json: bool) -> None:
     """Verify the backup FOLDER and put it in the ledger's place; the ledger from before is kept beside it."""
-    from canebench.bench.ledger import ledger_url as known_url  # noqa: PLC0415 - help need not wait
-    from canebench.bench.safekeeping import restore  # noqa: PLC0415
+    from canebench.bench.acts.ledger import ledger_url as known_url  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.upkeep.safekeeping import restore  # noqa: PLC0415
 
     if not yes:
         place = known_url(ledger_url).rpartition("@")[2]

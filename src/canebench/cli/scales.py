@@ -16,7 +16,7 @@ def command(*, as_json: bool) -> None:
 
     They differ by 20 to 50 cents in some notes: choose the one you play with "measure --scale NAME".
     """
-    from canebench.bench.list_scales import list_scales  # noqa: PLC0415 - help need not wait for numerics
+    from canebench.bench.views.list_scales import list_scales  # noqa: PLC0415 - help need not wait for numerics
 
     scales = list_scales()
     if as_json:

@@ -10,7 +10,7 @@ from click.core import ParameterSource
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from canebench.bench.plan_take import Done
+    from canebench.bench.acts.fitting.plan_take import PlanMade
 
 Command = TypeVar("Command", bound="Callable[..., Any]")
 
@@ -43,7 +43,7 @@ def tape_from(ctx: click.Context, param: click.Parameter, values: tuple[str, ...
 
 def acts_from(ctx: click.Context, param: click.Parameter, value: str) -> int:
     """A number of acts, or `all`."""
-    from canebench.bench.plan_take import ALL  # noqa: PLC0415 - help need not wait for numerics
+    from canebench.bench.acts.fitting.plan_take import ALL  # noqa: PLC0415 - help need not wait for numerics
 
     if value == _ALL:
         return ALL
@@ -105,11 +105,11 @@ def told_without(ctx: click.Context, needed: str) -> None:
 
 def done_from(
     *, done: int, seat_mm: float | None, tape_mm: dict[str, float] | None, pinches: int | None
-) -> Done:
+) -> PlanMade:
     """The options as one record."""
-    from canebench.bench.plan_take import Done  # noqa: PLC0415
+    from canebench.bench.acts.fitting.plan_take import PlanMade  # noqa: PLC0415
 
-    return Done(acts=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches)
+    return PlanMade(acts=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches)
 
 
 def note_from(name: str) -> str:

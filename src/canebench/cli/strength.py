@@ -37,8 +37,8 @@ def command(
     **pressures: str | None,
 ) -> None:
     """Write down the strength of the reed NUMBER: pressures, or how it compares by mouth."""
-    from canebench.bench.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
-    from canebench.bench.reed_days import log_strength  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.reeds.reed_days import log_strength  # noqa: PLC0415
 
     given = {moment: text for moment, text in pressures.items() if text is not None}
     done = log_strength(

@@ -109,7 +109,7 @@ def command(
     """
     # Imported here so that help and typing errors need not wait for numerics.
     from canebench.base.scales import scale_named  # noqa: PLC0415
-    from canebench.bench.render_take import render_take  # noqa: PLC0415
+    from canebench.bench.acts.upkeep.render_take import render_take  # noqa: PLC0415
     from canebench.sound.synth import (  # noqa: PLC0415
         Recipe,
         behaviour_for,

@@ -13,8 +13,8 @@ from canebench.cli.text import paragraph, show, width
 @writes
 def command(*, act: int | None, ledger_url: str | None, who: str | None, as_json: bool) -> None:
     """Take back the last act, or ACT; refused where something else has changed the same since."""
-    from canebench.bench.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
-    from canebench.bench.undo_act import undo_act  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.upkeep.undo_act import undo_act  # noqa: PLC0415
 
     undone, by = undo_act(the_ledger(ledger_url), act, who=the_writer(who))
     if as_json:

@@ -17,7 +17,7 @@ _DAMAGED = 7
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def command(*, folder: Path, as_json: bool) -> None:
     """Check every file of the backup FOLDER against its digest, and the ledger in it."""
-    from canebench.bench.safekeeping import check  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.upkeep.safekeeping import check  # noqa: PLC0415 - help need not wait
 
     found = check(folder)
     if as_json:

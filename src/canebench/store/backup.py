@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING, Final
 
 from canebench import __version__
 from canebench.base.errors import InputError
-from canebench.store.database import Sqlite, connect
 from canebench.store.migrate import revision_of
+from canebench.store.sqlite import Sqlite, connect
 from canebench.store.tables import TABLES
 from canebench.store.verify import FILE, FORMAT, MANIFEST, ROWS, SEAL, TAKES, digest_of, rows_of, seal_of
 

@@ -12,7 +12,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
-from canebench.store.database import open_database
+from canebench.store.engine import open_database
 from canebench.store.migrate import migrate, revision_of
 from canebench.store.reader import Reader
 from canebench.store.schema import HEAD

@@ -13,9 +13,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from canebench.store.backup import fill
-from canebench.store.database import LedgerError, Sqlite, connect
+from canebench.store.database import LedgerError
 from canebench.store.migrate import revision_of
 from canebench.store.snapshots import keep_snapshot
+from canebench.store.sqlite import Sqlite, connect
 from canebench.store.verify import FILE, TAKES, told_of
 
 if TYPE_CHECKING:

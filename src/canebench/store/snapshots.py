@@ -11,7 +11,7 @@ import shutil
 from typing import TYPE_CHECKING, Final
 
 from canebench.store.backup import write_backup
-from canebench.store.database import Sqlite
+from canebench.store.sqlite import Sqlite
 
 if TYPE_CHECKING:
     from pathlib import Path

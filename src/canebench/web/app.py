@@ -17,11 +17,11 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 
 from canebench.base.errors import CanebenchError
-from canebench.bench.browse_chanters import Effects
-from canebench.bench.fitting_now import Fittings
-from canebench.web.ears import Ears
-from canebench.web.guard import Capped, Headed, OwnHost, OwnOrigin, SignedIn
-from canebench.web.render import static_prefix
+from canebench.bench.views.browse_chanters import Effects
+from canebench.bench.views.fitting_now import Fittings
+from canebench.web.forms.pending_uploads import Waiting
+from canebench.web.live.workers import Ears
+from canebench.web.pages.render import static_prefix
 from canebench.web.routes import (
     care,
     chanters,
@@ -35,7 +35,7 @@ from canebench.web.routes import (
     shell,
     takes,
 )
-from canebench.web.waiting import Waiting
+from canebench.web.security.guard import Capped, Headed, OwnHost, OwnOrigin, SignedIn
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Sequence
@@ -43,8 +43,8 @@ if TYPE_CHECKING:
     from starlette.routing import BaseRoute
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-    from canebench.web.desk import Desk
-    from canebench.web.entry import Entry
+    from canebench.web.context import Desk
+    from canebench.web.security.sign_in import Entry
 
 #: What a body may hold, bytes: forms, and what brings a file with it.
 _FORM: Final = 256 * 1024

@@ -13,8 +13,8 @@ import uvicorn
 
 from canebench.base.errors import InputError
 from canebench.web.app import create_app
-from canebench.web.desk import the_desk
-from canebench.web.entry import Entry
+from canebench.web.context import the_desk
+from canebench.web.security.sign_in import Entry
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, ClassVar, Final
 from starlette.concurrency import run_in_threadpool
 
 from canebench.base.errors import InputError
-from canebench.bench.browse_chanters import ChanterPage, chanter_page, edit_chanter
-from canebench.bench.chanters import keep_chanter
-from canebench.bench.drones import keep_drone, list_drones
-from canebench.bench.people import list_players
-from canebench.web.answers import answer
-from canebench.web.desk import desk_of
-from canebench.web.render import show
+from canebench.bench.acts.reeds.chanters import keep_chanter
+from canebench.bench.acts.reeds.drones import keep_drone, list_drones
+from canebench.bench.acts.reeds.people import list_players
+from canebench.bench.views.browse_chanters import ChanterPage, chanter_page, edit_chanter
+from canebench.web.context import desk_of
+from canebench.web.forms.post_redirect import answer
+from canebench.web.pages.render import show
 
 if TYPE_CHECKING:
     from starlette.datastructures import UploadFile
@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from canebench.store.tables import Row, Value
-    from canebench.web.desk import Desk, NotedLedger
-    from canebench.web.forms import Form, Problem
+    from canebench.web.context import Desk, NotedLedger
+    from canebench.web.forms.forms import FieldProblem, Form
 
 _MOST_BYTES: Final = 60_000
 
@@ -38,7 +38,7 @@ class ChantersPage:
     chanters: list[Row]
     players: list[Row]
     drones: list[dict[str, Value]]
-    problem: Problem | None
+    problem: FieldProblem | None
 
     def owner(self, row: Row) -> str:
         """Whose a chanter is."""
@@ -54,7 +54,7 @@ class OneChanterPage:
     title: str
     one: ChanterPage
     players: list[Row]
-    problem: Problem | None
+    problem: FieldProblem | None
 
 
 async def chanters(request: Request) -> Response:
@@ -62,7 +62,7 @@ async def chanters(request: Request) -> Response:
     return await _chanters(request, None, 200)
 
 
-async def _chanters(request: Request, problem: Problem | None, status: int) -> Response:
+async def _chanters(request: Request, problem: FieldProblem | None, status: int) -> Response:
     ledger = desk_of(request).ledger
 
     def read() -> ChantersPage:
@@ -109,7 +109,7 @@ async def chanter(request: Request) -> Response:
     return await _chanter(request, None, 200)
 
 
-async def _chanter(request: Request, problem: Problem | None, status: int) -> Response:
+async def _chanter(request: Request, problem: FieldProblem | None, status: int) -> Response:
     ledger = desk_of(request).ledger
 
     def read() -> OneChanterPage:

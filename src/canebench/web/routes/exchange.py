@@ -16,16 +16,16 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, Response
 
 from canebench.base.errors import CanebenchError, InputError, NotFoundError
-from canebench.bench.check_up import Found, check_up
-from canebench.bench.exchange import bring_in, export, look_over, sheets_of
-from canebench.bench.safekeeping import back_up, check, snapshots_of
-from canebench.store.exchange.findings import Choices, TableFound
+from canebench.bench.acts.upkeep.check_up import Found, check_up
+from canebench.bench.acts.upkeep.exchange import bring_in, export, look_over, sheets_of
+from canebench.bench.acts.upkeep.safekeeping import back_up, check, snapshots_of
+from canebench.store.exchange.findings import ImportChoices, TableFound
 from canebench.store.exchange.tables_out import FORMS
 from canebench.store.tables import TABLES
-from canebench.web.answers import answer
-from canebench.web.desk import desk_of
-from canebench.web.forms import Form, Problem
-from canebench.web.render import show
+from canebench.web.context import desk_of
+from canebench.web.forms.forms import FieldProblem, Form
+from canebench.web.forms.post_redirect import answer
+from canebench.web.pages.render import show
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -33,8 +33,8 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from canebench.store.ledger import Ledger
-    from canebench.web.desk import Desk, NotedLedger
-    from canebench.web.waiting import Waiting
+    from canebench.web.context import Desk, NotedLedger
+    from canebench.web.forms.pending_uploads import Waiting
 
 _TYPES: Final = {
     "csv": "text/csv",
@@ -69,7 +69,7 @@ class ExchangePage:
     columns: dict[str, list[str]]
     checked: list[Found]
     verified: tuple[str, list[str]] | None
-    problem: Problem | None
+    problem: FieldProblem | None
     most: int = _MOST_SHOWN
 
 
@@ -86,7 +86,7 @@ async def in_order(request: Request) -> Response:
 
 async def _exchange(
     request: Request,
-    problem: Problem | None,
+    problem: FieldProblem | None,
     status: int,
     *,
     checked: list[Found] | None = None,
@@ -169,7 +169,7 @@ async def commit(request: Request) -> Response:
     return await answer(request, act, form="import", again=_refused)
 
 
-async def _refused(request: Request, problem: Problem, status: int) -> Response:
+async def _refused(request: Request, problem: FieldProblem, status: int) -> Response:
     """The page with the file looked over again, where it still waits and can be."""
     ledger, waiting = desk_of(request).ledger, request.app.state.waiting
     form = Form(texts=problem.given, files={}, lists={})
@@ -181,14 +181,14 @@ async def _refused(request: Request, problem: Problem, status: int) -> Response:
     return await _exchange(request, problem, status, preview=preview)
 
 
-def _choices(form: Form, tables: list[str]) -> Choices:
+def _choices(form: Form, tables: list[str]) -> ImportChoices:
     """Headers are mapped where the form says so: `map-HEADER` holds a column, or "-" to leave it out."""
     mapping = {
         name.removeprefix("map-"): None if value == "-" else value
         for name, value in form.texts.items()
         if name.startswith("map-") and value
     }
-    return Choices(
+    return ImportChoices(
         ids="kept" if form.ticked("keep_ids") else "renumbered",
         duplicates="refuse" if form.ticked("refuse_duplicates") else "skip",
         mapping={tables[0]: mapping} if mapping and len(tables) == 1 else {},

@@ -10,7 +10,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import PlainTextResponse
 
 from canebench.base.errors import CanebenchError, InputError, NotFoundError
-from canebench.web.render import show
+from canebench.web.pages.render import show
 
 if TYPE_CHECKING:
     from starlette.requests import Request

@@ -14,17 +14,17 @@ from starlette.responses import RedirectResponse
 
 from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
-from canebench.bench.begin_fitting import Recent, begin_fitting, recent_fittings
-from canebench.bench.fit_reed import Place
-from canebench.bench.list_scales import list_scales
-from canebench.bench.people import list_players
-from canebench.web.aim import Aim, aim_from
-from canebench.web.answers import answer
-from canebench.web.desk import desk_of
-from canebench.web.fitting_view import FittingView, view_of
-from canebench.web.forms import read_form
-from canebench.web.new_take import measure_new_take
-from canebench.web.render import show
+from canebench.bench.acts.fitting.begin_fitting import Recent, begin_fitting, recent_fittings
+from canebench.bench.acts.fitting.fit_reed import Place
+from canebench.bench.acts.reeds.people import list_players
+from canebench.bench.views.list_scales import list_scales
+from canebench.web.context import desk_of
+from canebench.web.forms.fitting_query import Aim, aim_from
+from canebench.web.forms.forms import read_form
+from canebench.web.forms.new_take import measure_new_take
+from canebench.web.forms.post_redirect import answer
+from canebench.web.pages.fitting_view import FittingView, view_of
+from canebench.web.pages.render import show
 from canebench.web.routes.shell import own_path
 
 if TYPE_CHECKING:
@@ -33,8 +33,8 @@ if TYPE_CHECKING:
 
     from canebench.base.scales import Scale
     from canebench.store.tables import Row
-    from canebench.web.desk import Desk, NotedLedger
-    from canebench.web.forms import Form, Problem
+    from canebench.web.context import Desk, NotedLedger
+    from canebench.web.forms.forms import FieldProblem, Form
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +49,7 @@ class StartPage:
     chanters: list[Row]
     players: list[Row]
     given: dict[str, str]
-    problem: Problem | None
+    problem: FieldProblem | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,7 +63,7 @@ class FittingPage:
     aim: Aim
     scales: tuple[Scale, ...]
     notes: tuple[str, ...]
-    problem: Problem | None
+    problem: FieldProblem | None
 
 
 async def start(request: Request) -> Response:
@@ -71,7 +71,7 @@ async def start(request: Request) -> Response:
     return await _start(request, None, 200)
 
 
-async def _start(request: Request, problem: Problem | None, status: int) -> Response:
+async def _start(request: Request, problem: FieldProblem | None, status: int) -> Response:
     ledger = desk_of(request).ledger
 
     def read() -> StartPage:
@@ -110,7 +110,7 @@ async def fitting(request: Request) -> Response:
     return await _fitting(request, None, 200)
 
 
-async def _fitting(request: Request, problem: Problem | None, status: int) -> Response:
+async def _fitting(request: Request, problem: FieldProblem | None, status: int) -> Response:
     desk = desk_of(request)
     aim = aim_from(problem.given if problem else request.query_params)
 
