@@ -8,11 +8,11 @@ import time
 from pathlib import Path
 
 from canebench.bench.acts.upkeep.exchange import bring_in, export, sheets_of
-from canebench.store.backup import write_backup
+from canebench.store.backups.backup import write_backup
+from canebench.store.backups.restore import restore_backup
+from canebench.store.backups.verify import verify_backup
 from canebench.store.exchange.findings import ImportChoices
 from canebench.store.ledger import Ledger, open_ledger
-from canebench.store.restore import restore_backup
-from canebench.store.verify import verify_backup
 from support.damages import missed
 
 _ROWS = 100_000

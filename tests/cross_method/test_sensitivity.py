@@ -17,8 +17,8 @@ import pytest
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
-from canebench.bore.air import Conditions
 from canebench.bore.chanter_file import generic
+from canebench.bore.gas.air import Conditions
 from canebench.bore.geometry import BoreSection, Hole
 from canebench.bore.instrument import Instrument, network_of, rows_of
 from canebench.bore.resonance import resonances_hz

@@ -12,7 +12,7 @@ from canebench.base.setting import Setting
 from canebench.bench.acts.fitting.fitting_file import load_fitting
 from canebench.bench.acts.fitting.plan_take import PlanMade, PlanWanted
 from canebench.bore.chanter_file import generic
-from canebench.cli.plan import command
+from canebench.cli.takes.plan import command
 from canebench.fitting.hemp import Hemp
 from canebench.fitting.limits import Limits
 from doors.bench_takes import Bench, SoundBench, given, misfits

@@ -79,7 +79,7 @@ class Ledger:
 
 
 def _keep_snapshot(database: Database, clock: Callable[[], datetime]) -> None:
-    from canebench.store.snapshots import keep_snapshot  # noqa: PLC0415 - only where there is a need
+    from canebench.store.backups.snapshots import keep_snapshot  # noqa: PLC0415 - only where there is a need
 
     keep_snapshot(database, "before-migration", at=written(clock()))
 

@@ -15,9 +15,9 @@ from canebench.base.setting import Setting
 from canebench.base.sizes import Range
 from canebench.base.units import hz_step_to_cents
 from canebench.bench.acts.fitting.report import unsteadiness_cents
-from canebench.bore.air import BREATH
 from canebench.bore.calibrate import Knowledge, Take, calibrate
 from canebench.bore.chanter_file import ChanterFile, generic
+from canebench.bore.gas.air import BREATH
 from canebench.bore.unknowns import Unknowns
 from canebench.fitting.hemp import Hemp
 from canebench.fitting.limits import Limits

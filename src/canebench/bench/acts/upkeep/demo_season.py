@@ -23,8 +23,8 @@ from canebench.bench.acts.reeds.chanters import keep_chanter
 from canebench.bench.acts.reeds.people import set_player
 from canebench.bench.acts.reeds.reed_days import ease_reed, log_strength, play_reed
 from canebench.bench.acts.reeds.stock import move_reed, take_in_lot
-from canebench.bore.air import BREATH
 from canebench.bore.chanter_file import generic
+from canebench.bore.gas.air import BREATH
 from canebench.bore.instrument import pitches_hz
 from canebench.bore.unknowns import Unknowns
 from canebench.store.ledger import open_ledger

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError, NotFoundError, UnknownNameError
+from canebench.store.backups.snapshots import keep_snapshot
 from canebench.store.exchange.importing import check_import, commit_import
 from canebench.store.exchange.tables_out import (
     FORMS,
@@ -17,7 +18,6 @@ from canebench.store.exchange.tables_out import (
     read_folder,
     read_tables,
 )
-from canebench.store.snapshots import keep_snapshot
 from canebench.store.tables import TABLES, table_named
 from canebench.store.values import written
 
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+    from canebench.store.exchange.files.sheet import Sheet
     from canebench.store.exchange.findings import ImportChoices, Imported, TableFound
     from canebench.store.exchange.going_over import Progress
-    from canebench.store.exchange.sheet import Sheet
     from canebench.store.ledger import Ledger
 
 #: Of the whole ledger, these are one file; of the others, a folder.

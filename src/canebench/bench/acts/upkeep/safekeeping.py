@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING
 
 from canebench.base.errors import NotFoundError
 from canebench.bench.acts.ledger import ledger_url, takes_folder
-from canebench.store.backup import write_backup
+from canebench.store.backups.backup import write_backup
+from canebench.store.backups.restore import Restored, restore_backup
+from canebench.store.backups.snapshots import keep_snapshot, snapshots
+from canebench.store.backups.verify import told_of, verify_backup
 from canebench.store.engine import open_database
 from canebench.store.ledger import open_ledger, utc_now
-from canebench.store.restore import Restored, restore_backup
-from canebench.store.snapshots import keep_snapshot, snapshots
 from canebench.store.values import written
-from canebench.store.verify import told_of, verify_backup
 
 if TYPE_CHECKING:
     from pathlib import Path
