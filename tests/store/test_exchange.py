@@ -20,9 +20,9 @@ from hypothesis import strategies as st
 from canebench.base.errors import InputError, NotFoundError, UnknownNameError
 from canebench.store.exchange.files import csv_file
 from canebench.store.exchange.files.json_file import schema, write_json
-from canebench.store.exchange.files.sheet import written_columns
 from canebench.store.exchange.importing import ImportChoices, check_import, commit_import
 from canebench.store.exchange.protect import protected, unprotected
+from canebench.store.exchange.sheet import written_columns
 from canebench.store.exchange.tables_out import (
     FORMS,
     Form,
@@ -38,7 +38,7 @@ from canebench.store.tables import TABLES, Column, Row, Table, Value
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from canebench.store.exchange.files.sheet import Sheet
+    from canebench.store.exchange.sheet import Sheet
     from canebench.store.reader import Reader
 
 _DOCS = Path(__file__).resolve().parents[2] / "docs"

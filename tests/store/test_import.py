@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.base.errors import InputError, UnknownNameError
-from canebench.store.exchange.files import sheet as sheet_file
+from canebench.store.exchange import sheet as sheet_file
 from canebench.store.exchange.headers import match_headers
 from canebench.store.exchange.importing import (
     ImportChoices,

@@ -10,7 +10,7 @@ import pytest
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
-from canebench.web.security.guard import Capped, OwnHost, OwnOrigin
+from canebench.web.security.origin_checks import Capped, OwnHost, OwnOrigin
 from canebench.web.security.sign_in import Entry
 from support.web_addresses import OPEN, addresses
 from support.web_client import HOST, ORIGIN, PORT, signed_in

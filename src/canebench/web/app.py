@@ -35,7 +35,7 @@ from canebench.web.routes import (
     shell,
     takes,
 )
-from canebench.web.security.guard import Capped, Headed, OwnHost, OwnOrigin, SignedIn
+from canebench.web.security.origin_checks import Capped, Headed, OwnHost, OwnOrigin, SignedIn
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Sequence

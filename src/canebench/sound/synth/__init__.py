@@ -6,7 +6,7 @@ drift and swell, each note has a timbre of its own, and partials creep. Guarded 
 `tests/frozen/test_textbook_takes.py`.
 """
 
-from canebench.sound.synth.playing.behaviour import (
+from canebench.sound.synth.behaviour import (
     DEGREES,
     USUAL,
     PipeBehaviour,

@@ -20,8 +20,8 @@ from canebench.sound.synth.timbre import amplitudes, chanter_db
 
 if TYPE_CHECKING:
     from canebench.base.arrays import ComplexArray, FloatArray
+    from canebench.sound.synth.behaviour import PipeBehaviour
     from canebench.sound.synth.playing.bag import Bag
-    from canebench.sound.synth.playing.behaviour import PipeBehaviour
     from canebench.sound.synth.recipe import Recipe
     from canebench.sound.synth.truth import Event
 

@@ -20,8 +20,8 @@ from canebench.sound.synth.timbre import amplitudes, bass_db, tenor_db
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
+    from canebench.sound.synth.behaviour import PipeBehaviour, SourceBehaviour
     from canebench.sound.synth.playing.bag import Bag
-    from canebench.sound.synth.playing.behaviour import PipeBehaviour, SourceBehaviour
     from canebench.sound.synth.recipe import DronePlan, Recipe
 
 _TOP_HZ: Final = 4_500.0

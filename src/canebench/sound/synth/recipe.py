@@ -10,7 +10,7 @@ from canebench.base.notes import NOTES
 from canebench.base.scales import DEFAULT_SCALE, Scale
 
 if TYPE_CHECKING:
-    from canebench.sound.synth.playing.behaviour import PipeBehaviour
+    from canebench.sound.synth.behaviour import PipeBehaviour
 
 #: Drones have settled by then.
 _STRUCK_LEAD_S: Final = 2.0

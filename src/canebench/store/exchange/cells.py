@@ -10,13 +10,13 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
-from canebench.store.exchange.files.sheet import Odd
 from canebench.store.exchange.protect import unmarked, unprotected
+from canebench.store.exchange.sheet import Odd
 from canebench.store.values import checked, plain_text
 
 if TYPE_CHECKING:
-    from canebench.store.exchange.files.sheet import Sheet
     from canebench.store.exchange.headers import Matched
+    from canebench.store.exchange.sheet import Sheet
     from canebench.store.tables import Column, Table, Value
 
 _NUMBER: Final = re.compile(r"[-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?", re.ASCII)

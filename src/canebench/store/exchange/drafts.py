@@ -9,14 +9,14 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from canebench.store.exchange.cells import CellError, is_blank, says_no_zone, shown, value_of
-from canebench.store.exchange.files.sheet import ID, VERSION
 from canebench.store.exchange.findings import ImportChoices, TableFound
 from canebench.store.exchange.headers import Matched, match_headers
+from canebench.store.exchange.sheet import ID, VERSION
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from canebench.store.exchange.files.sheet import Sheet
+    from canebench.store.exchange.sheet import Sheet
     from canebench.store.tables import Row, Table
 
 _OWN = (ID.name, VERSION.name)

@@ -19,7 +19,7 @@ from canebench.store.tables import TABLES, table_named
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from canebench.store.exchange.files.sheet import Sheet
+    from canebench.store.exchange.sheet import Sheet
     from canebench.store.reader import Reader
     from canebench.store.tables import Row, Table, Value
     from canebench.store.writer import Writer

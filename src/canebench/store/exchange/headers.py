@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Final
 
-from canebench.store.exchange.files.sheet import written_columns
+from canebench.store.exchange.sheet import written_columns
 from canebench.store.tables import TABLES
 
 if TYPE_CHECKING:

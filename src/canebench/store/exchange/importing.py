@@ -14,7 +14,7 @@ from canebench.store.exchange.going_over import GoingOver, Progress
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from canebench.store.exchange.files.sheet import Sheet
+    from canebench.store.exchange.sheet import Sheet
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Reader
 

@@ -22,7 +22,7 @@ from canebench.store.tables import TABLES, table_named
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from canebench.store.exchange.files.sheet import Sheet, Source
+    from canebench.store.exchange.sheet import Sheet, Source
     from canebench.store.reader import Reader
     from canebench.store.tables import Row
 

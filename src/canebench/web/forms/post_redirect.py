@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
 from canebench.base.errors import CanebenchError, NotFoundError
-from canebench.store.writer import StaleEditError
+from canebench.store.refused_edits import StaleEditError
 from canebench.web.context import desk_of
 from canebench.web.forms.flash import DID
 from canebench.web.forms.forms import FieldProblem, Form, read_form

@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from canebench.store.exchange.files.sheet import Sheet
     from canebench.store.exchange.findings import ImportChoices, Imported, TableFound
     from canebench.store.exchange.going_over import Progress
+    from canebench.store.exchange.sheet import Sheet
     from canebench.store.ledger import Ledger
 
 #: Of the whole ledger, these are one file; of the others, a folder.

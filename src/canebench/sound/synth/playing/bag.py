@@ -15,7 +15,7 @@ from canebench.sound.synth.playing.score import CUT_OFF_S
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
-    from canebench.sound.synth.playing.behaviour import PipeBehaviour
+    from canebench.sound.synth.behaviour import PipeBehaviour
 
 _SAG_CENTS: Final = (40.0, 150.0)
 _FADE_DB: Final = 50.0

@@ -13,8 +13,8 @@ from canebench.sound.synth.playing.courses import at, creep, waver
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
+    from canebench.sound.synth.behaviour import SourceBehaviour
     from canebench.sound.synth.playing.bag import Bag
-    from canebench.sound.synth.playing.behaviour import SourceBehaviour
 
 #: Blowing brightens a pipe: partials above the fourth swing more than its level does, those below less.
 _EVEN: Final = 4.0

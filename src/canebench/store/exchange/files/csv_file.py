@@ -13,7 +13,9 @@ import re
 from typing import TYPE_CHECKING, BinaryIO, Final, Literal
 
 from canebench.base.errors import InputError
-from canebench.store.exchange.files.sheet import (
+from canebench.store.exchange.headers import how_many_known
+from canebench.store.exchange.protect import protected
+from canebench.store.exchange.sheet import (
     MOST_CELL,
     Sheet,
     checked_headers,
@@ -22,13 +24,11 @@ from canebench.store.exchange.files.sheet import (
     told,
     written_columns,
 )
-from canebench.store.exchange.headers import how_many_known
-from canebench.store.exchange.protect import protected
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from canebench.store.exchange.files.sheet import Numbered, Source
+    from canebench.store.exchange.sheet import Numbered, Source
     from canebench.store.tables import Row, Table, Value
 
 _MARKS: Final = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))

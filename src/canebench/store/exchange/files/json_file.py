@@ -11,7 +11,7 @@ import json
 from typing import TYPE_CHECKING, Any, BinaryIO, Final
 
 from canebench.base.errors import InputError
-from canebench.store.exchange.files.sheet import (
+from canebench.store.exchange.sheet import (
     Sheet,
     checked_headers,
     checked_rows,
@@ -24,7 +24,7 @@ from canebench.store.tables import TABLES, table_named
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
-    from canebench.store.exchange.files.sheet import Numbered, Source
+    from canebench.store.exchange.sheet import Numbered, Source
     from canebench.store.tables import Column, Row
 
 NAME: Final = "canebench.ledger/1"

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, BinaryIO, Final
 
 from canebench.base.errors import InputError
-from canebench.store.exchange.files.sheet import (
+from canebench.store.exchange.sheet import (
     MOST_ROWS,
     Sheet,
     checked_headers,
@@ -22,7 +22,7 @@ from canebench.store.exchange.files.sheet import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from canebench.store.exchange.files.sheet import Numbered, Source
+    from canebench.store.exchange.sheet import Numbered, Source
     from canebench.store.tables import Row, Table
 
 _BATCH: Final = 1000

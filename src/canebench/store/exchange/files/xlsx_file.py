@@ -16,7 +16,9 @@ from itertools import islice
 from typing import TYPE_CHECKING, Any, BinaryIO, Final
 
 from canebench.base.errors import CanebenchError, InputError
-from canebench.store.exchange.files.sheet import (
+from canebench.store.exchange.files.unzipped import checked_archive
+from canebench.store.exchange.protect import marked
+from canebench.store.exchange.sheet import (
     MOST_COLUMNS,
     Odd,
     Sheet,
@@ -26,14 +28,12 @@ from canebench.store.exchange.files.sheet import (
     told,
     written_columns,
 )
-from canebench.store.exchange.files.unzipped import checked_archive
-from canebench.store.exchange.protect import marked
 from canebench.store.tables import TABLES, table_named
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-    from canebench.store.exchange.files.sheet import Numbered, Source
+    from canebench.store.exchange.sheet import Numbered, Source
     from canebench.store.tables import Column, Row, Value
 
 #: The longest text of a cell in this format (ECMA-376).
