@@ -18,6 +18,7 @@ class StaleEditError(CanebenchError):
 
     code = "stale"
     exit_status = 8
+    http_status = 409
 
     def __init__(
         self, *, noun: str, row_id: int, read: Mapping[str, Value], now: Mapping[str, Value]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from canebench.base.parsing import plain
 from canebench.cli.failure import REFUSED
 from canebench.cli.options.ledger_options import writes
 from canebench.cli.options.setting_options import done_from, note_from, setting_options
@@ -26,7 +27,7 @@ def typed_from(
     found = {}
     for value in values:
         note, _, size = value.rpartition("=")
-        text = size.strip().lower().replace(",", ".").replace("\u2212", "-")
+        text = plain(size).lower()
         unit = "cents" if text.endswith(("c", "cents", "ct")) else "Hz"
         try:
             number = float(text.removesuffix("hz").removesuffix("cents").removesuffix("ct").removesuffix("c"))

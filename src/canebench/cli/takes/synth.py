@@ -8,6 +8,7 @@ from typing import Final
 import click
 
 from canebench.base.notes import NOTES
+from canebench.base.parsing import plain
 from canebench.cli.text.words import show
 
 #: Spelled out, so that help need not wait for numerics; `tests/doors/test_synth_command.py` holds them equal.
@@ -25,7 +26,7 @@ def offsets_from(ctx: click.Context, param: click.Parameter, values: tuple[str, 
         if _bare(name) not in spelled:
             raise click.BadParameter(f"{name!r} is no note; notes are {', '.join(NOTES)}.", ctx, param)
         try:
-            offsets[spelled[_bare(name)]] = float(cents.replace("−", "-"))
+            offsets[spelled[_bare(name)]] = float(plain(cents))
         except ValueError as error:
             raise click.BadParameter(
                 f"{value!r}: give NOTE=CENTS, such as 'high A=-9'.", ctx, param

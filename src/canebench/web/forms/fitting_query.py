@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from canebench.base.errors import InputError
+from canebench.base.parsing import count_from, number_from
 from canebench.base.scales import scale_named
 from canebench.bench.acts.fitting.fit_reed import Wish
 from canebench.fitting.limits import Limits
@@ -50,9 +50,9 @@ def aim_from(given: Mapping[str, str]) -> Aim:
         scale=scale_named(shown["scale"]),
         reference_hz=_reference(shown["reference"]),
         limits=Limits(
-            deeper_mm=_number(shown["deeper"], "deeper at most"),
-            higher_mm=_number(shown["higher"], "higher at most"),
-            pinches_left=int(_number(shown["pinches_left"], "pinches left")),
+            deeper_mm=number_from(shown["deeper"], "deeper at most"),
+            higher_mm=number_from(shown["higher"], "higher at most"),
+            pinches_left=count_from(shown["pinches_left"], "pinches left"),
         ),
     )
     return Aim(wish=wish, query=query, **shown)
@@ -61,15 +61,4 @@ def aim_from(given: Mapping[str, str]) -> Aim:
 def _reference(given: str) -> float | None:
     if given.strip().lower() in ("drones", "low a", "low-a"):
         return None
-    return _number(given.lower().removesuffix("hz"), "reference")
-
-
-def _number(given: str, label: str) -> float:
-    try:
-        return float(given.strip().replace(",", "."))
-    except ValueError as error:
-        raise InputError(
-            field=label,
-            given=repr(given),
-            allowed="a number is needed" + (", or drones" if label == "reference" else ""),
-        ) from error
+    return number_from(given.lower().strip().removesuffix("hz"), "reference", or_else="drones")

@@ -5,13 +5,13 @@ Guarded by `tests/web/test_forms.py`.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from starlette.datastructures import UploadFile
 
 from canebench.base.errors import InputError
+from canebench.base.parsing import count_from, number_from
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -56,24 +56,12 @@ class Form:
     def number(self, name: str, label: str) -> float | None:
         """A number with a decimal point or comma; None where it was left empty."""
         given = self.text(name)
-        if given is None:
-            return None
-        try:
-            value = float(given.replace(",", ".").replace("\u2212", "-"))
-        except ValueError:
-            value = math.nan
-        if not math.isfinite(value):
-            raise InputError(field=label, given=repr(given), allowed="a number is needed, like 1.5")
-        return value
+        return None if given is None else number_from(given, label)
 
     def count(self, name: str, label: str) -> int | None:
         """A whole number; None where it was left empty."""
-        value = self.number(name, label)
-        if value is None:
-            return None
-        if not value.is_integer():
-            raise InputError(field=label, given=f"{value:g}", allowed="a whole number is needed")
-        return int(value)
+        given = self.text(name)
+        return None if given is None else count_from(given, label)
 
     def ticked(self, name: str) -> bool:
         """Whether a box was ticked."""

@@ -11,8 +11,7 @@ from urllib.parse import urlencode
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
-from canebench.base.errors import CanebenchError, NotFoundError
-from canebench.store.refused_edits import StaleEditError
+from canebench.base.errors import CanebenchError
 from canebench.web.context import desk_of
 from canebench.web.forms.flash import DID
 from canebench.web.forms.forms import FieldProblem, Form, read_form
@@ -39,7 +38,7 @@ async def answer(
     """Read the form and do the act.
 
     `act` returns the path to go on to; `again` shows the page that holds the form named `form`, with the
-    problem and the status that fits it: 409 for an edit of what somebody else has changed since, else 422.
+    problem and the error's own status.
     """
     desk = desk_of(request)
     ledger = desk.noted()
@@ -51,10 +50,7 @@ async def answer(
         goal = await run_in_threadpool(act, desk, ledger, given)
     except CanebenchError as error:
         problem = FieldProblem(form=form, said=str(error), given=given.texts)
-        status = (
-            409 if isinstance(error, StaleEditError) else 404 if isinstance(error, NotFoundError) else 422
-        )
-        return await again(request, problem, status)
+        return await again(request, problem, error.http_status)
     finally:
         for file in given.files.values():
             await file.close()
