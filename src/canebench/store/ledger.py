@@ -69,6 +69,9 @@ class Ledger:
     def empty_bin(self, *, who: str) -> int:
         """Delete for good what has lain in the bin for thirty days; how many rows that were."""
         before = written(self.clock() - timedelta(days=BIN_DAYS))
+        with self.reading() as reader:
+            if not any(reader.lain_since(table, before) for table in TABLES.values()):
+                return 0
         count = 0
         with self.act(
             "empty-bin", who=who, said=f"emptied the bin of what was removed before {before}"

@@ -35,6 +35,7 @@ def serve(*, ledger_url: str | None, who: str | None, port: int, ready: Callable
         Called with the sign-in link once the page can be opened.
     """
     desk = the_desk(ledger_url, who)
+    desk.ledger.empty_bin(who=desk.who)
     listening = _listen(port)
     port = listening.getsockname()[1]
     entry = Entry(port)

@@ -209,7 +209,7 @@ async def make_backup(request: Request) -> Response:
                 allowed="a whole path is needed",
                 nearest="/media/stick/backup",
             )
-        made.append(str(back_up(desk.given_url, folder).folder))
+        made.append(str(back_up(desk.given_url, folder, who=desk.who).folder))
         return ""
 
     done = await answer(request, act, form="backup", again=_exchange)

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import NotFoundError
-from canebench.bench.acts.ledger import ledger_url, takes_folder
+from canebench.bench.acts.ledger import ledger_url, takes_folder, the_writer
 from canebench.store.backups.backup import write_backup
 from canebench.store.backups.restore import Restored, restore_backup
-from canebench.store.backups.snapshots import keep_snapshot, snapshots
+from canebench.store.backups.snapshots import snapshots
 from canebench.store.backups.verify import told_of, verify_backup
 from canebench.store.engine import open_database
 from canebench.store.ledger import open_ledger, utc_now
@@ -33,12 +33,14 @@ class BackedUp:
     size_bytes: int
 
 
-def back_up(given_url: str | None, destination: Path) -> BackedUp:
-    """Back up ledger and recordings into the new folder `destination`, and verify it."""
+def back_up(given_url: str | None, destination: Path, *, who: str | None = None) -> BackedUp:
+    """Back up ledger and recordings into the new folder `destination`, and verify it; then empty the bin."""
     ledger = open_ledger(ledger_url(given_url))
     folder = write_backup(ledger.database, takes_folder(given_url), destination, at=written(ledger.clock()))
     files = [path for path in folder.rglob("*") if path.is_file()]
     told_of(folder)
+    # Only now: the backup still holds what the bin loses.
+    ledger.empty_bin(who=the_writer(who))
     return BackedUp(folder=folder, files=len(files), size_bytes=sum(path.stat().st_size for path in files))
 
 
@@ -61,11 +63,6 @@ def restore(given_url: str | None, folder: Path) -> Restored:
     restored = restore_backup(folder, database, takes_folder(given_url), at=at)
     open_ledger(url)
     return restored
-
-
-def keep_snapshot_of(ledger: Ledger, why: str) -> Path:
-    """Keep the rows as they are now, before something that changes many of them."""
-    return keep_snapshot(ledger.database, why, at=written(ledger.clock()))
 
 
 def snapshots_of(ledger: Ledger) -> list[Path]:
