@@ -35,7 +35,7 @@ class NotedLedger(Ledger):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Desk:
+class BenchContext:
     """One bench: `given_url` is the ledger as the person named it, None for their own."""
 
     given_url: str | None
@@ -49,10 +49,10 @@ class Desk:
         return NotedLedger(self.ledger)
 
 
-def the_desk(given_url: str | None, who: str | None) -> Desk:
+def open_context(given_url: str | None, who: str | None) -> BenchContext:
     """Open the ledger, brought to this version's schema."""
     takes = takes_folder(given_url)
-    return Desk(
+    return BenchContext(
         given_url=given_url,
         ledger=the_ledger(given_url),
         who=the_writer(who),
@@ -61,9 +61,9 @@ def the_desk(given_url: str | None, who: str | None) -> Desk:
     )
 
 
-def desk_of(connection: HTTPConnection) -> Desk:
-    """The desk that this request belongs to."""
-    desk = connection.app.state.desk
-    if not isinstance(desk, Desk):
-        raise TypeError("the app has no desk")
-    return desk
+def context_of(connection: HTTPConnection) -> BenchContext:
+    """The bench that this request belongs to."""
+    context = connection.app.state.context
+    if not isinstance(context, BenchContext):
+        raise TypeError("the app has no context")
+    return context

@@ -21,7 +21,7 @@ FIELDS: Final = ("scale", "reference", "deeper", "higher", "pinches_left")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Aim:
+class FittingQuery:
     """`wish` is None where the address says nothing: the fitting then goes on as before."""
 
     wish: Wish | None
@@ -32,7 +32,7 @@ class Aim:
     higher: str = "2"
     pinches_left: str = "0"
 
-    def showing(self, wish: Wish) -> Aim:
+    def showing(self, wish: Wish) -> FittingQuery:
         """What the form shows: as asked for, else as the ledger told it."""
         if self.wish is not None:
             return self
@@ -40,12 +40,12 @@ class Aim:
         return replace(self, scale=wish.scale.name, reference=reference)
 
 
-def aim_from(given: Mapping[str, str]) -> Aim:
+def fitting_query_from(given: Mapping[str, str]) -> FittingQuery:
     """Read it; what will not do is an `InputError`."""
     query = {name: given[name] for name in FIELDS if given.get(name)}
     if not query:
-        return Aim(wish=None, query={})
-    shown = {**{name: getattr(Aim(wish=None, query={}), name) for name in FIELDS}, **query}
+        return FittingQuery(wish=None, query={})
+    shown = {**{name: getattr(FittingQuery(wish=None, query={}), name) for name in FIELDS}, **query}
     wish = Wish(
         scale=scale_named(shown["scale"]),
         reference_hz=_reference(shown["reference"]),
@@ -55,7 +55,7 @@ def aim_from(given: Mapping[str, str]) -> Aim:
             pinches_left=count_from(shown["pinches_left"], "pinches left"),
         ),
     )
-    return Aim(wish=wish, query=query, **shown)
+    return FittingQuery(wish=wish, query=query, **shown)
 
 
 def _reference(given: str) -> float | None:

@@ -24,14 +24,14 @@ if TYPE_CHECKING:
     from canebench.bench.acts.fitting.fit_reed import Fitted, Wish
     from canebench.bench.views.fitting_now import FittingNow
     from canebench.store.ledger import Ledger
-    from canebench.web.context import Desk
+    from canebench.web.context import BenchContext
     from canebench.web.forms.forms import Form
 
 #: What was done since the last take, and how many acts of the plan that is.
 SINCE: Final = {"act": 1, "nothing": 0, "all": ALL, "other": 0}
 
 
-def measure_new_take(desk: Desk, ledger: Ledger, form: Form, now: FittingNow) -> Fitted:
+def measure_new_take(context: BenchContext, ledger: Ledger, form: Form, now: FittingNow) -> Fitted:
     """Measure and keep the take of a form."""
     done = done_from(form, now)
     place = Place(
@@ -43,19 +43,19 @@ def measure_new_take(desk: Desk, ledger: Ledger, form: Form, now: FittingNow) ->
     # Enter in a reading sends the form as its first button would: that of the file.
     typed = form.text("how") == "file" and "file" not in form.files and _any_typed(form)
     if typed or form.text("how") == "typed":
-        fitted = fit_reed(ledger, typed_from(form), place=place, who=desk.who, done=done, wish=wish)
+        fitted = fit_reed(ledger, typed_from(form), place=place, who=context.who, done=done, wish=wish)
     elif (form.text("how") or "").startswith("recording"):
         _, _, named = (form.text("how") or "").partition(":")
-        path = desk.recordings.finished(named or form.needed("recording", "recording"))
+        path = context.recordings.finished(named or form.needed("recording", "recording"))
         fitted = fit_reed(
-            ledger, path, place=place, who=desk.who, done=done, wish=wish, takes_folder=desk.takes
+            ledger, path, place=place, who=context.who, done=done, wish=wish, takes_folder=context.takes
         )
         if fitted.take_id is not None:
-            desk.recordings.kept(path)
+            context.recordings.kept(path)
     else:
-        fitted = _from_file(desk, ledger, form, place, done, wish)
+        fitted = _from_file(context, ledger, form, place, done, wish)
     if fitted.take_id is not None and _pinched(form, now):
-        ease_reed(ledger, place.reed, how="pinch", who=desk.who)
+        ease_reed(ledger, place.reed, how="pinch", who=context.who)
     return fitted
 
 
@@ -63,7 +63,9 @@ def _any_typed(form: Form) -> bool:
     return any(form.text(f"typed-{note}") for note in NOTES)
 
 
-def _from_file(desk: Desk, ledger: Ledger, form: Form, place: Place, done: PlanMade, wish: Wish) -> Fitted:
+def _from_file(
+    context: BenchContext, ledger: Ledger, form: Form, place: Place, done: PlanMade, wish: Wish
+) -> Fitted:
     upload = form.files.get("file")
     if upload is None:
         raise InputError(field="file", given="none", allowed="a sound file of the take is needed")
@@ -74,7 +76,7 @@ def _from_file(desk: Desk, ledger: Ledger, form: Form, place: Place, done: PlanM
         with path.open("wb") as file:
             shutil.copyfileobj(upload.file, file)
         return fit_reed(
-            ledger, path, place=place, who=desk.who, done=done, wish=wish, takes_folder=desk.takes
+            ledger, path, place=place, who=context.who, done=done, wish=wish, takes_folder=context.takes
         )
 
 

@@ -18,7 +18,7 @@ _MOST: Final = 8
 _NAME: Final = re.compile(r"[0-9a-f]{32}")
 
 
-class Waiting:
+class PendingUploads:
     """A folder of its own for each file, under a name that cannot be guessed."""
 
     def __init__(self) -> None:

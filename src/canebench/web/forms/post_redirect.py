@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
 from canebench.base.errors import CanebenchError
-from canebench.web.context import desk_of
+from canebench.web.context import context_of
 from canebench.web.forms.flash import DID
 from canebench.web.forms.forms import FieldProblem, Form, read_form
 
@@ -22,15 +22,12 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from canebench.web.context import Desk, NotedLedger
-
-#: Does one act; where to go on to.
-Act = "Callable[[Desk, NotedLedger, Form], str]"
+    from canebench.web.context import BenchContext, NotedLedger
 
 
 async def answer(
     request: Request,
-    act: Callable[[Desk, NotedLedger, Form], str],
+    act: Callable[[BenchContext, NotedLedger, Form], str],
     *,
     form: str,
     again: Callable[[Request, FieldProblem, int], Awaitable[Response]],
@@ -40,14 +37,14 @@ async def answer(
     `act` returns the path to go on to; `again` shows the page that holds the form named `form`, with the
     problem and the error's own status.
     """
-    desk = desk_of(request)
-    ledger = desk.noted()
+    context = context_of(request)
+    ledger = context.noted()
     given = Form(texts={}, files={}, lists={})
     try:
         given = await read_form(request)
         if given.refused is not None:
             raise given.refused
-        goal = await run_in_threadpool(act, desk, ledger, given)
+        goal = await run_in_threadpool(act, context, ledger, given)
     except CanebenchError as error:
         problem = FieldProblem(form=form, said=str(error), given=given.texts)
         return await again(request, problem, error.http_status)

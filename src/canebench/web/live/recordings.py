@@ -44,7 +44,7 @@ class Unfinished:
         return datetime.fromtimestamp(self.at_s, tz=UTC).strftime("%Y-%m-%d %H:%M")
 
 
-class Growing:
+class GrowingRecording:
     """One recording while it grows."""
 
     def __init__(self, path: Path, *, rate_hz: int) -> None:
@@ -128,14 +128,14 @@ class Recordings:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
 
-    def begin(self, *, rate_hz: int) -> Growing:
+    def begin(self, *, rate_hz: int) -> GrowingRecording:
         """A new one."""
         if not 8_000 <= rate_hz <= 192_000:
             raise InputError(
                 field="sample rate", given=f"{rate_hz} Hz", allowed="from 8,000 to 192,000 Hz is taken"
             )
         self.folder.mkdir(parents=True, exist_ok=True)
-        return Growing(self.folder / f"{secrets.token_hex(12)}.wav", rate_hz=rate_hz)
+        return GrowingRecording(self.folder / f"{secrets.token_hex(12)}.wav", rate_hz=rate_hz)
 
     def finished(self, name: str) -> Path:
         """The file of that name."""

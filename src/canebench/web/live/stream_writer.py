@@ -16,7 +16,7 @@ from canebench.bench.views.live.listeners import plain
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from canebench.web.live.recordings import Growing
+    from canebench.web.live.recordings import GrowingRecording
 
 _WIDTH: Final = 4
 #: A gap stands as silence of at least this long in the recording, so that no drone is joined across it, s.
@@ -24,10 +24,10 @@ _LEAST_SILENCE_S: Final = 0.4
 _MOST_LOST_S: Final = 60.0
 
 
-class Keeping:
+class StreamWriter:
     """One recording and what waits to be written to it; written by one thread at a time."""
 
-    def __init__(self, growing: Growing) -> None:
+    def __init__(self, growing: GrowingRecording) -> None:
         self.growing = growing
         self.gaps = 0
         self._lost = 0

@@ -22,15 +22,15 @@ from typing import TYPE_CHECKING, Any, Final
 from canebench.base.errors import CanebenchError, InputError
 from canebench.bench.views.live import listeners
 from canebench.bench.views.live.listen import breaks_said, skipped_said
-from canebench.web.live.stream_writer import Keeping
+from canebench.web.live.stream_writer import StreamWriter
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable
 
     from canebench.bench.views.live.listeners import StreamWanted
     from canebench.sound.dsp.decimation import Section
-    from canebench.web.live.recordings import Growing
-    from canebench.web.live.workers import Ears
+    from canebench.web.live.recordings import GrowingRecording
+    from canebench.web.live.workers import Workers
 
     Tell = Callable[[dict[str, Any]], Awaitable[None]]
 
@@ -64,13 +64,13 @@ class Ending(Enum):
 class Stream:
     """One stream while it lasts."""
 
-    def __init__(self, ears: Ears, growing: Growing, wanted: StreamWanted) -> None:
-        self.ears, self.wanted = ears, wanted
-        self.keeping = Keeping(growing)
+    def __init__(self, workers: Workers, growing: GrowingRecording, wanted: StreamWanted) -> None:
+        self.workers, self.wanted = workers, wanted
+        self.writer = StreamWriter(growing)
         self.rate_hz = growing.rate_hz
         self.skipped = 0
         self._name = growing.name
-        self._pool = ears.for_next_stream()
+        self._pool = workers.for_next_stream()
         self._to_look: deque[tuple[int, bytes]] = deque()
         self._waiting = 0
         self._most_waiting_s = _STARTING_S
@@ -86,7 +86,7 @@ class Stream:
     @property
     def full(self) -> bool:
         """Whether it has become as long as a take may be."""
-        return self.keeping.growing.frames >= MOST_S * self.rate_hz
+        return self.writer.growing.frames >= MOST_S * self.rate_hz
 
     def start(self, tell: Tell) -> None:
         """Begin to write and to look; `tell` takes what the page is to know."""
@@ -104,7 +104,7 @@ class Stream:
         if mark != MARK or first > MOST_S * 2 * self.rate_hz:
             raise InputError(field="frame", given=repr(mark), allowed="frames of this page are taken")
         samples = frame[HEADER.size :]
-        self.keeping.put(first, samples)
+        self.writer.put(first, samples)
         self._to_look.append((first, samples))
         self._waiting += len(samples) // _WIDTH
         while self._waiting > self._most_waiting_s * self.rate_hz and len(self._to_look) > 1:
@@ -116,7 +116,7 @@ class Stream:
     async def _keep(self) -> None:
         try:
             while not self._stopping.is_set():
-                await self._on_disk(self.keeping.write)
+                await self._on_disk(self.writer.write)
                 await self._pause(_WRITE_S)
         except CanebenchError as error:
             # Said with the next frame, which ends the stream.
@@ -140,7 +140,7 @@ class Stream:
             # Looks are a help, the recording is the take: whatever befalls them, it goes on.
             _LOGGER.exception("a stream is not looked at any more")
             if isinstance(error, BrokenExecutor):
-                self.ears.lose(self._pool)
+                self.workers.lose(self._pool)
             await tell({"blind": "Nothing can be shown while you play; it is recorded all the same."})
 
     async def _pause(self, seconds: float) -> None:
@@ -160,9 +160,9 @@ class Stream:
             self._name,
             parts,
             left_out=left_out,
-            gaps=self.keeping.gaps,
-            lost_s=self.keeping.lost_s,
-            room=self.ears.room and self._hearing is None and time.monotonic() >= self._next_hearing_s,
+            gaps=self.writer.gaps,
+            lost_s=self.writer.lost_s,
+            room=self.workers.room and self._hearing is None and time.monotonic() >= self._next_hearing_s,
         )
         told: dict[str, Any]
         told, self._unseen, section = await self._there(call)
@@ -174,13 +174,13 @@ class Stream:
             if beam is not None:
                 told["beam"] = beam
         if section is not None:
-            self._next_hearing_s = time.monotonic() + self.ears.turn_s
+            self._next_hearing_s = time.monotonic() + self.workers.turn_s
             self._hearing = asyncio.create_task(self._hear(section))
         return told
 
     async def _hear(self, section: Section) -> dict[str, Any] | None:
         try:
-            closely = await asyncio.wrap_future(self.ears.hear(section))
+            closely = await asyncio.wrap_future(self.workers.hear(section))
         except BrokenExecutor:
             # The next one finds a new process.
             return None
@@ -192,7 +192,7 @@ class Stream:
         return await asyncio.get_running_loop().run_in_executor(self._pool, call, *given)
 
     async def _on_disk(self, call: Any, *given: Any) -> None:
-        await asyncio.get_running_loop().run_in_executor(self.ears.disk, call, *given)
+        await asyncio.get_running_loop().run_in_executor(self.workers.disk, call, *given)
 
     async def end(self, how: Ending) -> dict[str, Any]:
         """The last word: the recording's name, its length and its gaps; or that there is none."""
@@ -200,15 +200,15 @@ class Stream:
         self._new.set()
         await asyncio.wait(self._tasks, timeout=_LAST_LOOK_S)
         if how is Ending.AWAY or self.wanted.check:
-            await self._on_disk(self.keeping.discard)
+            await self._on_disk(self.writer.discard)
             return {"away": True}
-        await self._on_disk(self.keeping.finish, self._unseen)
-        breaks = self.keeping.gaps + len(self._unseen)
+        await self._on_disk(self.writer.finish, self._unseen)
+        breaks = self.writer.gaps + len(self._unseen)
         return {
             "recording": self._name,
-            "recorded": round(self.keeping.growing.frames / self.rate_hz, 1),
+            "recorded": round(self.writer.growing.frames / self.rate_hz, 1),
             "breaks": breaks,
-            "breaksSaid": breaks_said(breaks, self.keeping.lost_s),
+            "breaksSaid": breaks_said(breaks, self.writer.lost_s),
             "full": how is Ending.FULL,
         }
 
@@ -220,10 +220,10 @@ class Stream:
         for task in (*self._tasks, self._hearing):
             if task is not None:
                 task.cancel()
-        self.keeping.leave()
+        self.writer.leave()
         if self.wanted.check:
-            self.keeping.discard()
-        self.ears.streams -= 1
+            self.writer.discard()
+        self.workers.streams -= 1
         with suppress(RuntimeError):
             self._pool.submit(listeners.forget, self._name)
 

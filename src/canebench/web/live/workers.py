@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 _MOST_HEARINGS: Final = 1
 
 
-class Ears:
+class Workers:
     """What all streams share."""
 
     def __init__(self) -> None:

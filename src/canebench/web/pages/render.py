@@ -17,10 +17,10 @@ from starlette.responses import HTMLResponse
 
 from canebench import __version__
 from canebench.base.fingering import HOLES
-from canebench.web.context import desk_of
+from canebench.web.context import context_of
 from canebench.web.forms.flash import notices
 from canebench.web.pages.fitting_view import STAGES
-from canebench.web.pages.theme import LOOKS, look_of
+from canebench.web.pages.theme import LOOKS, theme_of
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
@@ -60,9 +60,9 @@ def show(request: Request, page: Page, *, status: int = 200) -> HTMLResponse:
         page=page,
         rooms=ROOMS,
         static=static_prefix(),
-        look=look_of(request),
+        look=theme_of(request),
         looks=LOOKS,
-        notices=notices(request, desk_of(request).ledger),
+        notices=notices(request, context_of(request).ledger),
         path=path,
         query=query,
         version=__version__,

@@ -18,7 +18,7 @@ LOOKS: Final = (
 COOKIE: Final = "canebench-look"
 
 
-def look_of(connection: HTTPConnection) -> str:
+def theme_of(connection: HTTPConnection) -> str:
     """The look this browser chose; the system's where it chose none."""
     given = connection.cookies.get(COOKIE, "")
     return given if given in dict(LOOKS) else "system"

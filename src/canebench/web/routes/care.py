@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 
 from canebench.base.errors import CanebenchError
 from canebench.bench.views.care_now import CareNow, care_now
-from canebench.web.context import desk_of
+from canebench.web.context import context_of
 from canebench.web.forms.forms import FieldProblem, Form
 from canebench.web.pages.render import show
 
@@ -37,7 +37,7 @@ async def care(request: Request) -> Response:
     """Reckon from the ledger, or from what is typed."""
     given = dict(request.query_params)
     form = Form(texts=given, files={}, lists={})
-    ledger = desk_of(request).ledger
+    ledger = context_of(request).ledger
     problem = None
     try:
         now = await run_in_threadpool(

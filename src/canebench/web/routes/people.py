@@ -18,7 +18,7 @@ from canebench.bench.views.browse_people import (
     pressure_said,
 )
 from canebench.care.cautions import Occasion, cautions_for
-from canebench.web.context import desk_of
+from canebench.web.context import context_of
 from canebench.web.forms.post_redirect import answer
 from canebench.web.pages.render import show
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from canebench.store.tables import Row
-    from canebench.web.context import Desk, NotedLedger
+    from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.forms import FieldProblem, Form
 
 
@@ -80,7 +80,7 @@ async def players(request: Request) -> Response:
 
 
 async def _players(request: Request, problem: FieldProblem | None, status: int) -> Response:
-    rows = await run_in_threadpool(list_players, desk_of(request).ledger)
+    rows = await run_in_threadpool(list_players, context_of(request).ledger)
     page = PlayersPage(
         players=[(row, pressure_said(row["blows_kpa"]), pressure_said(row["ceiling_kpa"])) for row in rows],
         cautions=_blowing(),
@@ -92,11 +92,11 @@ async def _players(request: Request, problem: FieldProblem | None, status: int) 
 async def add_player(request: Request) -> Response:
     """A new player, or what is new of one."""
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         row = set_player(
             ledger,
             form.needed("name", "name"),
-            who=desk.who,
+            who=context.who,
             blows=form.text("blows"),
             ceiling=form.text("ceiling"),
         )
@@ -111,7 +111,7 @@ async def player(request: Request) -> Response:
 
 
 async def _player(request: Request, problem: FieldProblem | None, status: int) -> Response:
-    one = await run_in_threadpool(player_page, desk_of(request).ledger, request.path_params["player"])
+    one = await run_in_threadpool(player_page, context_of(request).ledger, request.path_params["player"])
     page = OnePlayerPage(title=str(one.player["name"]), one=one, cautions=_blowing(), problem=problem)
     return show(request, page, status=status)
 
@@ -120,7 +120,7 @@ async def change_player(request: Request) -> Response:
     """Change a player, as read."""
     player_id = request.path_params["player"]
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         told = {name: form.text(name) for name in ("name", "blows_kpa", "ceiling_kpa", "remarks")}
         read = {
             "name": form.text("read_name"),
@@ -129,7 +129,7 @@ async def change_player(request: Request) -> Response:
             "ceiling_kpa": form.number("read_ceiling_kpa", "what was read"),
             "version": form.count("version", "version"),
         }
-        edit_player(ledger, player_id, told, read=read, who=desk.who)
+        edit_player(ledger, player_id, told, read=read, who=context.who)
         return f"/players/{player_id}"
 
     return await answer(request, act, form="player", again=_player)
@@ -137,7 +137,7 @@ async def change_player(request: Request) -> Response:
 
 async def choose(request: Request) -> Response:
     """Which reeds of a lot suit a player now."""
-    ledger = desk_of(request).ledger
+    ledger = context_of(request).ledger
     name, lot = request.query_params.get("player", ""), request.query_params.get("lot", "")
 
     def read() -> ChoosePage:

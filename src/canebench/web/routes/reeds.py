@@ -42,7 +42,7 @@ from canebench.bench.views.paper.print_card import print_card
 from canebench.bench.views.paper.print_labels import print_labels
 from canebench.care.cautions import Occasion, cautions_for
 from canebench.reeds.strength import BY_MOUTH_KPA, MOMENTS
-from canebench.web.context import desk_of
+from canebench.web.context import context_of
 from canebench.web.forms.post_redirect import answer
 from canebench.web.pages.render import show
 from canebench.web.routes.shell import page_number
@@ -53,7 +53,7 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from canebench.store.tables import Row, Value
-    from canebench.web.context import Desk, NotedLedger
+    from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.forms import FieldProblem, Form
 
 _FILTERS: Final = ("state", "lot", "player", "search", "order")
@@ -112,7 +112,7 @@ async def reeds(request: Request) -> Response:
 
 
 async def _reeds(request: Request, problem: FieldProblem | None, status: int) -> Response:
-    ledger = desk_of(request).ledger
+    ledger = context_of(request).ledger
     filters, asked = _asked(request)
 
     def read() -> ReedsPage:
@@ -140,7 +140,7 @@ def _asked(request: Request) -> tuple[dict[str, str], Asked]:
 async def take_in(request: Request) -> Response:
     """A lot: one line for thirty reeds."""
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         name = form.needed("name", "name of the lot")
         count = form.count("count", "how many")
         if count is None:
@@ -149,7 +149,7 @@ async def take_in(request: Request) -> Response:
             )
         told = {key: form.text(key) for key in ("bought_on", "currency", "cane", "cut", "remarks")}
         first, price = form.count("first", "first number"), form.number("price", "price")
-        take_in_lot(ledger, who=desk.who, name=name, count=count, first=first, price=price, **told)
+        take_in_lot(ledger, who=context.who, name=name, count=count, first=first, price=price, **told)
         return "/reeds?" + urlencode({"lot": name})
 
     return await answer(request, act, form="lot", again=_reeds)
@@ -161,7 +161,7 @@ async def reed(request: Request) -> Response:
 
 
 async def _reed(request: Request, problem: FieldProblem | None, status: int) -> Response:
-    ledger = desk_of(request).ledger
+    ledger = context_of(request).ledger
 
     def read() -> OneReedPage:
         one = reed_page(ledger, request.path_params["reed"])
@@ -191,9 +191,9 @@ async def reed_act(request: Request) -> Response:
     if kind not in ACTS:
         raise InputError(field="act", given=repr(kind), allowed=f"one of {', '.join(ACTS)}")
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         number = number_in_use(ledger, reed_id)
-        goal = ACTS[kind](ledger, ReedShown(id=reed_id, number=number), form, desk.who)
+        goal = ACTS[kind](ledger, ReedShown(id=reed_id, number=number), form, context.who)
         return goal or f"/reeds/{reed_id}"
 
     return await answer(request, act, form=kind, again=_reed)
@@ -269,7 +269,7 @@ ACTS: Final[dict[str, Callable[[NotedLedger, ReedShown, Form, str], str | None]]
 
 async def card(request: Request) -> Response:
     """The setting card, A6."""
-    ledger = desk_of(request).ledger
+    ledger = context_of(request).ledger
 
     def made(path: Path) -> None:
         print_card(ledger, number_in_use(ledger, request.path_params["reed"]), path)
@@ -279,7 +279,7 @@ async def card(request: Request) -> Response:
 
 async def labels(request: Request) -> Response:
     """Sheets of labels for the reeds ticked, or for all that the address asks for where none is."""
-    ledger = desk_of(request).ledger
+    ledger = context_of(request).ledger
     ticked, (_, asked) = request.query_params.getlist("reed"), _asked(request)
 
     def made(path: Path) -> None:

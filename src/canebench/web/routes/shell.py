@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse
 
 from canebench.base.errors import InputError
 from canebench.bench.acts.upkeep.undo_act import undo_act
-from canebench.web.context import desk_of
+from canebench.web.context import context_of
 from canebench.web.forms.forms import read_form
 from canebench.web.forms.post_redirect import answer
 from canebench.web.pages.render import show
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from canebench.store.reader import ActRecord
-    from canebench.web.context import Desk, NotedLedger
+    from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.forms import FieldProblem, Form
 
 _YEAR_S: Final = 365 * 24 * 3600
@@ -54,8 +54,8 @@ async def undo(request: Request) -> Response:
     """Take an act back."""
     number = request.path_params["act"]
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
-        undo_act(ledger, number, who=desk.who)
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
+        undo_act(ledger, number, who=context.who)
         return own_path(form.text("back"))
 
     return await answer(request, act, form="undo", again=_history)
@@ -69,7 +69,7 @@ async def history(request: Request) -> Response:
 async def _history(request: Request, problem: FieldProblem | None, status: int) -> Response:
     given = request.query_params.get("before", "")
     before = int(given) if given.isascii() and given.isdigit() and len(given) < 16 else None
-    ledger = desk_of(request).ledger
+    ledger = context_of(request).ledger
 
     def read() -> list[ActRecord]:
         with ledger.reading() as reader:

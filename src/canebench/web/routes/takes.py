@@ -21,7 +21,7 @@ from canebench.bench.views.browse_takes import (
     take_page,
 )
 from canebench.bench.views.take_sound import TakeSound, take_sound, take_spectrogram
-from canebench.web.context import desk_of
+from canebench.web.context import context_of
 from canebench.web.forms.post_redirect import answer
 from canebench.web.pages.render import show
 from canebench.web.routes.shell import page_number
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from canebench.store.tables import Value
-    from canebench.web.context import Desk, NotedLedger
+    from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.forms import FieldProblem, Form
 
 _FILTERS: Final = ("chanter", "player")
@@ -79,7 +79,7 @@ async def takes(request: Request) -> Response:
     where: dict[str, Value] = {f"{name}_id": int(value[:15]) for name, value in filters.items()}
     reed = request.query_params.get("reed", "").strip()
     number = page_number(request)
-    ledger = desk_of(request).ledger
+    ledger = context_of(request).ledger
     lines, total = await run_in_threadpool(list_takes, ledger, where, page=number, reed=reed or None)
     choices = await run_in_threadpool(take_choices, ledger)
     if reed:
@@ -104,8 +104,8 @@ async def look(request: Request) -> Response:
 async def _take(
     request: Request, problem: FieldProblem | None, status: int, sound: TakeSound | None = None
 ) -> Response:
-    desk = desk_of(request)
-    one = await run_in_threadpool(take_page, desk.ledger, request.path_params["take"], desk.takes)
+    context = context_of(request)
+    one = await run_in_threadpool(take_page, context.ledger, request.path_params["take"], context.takes)
     page = OneTakePage(title=f"Take {one.line.take['id']}", one=one, sound=sound, problem=problem)
     return show(request, page, status=status)
 
@@ -125,17 +125,17 @@ async def remove(request: Request) -> Response:
     """Into the bin."""
     take_id = request.path_params["take"]
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         del form
-        remove_take(ledger, take_id, who=desk.who)
+        remove_take(ledger, take_id, who=context.who)
         return "/takes"
 
     return await answer(request, act, form="remove", again=_take)
 
 
 def _recording(request: Request) -> Path:
-    desk = desk_of(request)
-    path = take_page(desk.ledger, request.path_params["take"], desk.takes).recording
+    context = context_of(request)
+    path = take_page(context.ledger, request.path_params["take"], context.takes).recording
     if path is None:
         raise NotFoundError("This take has no recording on this machine.")
     return path

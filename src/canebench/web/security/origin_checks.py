@@ -49,7 +49,7 @@ HEADERS: Final = (
 )
 
 
-class OwnHost:
+class HostCheck:
     """Refuses whatever was not addressed to us by a name of this machine."""
 
     def __init__(self, app: ASGIApp, hosts: Collection[str]) -> None:
@@ -65,7 +65,7 @@ class OwnHost:
         await self.app(scope, receive, send)
 
 
-class OwnOrigin:
+class OriginCheck:
     """Refuses changes and WebSockets that do not come from our own page."""
 
     def __init__(self, app: ASGIApp) -> None:
@@ -85,7 +85,7 @@ def _from_own_page(headers: Headers) -> bool:
     return headers.get("origin") == f"http://{headers.get('host')}" and site in (None, "same-origin")
 
 
-class SignedIn:
+class SessionCheck:
     """Refuses browsers that have not come by the sign-in link; `open_paths` are free."""
 
     def __init__(
@@ -104,7 +104,7 @@ class SignedIn:
         await self.app(scope, receive, send)
 
 
-class Headed:
+class SecurityHeaders:
     """Adds the headers that keep a page to itself."""
 
     def __init__(self, app: ASGIApp) -> None:
@@ -124,7 +124,7 @@ class Headed:
         await self.app(scope, receive, headed)
 
 
-class Capped:
+class BodyLimit:
     """Refuses a request body that is larger than its path may bring."""
 
     def __init__(self, app: ASGIApp, cap_of: Callable[[str], int]) -> None:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
 
-class Entry:
+class SignIn:
     """The links that are still good, and the browsers that have used one."""
 
     def __init__(self, port: int) -> None:
