@@ -40,7 +40,7 @@ _ALIKE = 1.3
 #: How late the sound may be as a whole, s, and what a tone's phase is defined to, cycles.
 _DELAY_S, _DEFINED_CYCLES = 0.013, 1e-4
 #: By how much more for what the room carries on: delay, and variance (partials err together in its echoes).
-_TAIL_DELAY_S, _TAIL_GAIN = 0.2, 30.0
+_TAIL_DELAY_S, _TAIL_GAIN = 0.8, 30.0
 #: What arithmetic and windows cost, found on clean tones.
 _FLOOR_CENTS = 2e-4
 
@@ -70,7 +70,7 @@ def note_variance(stray: FloatArray, share: FloatArray, freq_hz: FloatArray, tai
     """
     width = max(1, min(_DRAW_FRAMES, len(freq_hz) // 2))
     rise_hz = float(np.mean(freq_hz[-width:]) - np.mean(freq_hz[:width]))
-    delay_s = _DELAY_S + _TAIL_DELAY_S * np.sqrt(tail_share)
+    delay_s = _DELAY_S + _TAIL_DELAY_S * tail_share
     own = gain_variance(stray, share) * (1 + _TAIL_GAIN * tail_share)
     return float(own + (delay_s * rise_hz) ** 2 + _DEFINED_CYCLES**2)
 

@@ -20,7 +20,7 @@ from canebench.base.notes import NOTES
 from canebench.base.units import hz_to_cents
 from canebench.sound.analysis.drones.drone_lines import NO_LINES
 from canebench.sound.analysis.measure import measurement_of
-from canebench.sound.analysis.notes.pitch_contour import contour_of
+from canebench.sound.analysis.notes.pitch_contour import COMPASS_HZ, contour_of
 from canebench.sound.analysis.pooling import drone_readings
 from canebench.sound.analysis.processing import trace_remarks
 from canebench.sound.analysis.section import Closely, Course, Heard, hear_closely
@@ -62,6 +62,8 @@ _USUAL_LOW_A_HZ: Final = 474.0
 _NAME_CENTS: Final = 60.0
 #: Energy of a note over that of the drones, less than which may be what is left of them.
 _LEAST_ENERGY: Final = 0.03
+#: Of a note an octave up the odd partials rise less than this share of the even ones.
+_LEAST_ODD_RISE: Final = 0.5
 #: Where nothing of a note is, in its pitch, and how far above that it stands.
 _BETWEEN: Final = np.array([0.5, 0.75, 1.25, 1.5, 1.75, 2.5, 3.5])
 _ABOVE: Final = 2.0
@@ -180,7 +182,9 @@ class LiveListener:
         cents = hz_to_cents(course.freq_hz[newest], 1.0)
         if not course.sounding[newest].all() or np.ptp(cents) > _AGREE_CENTS:
             return None
-        hz, sd_hz, energy = pitch_of(rest, float(np.median(course.freq_hz[newest])), _AGREE)
+        near_hz = float(np.median(course.freq_hz[newest]))
+        near_hz *= 2 if is_octave(rest, near_hz, _AGREE) else 1
+        hz, sd_hz, energy = pitch_of(rest, near_hz, _AGREE)
         drones = 0.0 if self._alongside is None else self._alongside.energy
         if not sd_hz < _STEADY * hz or energy < _LEAST_ENERGY * drones:
             return None
@@ -285,6 +289,20 @@ class LiveListener:
             reference=self._reference,
             low_a_near_hz=None,
         )
+
+
+def is_octave(rest: Frames, hz: float, count: int) -> bool:
+    """Whether the odd partials rise far less above what is between than the even ones: the note is one up."""
+    if 2 * hz > COMPASS_HZ[1]:
+        return False
+    newest = rest.between(rest.count - count, rest.count)
+    number = partial_numbers(hz, rest.top_hz - hz / 2, _PARTIALS)
+    own, between = (
+        np.log10(np.median(np.abs(amplitudes_at(newest, hz * places)), axis=0) + 1e-9)
+        for places in (number, number + 0.5)
+    )
+    rise = np.maximum(own - np.median(between), 0.0)
+    return bool(np.mean(rise[::2]) < _LEAST_ODD_RISE * np.mean(rise[1::2]))
 
 
 def stands_alone(rest: Frames, hz: float, count: int) -> bool:

@@ -32,6 +32,8 @@ _EDGE_FRAMES = 4
 _NUMBERS = np.arange(1, PARTIALS + 1)
 #: Partials of a note whose rise is looked at, and decades at which one counts fully.
 _RISING, _RISING_HZ, _FULL_RISE = 7, 8_000.0, 3.0
+#: What lies so far below the strongest partial is rounding or noise that comes with the note.
+_NOTHING = 1e-6
 
 
 class Surroundings:
@@ -82,7 +84,8 @@ class Surroundings:
         read = amplitudes(self._rest, np.outer(freq_hz, number), rows)
         power = np.median(read.real**2 + read.imag**2, axis=0)
         beside = self.beside(own_hz, float(np.mean(freq_hz)), number)
-        above = np.clip(np.log10((power + 1e-30) / (beside + 1e-30)), 0.0, _FULL_RISE)
+        beside = beside + _NOTHING * np.max(power) + 1e-30
+        above = np.clip(np.log10((power + 1e-30) / beside), 0.0, _FULL_RISE)
         shared = number % times == 0
         return float(np.mean(above[~shared])), float(np.mean(above[shared]))
 
