@@ -76,7 +76,7 @@ def test_what_lay_in_the_bin_for_thirty_days_goes_and_the_backup_has_it(
     """Control: a day before, it stays."""
     opened = open_ledger(str(ledger), clock=lambda: utc_now() - timedelta(days=days))
     with opened.act("lot", who="A", said="x") as act:
-        lot = act.insert("lots", {"name": "never used"})
+        lot = act.insert("lots", {"name": "never used", "count": 1})
     with opened.act("remove", who="A", said="x") as act:
         act.remove("lots", lot, read=act.row("lots", lot))
     assert run("backup", str(tmp_path / "backup"), "--ledger", str(ledger)).exit_code == 0
