@@ -7,18 +7,18 @@ import tempfile
 import time
 from pathlib import Path
 
-from canebench.bench.exchange import bring_in, export, sheets_of
-from canebench.store.backup import write_backup
-from canebench.store.exchange.findings import Choices
+from canebench.bench.acts.upkeep.exchange import bring_in, export, sheets_of
+from canebench.store.backups.backup import write_backup
+from canebench.store.backups.restore import restore_backup
+from canebench.store.backups.verify import verify_backup
+from canebench.store.exchange.findings import ImportChoices
 from canebench.store.ledger import Ledger, open_ledger
-from canebench.store.restore import restore_backup
-from canebench.store.verify import verify_backup
 from support.damages import missed
 
 _ROWS = 100_000
 _DAMAGES = 10_000
 _AT = "2026-03-02T19:00:00.000Z"
-_CHOICES = Choices(ids="renumbered", duplicates="skip")
+_CHOICES = ImportChoices(ids="renumbered", duplicates="skip")
 
 
 def main() -> None:

@@ -17,8 +17,8 @@ import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from canebench.store.database import connect
 from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.sqlite import connect
 from canebench.store.tables import STATES
 
 if TYPE_CHECKING:

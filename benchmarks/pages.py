@@ -15,12 +15,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.scales import scale_named
-from canebench.store.database import connect
 from canebench.store.ledger import open_ledger
+from canebench.store.sqlite import connect
 from canebench.store.tables import STATES
 from canebench.web.app import create_app
-from canebench.web.desk import the_desk
-from canebench.web.entry import Entry
+from canebench.web.context import open_context
+from canebench.web.security.sign_in import SignIn
 from ledger import _AT, _fill, _report
 from support.web_client import HOST, PORT, signed_in
 
@@ -106,8 +106,8 @@ def _fill_days(path: Path, *, reeds: int) -> None:
 
 def _pages(path: Path, *, reeds: int, takes: int) -> None:
     chance = random.Random(4)  # noqa: S311
-    entry = Entry(PORT)
-    app = create_app(the_desk(str(path), "Ailsa"), entry, hosts=[HOST])
+    entry = SignIn(PORT)
+    app = create_app(open_context(str(path), "Ailsa"), entry, hosts=[HOST])
     addresses: dict[str, Callable[[], str]] = {
         "reeds, any page": lambda: f"/reeds?page={chance.randint(1, reeds // 100)}",
         "reeds of a state": lambda: f"/reeds?state={chance.choice(STATES)}&page={chance.randint(1, 10)}",

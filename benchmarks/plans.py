@@ -19,9 +19,9 @@ from canebench.base.fingering import HOLES
 from canebench.base.notes import LOW_A, NOTES
 from canebench.base.scales import DEFAULT_SCALE, Scale
 from canebench.base.setting import Setting
-from canebench.bench.fitting import Fitting, FittingTake
-from canebench.bench.model_response import deviations_cents
-from canebench.bench.plan_setting import plan_setting
+from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
+from canebench.bench.acts.fitting.model_response import deviations_cents
+from canebench.bench.acts.fitting.plan_setting import plan_setting
 from canebench.bore.instrument import pitches_hz, sensitivity_at
 from canebench.fitting.limits import Limits
 from support.brute_force import reachable_cents

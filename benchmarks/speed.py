@@ -97,7 +97,7 @@ def _cpu_s(*arguments: str) -> float:
 
 
 def _import_s() -> float:
-    code = "import canebench.cli.main, canebench.bench.measure_take"
+    code = "import canebench.cli.main, canebench.bench.acts.fitting.measure_take"
     return statistics.median(_children_s([sys.executable, "-c", code]) for _ in range(_REPEATS))
 
 
@@ -119,7 +119,7 @@ def _long(take: Recording, folder: Path) -> None:
         # Not ru_maxrss: that begins with the size of the process which started this one.
         probe = (
             "import json, resource, sys; from pathlib import Path\n"
-            "from canebench.bench.measure_take import measure_take\n"
+            "from canebench.bench.acts.fitting.measure_take import measure_take\n"
             "report = measure_take(Path(sys.argv[1]))\n"
             "use = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]\n"
             "status = Path('/proc/self/status').read_text().split('VmHWM:')[1]\n"

@@ -21,9 +21,9 @@ from urllib.request import HTTPCookieProcessor, build_opener
 import numpy as np
 from websockets.asyncio.client import connect
 
-from canebench.bench.listen import WINDOW_S
+from canebench.bench.views.live.listen import WINDOW_S
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
-from canebench.web.streams import HEADER, MARK
+from canebench.web.live.streams import HEADER, MARK
 from support.running_bench import Bench, serving
 
 #: As the page sends them: 64 ms.

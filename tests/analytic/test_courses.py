@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from canebench.sound.synth.bank import knots, sum_of_partials
-from canebench.sound.synth.courses import GRID_HZ, at, creep, drift, waver
+from canebench.sound.synth.playing.courses import GRID_HZ, at, creep, drift, waver
 from support.heterodyne import range_in
 
 

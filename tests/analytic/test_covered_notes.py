@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from canebench.sound.analysis.covered_notes import covered_notes
-from canebench.sound.analysis.drone_lines import NO_LINES, without_drones
-from canebench.sound.analysis.drones import drone_runs
-from canebench.sound.analysis.interference import Surroundings
+from canebench.sound.analysis.drones.drone_lines import NO_LINES, without_drones
+from canebench.sound.analysis.drones.drone_runs import drone_runs
+from canebench.sound.analysis.notes.covered_notes import covered_notes
+from canebench.sound.analysis.notes.interference import Surroundings
 from canebench.sound.dsp.decimation import Section
 from canebench.sound.dsp.stft import Frames, frames_of
 from support.pitch import assert_within_cents
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
-    from canebench.sound.analysis.pitch_contour import Stretch
+    from canebench.sound.analysis.notes.pitch_contour import Stretch
 
 _RATE_HZ, _LENGTH_S = 22_050.0, 12.0
 _LOW_A_HZ, _WAVER_CENTS, _WAVER_HZ = 470.0, 1.0, 1.2

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from canebench.sound.analysis.drone_detection import bass_near, tenor_near
+from canebench.sound.analysis.drones.drone_detection import bass_near, tenor_near
 from canebench.sound.dsp.decimation import Section, sections
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from support.pitch import assert_within_cents

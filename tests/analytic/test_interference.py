@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from canebench.sound.analysis.drone_lines import DroneLines, drone_lines, without_drones
-from canebench.sound.analysis.drones import DroneRun, drone_runs
-from canebench.sound.analysis.interference import Surroundings
-from canebench.sound.analysis.pitch_contour import Stretch
+from canebench.sound.analysis.drones.drone_lines import DroneLines, drone_lines, without_drones
+from canebench.sound.analysis.drones.drone_runs import DroneRun, drone_runs
+from canebench.sound.analysis.notes.interference import Surroundings
+from canebench.sound.analysis.notes.pitch_contour import Stretch
 from canebench.sound.dsp.decimation import sections
 from canebench.sound.dsp.stft import Frames, frames_of
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.special import ive
 
+from canebench.bore.autodiff import variables
 from canebench.bore.losses import bessel_ratio, line, share
-from canebench.bore.tangent import variables
 from support.bores import BREATH, LOSSLESS
 
 if TYPE_CHECKING:

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from canebench.base.units import hz_to_cents
-from canebench.sound.analysis.drone_lines import NO_LINES
-from canebench.sound.analysis.interference import Surroundings
-from canebench.sound.analysis.octaves import in_right_octave
-from canebench.sound.analysis.pitch_contour import PitchContour, Stretch
+from canebench.sound.analysis.drones.drone_lines import NO_LINES
+from canebench.sound.analysis.notes.interference import Surroundings
+from canebench.sound.analysis.notes.octaves import in_right_octave
+from canebench.sound.analysis.notes.pitch_contour import PitchContour, Stretch
 from canebench.sound.dsp.decimation import Section
 from canebench.sound.dsp.stft import Frames, frames_of
 

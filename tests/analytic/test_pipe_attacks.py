@@ -14,13 +14,13 @@ from canebench.sound.synth import (
     DronePlan,
     Recipe,
     behaviour_for,
-    fingers,
     from_strike_to_cut,
     render,
     scale_notes,
     still,
 )
-from canebench.sound.synth.fingers import approached, rise_times_s
+from canebench.sound.synth.playing import fingers
+from canebench.sound.synth.playing.fingers import approached, rise_times_s
 from canebench.sound.synth.truth import Event
 from support.heterodyne import STEP_S, course_cents, level_db
 

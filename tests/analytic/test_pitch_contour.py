@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from canebench.sound.analysis import pitch_contour
-from canebench.sound.analysis.drone_lines import NO_LINES, drone_lines, without_drones
-from canebench.sound.analysis.drones import drone_runs
-from canebench.sound.analysis.pitch_contour import COMPASS_HZ, PitchContour, contour_of, stretches
+from canebench.sound.analysis.drones.drone_lines import NO_LINES, drone_lines, without_drones
+from canebench.sound.analysis.drones.drone_runs import drone_runs
+from canebench.sound.analysis.notes import pitch_contour
+from canebench.sound.analysis.notes.pitch_contour import COMPASS_HZ, PitchContour, contour_of, stretches
 from canebench.sound.dsp.decimation import Section, sections
 from canebench.sound.dsp.stft import Frames, frames_of
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 #: The docstring's "few cents".
 _ROUGH_CENTS = 5.0
-#: What the phase follower needs to start from (`analysis.note_tracking`); asked of a pitch that moves.
+#: What the phase follower needs to start from (`analysis.notes.note_tracking`); asked of a pitch that moves.
 _NEEDED_CENTS = 20.0
 _LEAST_S = 0.3
 #: After a note begins the room still holds the one before; before it ends a window reaches over its end.

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.signal import resample, resample_poly
 
-from canebench.sound.analysis.drones import DroneRun
+from canebench.sound.analysis.drones.drone_runs import DroneRun
 from canebench.sound.analysis.measure import measure
 from canebench.sound.analysis.processing import _waver_cents
 from canebench.sound.dsp.harmonic_source import HarmonicSource

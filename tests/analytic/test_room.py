@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from canebench.sound.analysis.drone_lines import NO_LINES
-from canebench.sound.analysis.interference import Surroundings
-from canebench.sound.analysis.pitch_contour import contour_of, stretches
-from canebench.sound.analysis.room import tail_share
+from canebench.sound.analysis.drones.drone_lines import NO_LINES
+from canebench.sound.analysis.notes.interference import Surroundings
+from canebench.sound.analysis.notes.pitch_contour import contour_of, stretches
+from canebench.sound.analysis.notes.room import tail_share
 from canebench.sound.dsp.decimation import sections
 from canebench.sound.dsp.stft import frames_of
 from canebench.sound.dsp.uncertainty import note_variance

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from canebench.sound.analysis.tenor_pair import PairCourse, tenor_pair
+from canebench.sound.analysis.drones.tenor_pair import PairCourse, tenor_pair
 from canebench.sound.dsp.decimation import Section
 from canebench.sound.dsp.stft import frames_of
 

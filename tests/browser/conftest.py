@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from playwright.sync_api import Browser, Playwright, expect, sync_playwright
 
-from canebench.bench.measure_take import DEMO_FILE
+from canebench.bench.acts.fitting.measure_take import DEMO_FILE
 from support.running_bench import WAIT_MS, Bench, Watch, launched, serving, signed_in_page
 
 if TYPE_CHECKING:

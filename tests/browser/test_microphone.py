@@ -16,7 +16,7 @@ import pytest
 from playwright.sync_api import expect
 
 from canebench.base.units import hz_to_cents
-from canebench.bench.measure_take import measure_take
+from canebench.bench.acts.fitting.measure_take import measure_take
 from canebench.sound.files.encode import write_recording
 from canebench.sound.files.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes

@@ -11,7 +11,7 @@ from scipy.optimize import linprog, lsq_linear, nnls
 
 from canebench.base.fingering import HOLES, notes_through
 from canebench.base.notes import LOW_A, NOTES
-from canebench.fitting.optimum import _SPARING, CHOICES, Candidate, _Problem, best_by_strips
+from canebench.fitting.optimum import _SPARING, CHOICES, SettingCandidate, _Problem, best_by_strips
 from canebench.fitting.response import Response
 
 _TOLERANCE = np.full(len(NOTES), 3.0)
@@ -67,7 +67,7 @@ def turned_seat(response: Response) -> Response:
     return replace(response, bare_cents=2 * middle - response.bare_cents)
 
 
-def best(response: Response, *, follow_low_a: bool) -> Candidate:
+def best(response: Response, *, follow_low_a: bool) -> SettingCandidate:
     return best_by_strips(response, _TOLERANCE, follow_low_a=follow_low_a)[-1]
 
 

@@ -17,9 +17,9 @@ import pytest
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
-from canebench.bore.air import Conditions
 from canebench.bore.chanter_file import generic
-from canebench.bore.geometry import Hole, Section
+from canebench.bore.gas.air import Conditions
+from canebench.bore.geometry import BoreSection, Hole
 from canebench.bore.instrument import Instrument, network_of, rows_of
 from canebench.bore.resonance import resonances_hz
 from canebench.bore.sensitivity import Sensitivity, sensitivity
@@ -191,7 +191,7 @@ def _taped() -> Case:
     chanter = replace(
         _GENERIC.chanter,
         sections=tuple(
-            Section(length_mm=length, top_mm=top, bottom_mm=bottom)
+            BoreSection(length_mm=length, top_mm=top, bottom_mm=bottom)
             for length, (top, bottom) in zip(lengths, widths, strict=True)
         ),
         seat=replace(_GENERIC.chanter.seat, diameter_mm=7.5, gap_mm=6.0),

@@ -11,8 +11,8 @@ import pytest
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
 from canebench.base.units import hz_to_cents
-from canebench.bore.air import Conditions
 from canebench.bore.chanter_file import generic, generic_text, parse
+from canebench.bore.gas.air import Conditions
 from canebench.bore.instrument import PINCH_SHARE, pitches_hz, sensitivity_at
 from canebench.bore.unknowns import Unknowns
 

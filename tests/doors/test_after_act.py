@@ -9,10 +9,10 @@ import pytest
 
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
-from canebench.bench.after_act import after_act
-from canebench.bench.fitting import Fitting, FittingTake
-from canebench.bench.fitting_file import load_fitting
-from canebench.bench.plan_take import ALL, Done
+from canebench.bench.acts.fitting.after_act import after_act
+from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
+from canebench.bench.acts.fitting.fitting_file import load_fitting
+from canebench.bench.acts.fitting.plan_take import ALL, PlanMade
 from canebench.bore.calibrate import Take
 from doors.bench_takes import Json, SoundBench, chanter, given, misfits, setting_in
 from doors.run import run
@@ -243,14 +243,14 @@ _PLANNED = (Setting(seat_mm=0.5), Setting(seat_mm=0.5), Setting(seat_mm=0.5, tap
 @pytest.mark.parametrize(
     ("done", "now", "left"),
     [
-        (Done(), _PLANNED[0], _PLANNED[1:]),
-        (Done(acts=2), _PLANNED[0], _PLANNED[2:]),
-        (Done(acts=0), Setting(), _PLANNED),
-        (Done(acts=ALL), _PLANNED[2], ()),
-        (Done(acts=1, tape_mm={"E": 1.0}), _PLANNED[2], ()),
-        (Done(acts=1, seat_mm=0.25), Setting(seat_mm=0.25), ()),
+        (PlanMade(), _PLANNED[0], _PLANNED[1:]),
+        (PlanMade(acts=2), _PLANNED[0], _PLANNED[2:]),
+        (PlanMade(acts=0), Setting(), _PLANNED),
+        (PlanMade(acts=ALL), _PLANNED[2], ()),
+        (PlanMade(acts=1, tape_mm={"E": 1.0}), _PLANNED[2], ()),
+        (PlanMade(acts=1, seat_mm=0.25), Setting(seat_mm=0.25), ()),
     ],
 )
-def test_what_is_done_and_what_is_left(done: Done, now: Setting, left: tuple[Setting, ...]) -> None:
+def test_what_is_done_and_what_is_left(done: PlanMade, now: Setting, left: tuple[Setting, ...]) -> None:
     assert done.setting(Setting(), _PLANNED) == now
     assert tuple(done.left(now, _PLANNED)) == left

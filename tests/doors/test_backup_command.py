@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import shutil
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import pytest
 
-from canebench.store.ledger import open_ledger
+from canebench.store.ledger import BIN_DAYS, open_ledger, utc_now
 from doors.run import run
 from support.ledgers import dump_of
 
@@ -66,3 +67,23 @@ def test_what_is_not_there(tmp_path: Path, ledger: Path) -> None:
     again = run("backup", str(tmp_path / "empty"), "--ledger", str(ledger))
     assert again.exit_code == 4
     assert "never written over" in again.stderr
+
+
+@pytest.mark.parametrize(("days", "left"), [(BIN_DAYS + 1, 0), (BIN_DAYS - 1, 1)])
+def test_what_lay_in_the_bin_for_thirty_days_goes_and_the_backup_has_it(
+    ledger: Path, tmp_path: Path, days: int, left: int
+) -> None:
+    """Control: a day before, it stays."""
+    opened = open_ledger(str(ledger), clock=lambda: utc_now() - timedelta(days=days))
+    with opened.act("lot", who="A", said="x") as act:
+        lot = act.insert("lots", {"name": "never used", "count": 1})
+    with opened.act("remove", who="A", said="x") as act:
+        act.remove("lots", lot, read=act.row("lots", lot))
+    assert run("backup", str(tmp_path / "backup"), "--ledger", str(ledger)).exit_code == 0
+    assert _in_bin(ledger) == left
+    assert _in_bin(tmp_path / "backup" / "ledger.db") == 1
+
+
+def _in_bin(ledger: Path) -> int:
+    with open_ledger(str(ledger)).reading() as reader:
+        return len(reader.rows("lots", removed=True))

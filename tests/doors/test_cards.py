@@ -15,11 +15,11 @@ from PIL import Image
 
 from canebench.base.fingering import HOLES
 from canebench.base.scales import published_scales
-from canebench.bench import typeset
-from canebench.bench.card import card_of, command_for
-from canebench.bench.print_card import card_data
-from canebench.bench.print_labels import Grid, label_data
-from canebench.bench.stock import list_reeds
+from canebench.bench.acts.reeds.stock import list_reeds
+from canebench.bench.views.paper import typeset
+from canebench.bench.views.paper.card import card_of, command_for
+from canebench.bench.views.paper.print_card import card_data
+from canebench.bench.views.paper.print_labels import Grid, label_data
 from canebench.store.ledger import Ledger, open_ledger
 from doors.run import run
 

@@ -10,8 +10,8 @@ import pytest
 
 from canebench.base.fingering import HOLES, OPEN_HOLES
 from canebench.base.notes import NOTES
-from canebench.bench.chanter_effects import chanter_effects
-from canebench.bench.fitting import Fitting
+from canebench.bench.acts.fitting.fitting import Fitting
+from canebench.bench.views.chanter_effects import chanter_effects
 from canebench.bore.chanter_file import generic, parse
 from doors.bench_takes import Json, SoundBench, given, misfits
 from doors.run import run

@@ -127,7 +127,7 @@ def test_cancelling_is_130(monkeypatch: pytest.MonkeyPatch) -> None:
     def stop() -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("canebench.bench.list_scales.list_scales", stop)
+    monkeypatch.setattr("canebench.bench.views.list_scales.list_scales", stop)
     result = run("scales")
     assert result.exit_code == 130
     assert "stopped" in result.stderr

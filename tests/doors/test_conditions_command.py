@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.base.errors import NotFoundError
-from canebench.bench.weather import note_conditions
+from canebench.bench.acts.reeds.weather import note_conditions
 from canebench.store.ledger import Ledger, open_ledger
 from doors.run import run
 from support.ledgers import Clock, dump_of

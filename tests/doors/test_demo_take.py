@@ -10,9 +10,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from canebench.bench.measure_take import DEMO_FILE, measure_demo, measure_take
-from canebench.bench.render_take import recipe_from, render_take, truth_object
-from canebench.bench.wire import report_object
+from canebench.bench.acts.fitting.measure_take import DEMO_FILE, measure_demo, measure_take
+from canebench.bench.acts.upkeep.render_take import recipe_from, render_take, truth_object
+from canebench.bench.views.wire.measurement import report_object
 from canebench.fitting.acts import Act
 from canebench.sound.files.decode import read_recording
 from canebench.sound.synth import Recipe, render, scale_notes

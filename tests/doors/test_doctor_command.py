@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from canebench.bench import check_up as looking
+from canebench.bench.acts.upkeep import check_up as looking
 from canebench.store.ledger import open_ledger
 from doors.run import run
 

@@ -12,7 +12,7 @@ import pytest
 from canebench.base.finding import Finding
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
-from canebench.bench import measure_take as bench
+from canebench.bench.acts.fitting import measure_take as bench
 from canebench.sound.files.encode import write_recording
 from canebench.sound.synth import Recipe, render, scale_notes
 from canebench.store.ledger import open_ledger

@@ -10,12 +10,12 @@ import pytest
 
 from canebench.base.errors import InputError, NotFoundError
 from canebench.base.notes import NOTES
-from canebench.bench.begin_fitting import begin_fitting, recent_fittings
-from canebench.bench.draw_fitting import draw_after, draw_expected, draw_now, draw_take
-from canebench.bench.fit_reed import Fitted, Place, Wish, fit_reed
-from canebench.bench.fitting_now import Fittings
-from canebench.bench.plan_take import Done
-from canebench.bench.type_take import Typed
+from canebench.bench.acts.fitting.begin_fitting import begin_fitting, recent_fittings
+from canebench.bench.acts.fitting.fit_reed import Fitted, Place, Wish, fit_reed
+from canebench.bench.acts.fitting.plan_take import PlanMade
+from canebench.bench.acts.fitting.type_take import Typed
+from canebench.bench.views.drawing.draw_fitting import draw_after, draw_expected, draw_now, draw_take
+from canebench.bench.views.fitting_now import Fittings
 from canebench.store.ledger import Ledger, open_ledger
 from support.ledgers import Clock, last_act
 
@@ -34,7 +34,9 @@ def ledger(tmp_path: Path) -> Ledger:
 
 def played(ledger: Ledger, hz: tuple[float, ...], *, acts: int = 1, wish: Wish | None = None) -> Fitted:
     readings = {note: Typed(value=value, unit="Hz") for note, value in zip(NOTES, hz, strict=True)}
-    return fit_reed(ledger, readings, place=PLACE, who="tester", done=Done(acts=acts), wish=wish or Wish())
+    return fit_reed(
+        ledger, readings, place=PLACE, who="tester", done=PlanMade(acts=acts), wish=wish or Wish()
+    )
 
 
 def test_the_newest_take_reads_as_it_was_measured(ledger: Ledger) -> None:

@@ -10,8 +10,8 @@ import pytest
 
 from canebench.base.finding import Finding
 from canebench.base.scales import DEFAULT_SCALE
-from canebench.bench import measure_take as bench
-from canebench.cli.measure import command
+from canebench.bench.acts.fitting import measure_take as bench
+from canebench.cli.takes.measure import command
 from canebench.sound.analysis.measure import measure
 from canebench.sound.files.encode import write_recording
 from canebench.sound.synth import Recipe, render, scale_notes

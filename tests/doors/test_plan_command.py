@@ -9,10 +9,10 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from canebench.base.setting import Setting
-from canebench.bench.fitting_file import load_fitting
-from canebench.bench.plan_take import Done, Wanted
+from canebench.bench.acts.fitting.fitting_file import load_fitting
+from canebench.bench.acts.fitting.plan_take import PlanMade, PlanWanted
 from canebench.bore.chanter_file import generic
-from canebench.cli.plan import command
+from canebench.cli.takes.plan import command
 from canebench.fitting.hemp import Hemp
 from canebench.fitting.limits import Limits
 from doors.bench_takes import Bench, SoundBench, given, misfits
@@ -284,7 +284,7 @@ def _defaults_told() -> list[str]:
         f"holes may bear tape [{limits.most_strips}]",
         f"may still be pinched [{limits.pinches_left}]",
         f"hemp thread [{hemp.thread_mm:g}]",
-        f"before this take. [default: {Done().acts}]",
+        f"before this take. [default: {PlanMade().acts}]",
     ]
 
 
@@ -298,5 +298,5 @@ def test_what_is_not_said_is_left_to_the_library() -> None:
     """Only --done has a default of its own, and it is the library's."""
     own = {param.name: param.default for param in command.params if param.default not in (None, False, ())}
     told = {name: value for name, value in own.items() if isinstance(value, (str, int, float))}
-    assert told == {"done": str(Done().acts)}
-    assert Wanted().bounds == {}
+    assert told == {"done": str(PlanMade().acts)}
+    assert PlanWanted().bounds == {}

@@ -10,14 +10,14 @@ from typing import Any
 import pytest
 
 from canebench.base.setting import Setting
-from canebench.bench.after_act import AfterAct, after_act
-from canebench.bench.chanter_effects import chanter_effects
-from canebench.bench.fitting import take_of
-from canebench.bench.fitting_file import fitting_object, load_fitting, save_fitting
-from canebench.bench.measure_take import measure_take
-from canebench.bench.plan_setting import Plan, plan_setting
-from canebench.bench.plan_take import Done, Wanted, measure_after, plan_take
-from canebench.bench.plan_wire import after_object, effects_object, plan_object
+from canebench.bench.acts.fitting.after_act import AfterAct, after_act
+from canebench.bench.acts.fitting.fitting import take_of
+from canebench.bench.acts.fitting.fitting_file import fitting_object, load_fitting, save_fitting
+from canebench.bench.acts.fitting.measure_take import measure_take
+from canebench.bench.acts.fitting.plan_setting import Plan, plan_setting
+from canebench.bench.acts.fitting.plan_take import PlanMade, PlanWanted, measure_after, plan_take
+from canebench.bench.views.chanter_effects import chanter_effects
+from canebench.bench.views.wire.plan import after_object, effects_object, plan_object
 from canebench.fitting.acts import Act
 from doors.bench_takes import DOCS, Json, SoundBench, given, misfits
 
@@ -33,7 +33,7 @@ def _strict(value: object) -> Any:
 @pytest.fixture(scope="module")
 def plan(tmp_path_factory: pytest.TempPathFactory) -> Plan:
     reed = SoundBench(tmp_path_factory.mktemp("plan"))
-    return plan_take(Path(reed.take), fitting_path=None, wanted=Wanted(), done=Done())
+    return plan_take(Path(reed.take), fitting_path=None, wanted=PlanWanted(), done=PlanMade())
 
 
 @pytest.fixture(scope="module")
@@ -148,7 +148,7 @@ def test_library_and_command_say_the_same_of_an_act(plan: Plan, tmp_path: Path) 
     paths = [tmp_path / name for name in ("library.json", "command.json")]
     for path in paths:
         save_fitting(plan.fitting, path, planned=[_DEEPER])
-    _report, by_library = measure_after(Path(reed.take), fitting_path=paths[0], done=Done())
+    _report, by_library = measure_after(Path(reed.take), fitting_path=paths[0], done=PlanMade())
     by_command = given("measure", reed.take, "--fitting", str(paths[1]))["after_act"]
     assert by_library is not None
     assert by_command == _strict(after_object(by_library))

@@ -9,7 +9,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from canebench.bench.measure_take import DEMO_TITLE
+from canebench.bench.acts.fitting.measure_take import DEMO_TITLE
 from canebench.fitting.acts import Act
 from doors.schema_check import faults
 

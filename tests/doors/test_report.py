@@ -12,12 +12,12 @@ import pytest
 from canebench.base.errors import InputError
 from canebench.base.finding import Finding
 from canebench.base.notes import NOTES
-from canebench.bench.draw_beam import beam_of, draw_beam, save_beam
-from canebench.bench.report import TakeReport, report_on, unsteadiness_cents
-from canebench.bench.verdict import verdict_of
-from canebench.cli.report_text import report_text
-from canebench.cli.terminal_beam import ASCII, UNICODE, all_of, terminal_beam
-from canebench.cli.text import fitting, table
+from canebench.bench.acts.fitting.report import TakeReport, report_on, unsteadiness_cents
+from canebench.bench.views.drawing.draw_beam import beam_of, draw_beam, save_beam
+from canebench.bench.views.verdict import verdict_of
+from canebench.cli.text.report_text import report_text
+from canebench.cli.text.terminal_beam import ASCII, UNICODE, all_of, terminal_beam
+from canebench.cli.text.words import fitting, table
 from canebench.fitting.acts import Act
 from doors.made_takes import TOP_FLAT, made_measurement
 

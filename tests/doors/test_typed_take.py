@@ -12,7 +12,7 @@ from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.base.setting import Setting
-from canebench.bench.type_take import Typed, typed_take
+from canebench.bench.acts.fitting.type_take import Typed, typed_take
 from canebench.store.ledger import open_ledger
 from doors.run import run
 from support.true_chanters import true_chanter

@@ -11,8 +11,8 @@ from typing import Any
 import pytest
 
 from canebench.base.finding import Finding
-from canebench.bench.report import report_on
-from canebench.bench.wire import SCHEMA, report_object
+from canebench.bench.acts.fitting.report import report_on
+from canebench.bench.views.wire.measurement import SCHEMA, report_object
 from canebench.fitting.acts import Act
 from doors.made_takes import TOP_FLAT, made_measurement
 from doors.schema_check import faults

@@ -16,7 +16,7 @@ from canebench.sound.files.decode_track import decode
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from canebench.sound.files.decode_track import Limits
+    from canebench.sound.files.decode_track import DecodingLimits
 
 _STATUS = Path("/proc/self/status").open()  # noqa: SIM115  opened before nothing can be opened any more
 _CHUNK = 8 << 20
@@ -84,13 +84,13 @@ def main() -> None:
     name, confine = sys.argv.pop(1), decode_child.confine
 
     def faulty(
-        source: BinaryIO, write: Callable[[bytes | memoryview], object], limits: Limits
+        source: BinaryIO, write: Callable[[bytes | memoryview], object], limits: DecodingLimits
     ) -> dict[str, object]:
         _FAULTS[name]()
         facts = decode(source, write, limits)
         return {**facts, "samples": 1} if name == "short" else facts
 
-    def confine_then_fail(limits: Limits) -> None:
+    def confine_then_fail(limits: DecodingLimits) -> None:
         confine(limits)
         # One more file, beside the three, would be one too many.
         assert resource.getrlimit(resource.RLIMIT_NOFILE) == (3, 3)

@@ -8,8 +8,8 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from canebench.store.database import Sqlite
-from canebench.store.restore import restore_backup
+from canebench.store.backups.restore import restore_backup
+from canebench.store.sqlite import Sqlite
 
 _TOUCHES = iter(range(int(sys.argv[4])))
 

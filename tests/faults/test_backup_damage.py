@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Final
 
 import pytest
 
-from canebench.store.backup import write_backup
+from canebench.store.backups.backup import write_backup
+from canebench.store.backups.verify import MANIFEST, SEAL, seal_of, verify_backup
 from canebench.store.ledger import open_ledger
-from canebench.store.verify import MANIFEST, SEAL, seal_of, verify_backup
 from support.damages import missed
 from support.ledgers import take_in
 

@@ -15,7 +15,7 @@ import pytest
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.fingering import notes_through, open_holes
 from canebench.base.setting import Setting
-from canebench.bore.geometry import Chanter, Hole, Reed, Seat, Section
+from canebench.bore.geometry import BoreSection, Chanter, Hole, Reed, Seat
 from canebench.bore.tape import covered_mm, covered_share, share_per_mm
 from support.bores import invented_chanter, invented_reed
 from support.effort import worked_s
@@ -28,8 +28,8 @@ _GOOD = invented_chanter()
 _AT_ONCE_S = 1.0
 
 
-def _section(*, length_mm: float = 325.0, top_mm: float = 4.0, bottom_mm: float = 20.0) -> Section:
-    return Section(length_mm=length_mm, top_mm=top_mm, bottom_mm=bottom_mm)
+def _section(*, length_mm: float = 325.0, top_mm: float = 4.0, bottom_mm: float = 20.0) -> BoreSection:
+    return BoreSection(length_mm=length_mm, top_mm=top_mm, bottom_mm=bottom_mm)
 
 
 def _hole(*, position_mm: float = 100.0, diameter_mm: float = 5.0, wall_mm: float = 5.0) -> Hole:

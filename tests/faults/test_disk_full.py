@@ -13,9 +13,10 @@ import apsw
 import pytest
 from sqlalchemy import create_engine, event
 
-from canebench.store.database import SETTINGS, LedgerError, Sqlite
+from canebench.store.database import LedgerError
 from canebench.store.ledger import Ledger, open_ledger
 from canebench.store.migrate import migrate
+from canebench.store.sqlite import SETTINGS, Sqlite
 from support.ledgers import dump_of, take_in
 from support.power_cut_disk import Disk, DiskDatabase
 

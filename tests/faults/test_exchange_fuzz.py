@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.base.errors import CanebenchError, InputError
-from canebench.store.exchange.importing import Choices, check_import
+from canebench.store.exchange.importing import ImportChoices, check_import
 from canebench.store.exchange.tables_out import read_tables, write_table
 from canebench.store.ledger import Ledger, open_ledger
 from support.effort import worked_s
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from canebench.store.exchange.tables_out import Form
 
 _NOW = "2026-01-25T12:00:00.000Z"
-_CHOICES = Choices(ids="renumbered", duplicates="skip")
+_CHOICES = ImportChoices(ids="renumbered", duplicates="skip")
 #: What parsers like to stumble over.
 _WORDS = (
     b'"', b",", b";", b"\r", b"\n", b"\0", b"\xff\xfe", b"\xfe\xff", b"\xef\xbb\xbf", b"NaN", b"1e999", b"-",

@@ -19,9 +19,9 @@ from canebench.base.errors import CanebenchError, InputError, NotFoundError
 from canebench.base.notes import NOTES
 from canebench.base.scales import scale_named
 from canebench.base.setting import Setting
-from canebench.bench import fitting_file
-from canebench.bench.fitting import Fitting, FittingTake
-from canebench.bench.fitting_file import fitting_object, load_fitting, save_fitting
+from canebench.bench.acts.fitting import fitting_file
+from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
+from canebench.bench.acts.fitting.fitting_file import fitting_object, load_fitting, save_fitting
 from canebench.bore.calibrate import Take
 from canebench.fitting.hemp import Hemp
 from canebench.fitting.limits import Limits

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, Final
 
 import pytest
 
-from canebench.store.database import SETTINGS, LedgerError, connect
+from canebench.store.database import LedgerError
 from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.sqlite import SETTINGS, connect
 from support.ledgers import Clock, dump_of, take_in
 from support.power_cut_disk import Disk, DiskDatabase
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from canebench.store.backup import write_backup
+from canebench.store.backups.backup import write_backup
 from canebench.store.ledger import open_ledger
 from support.ledgers import dump_of, take_in
 

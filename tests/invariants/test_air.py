@@ -11,11 +11,11 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from canebench.base.errors import InputError
-from canebench.bore.air import BREATH, Air, Conditions, air_at, air_per_degc
-from canebench.bore.density import compressibility, in_cipm_range
-from canebench.bore.humidity import water_fraction
-from canebench.bore.mixture import ideal_speed_m_s, molar_heat
-from canebench.bore.speed_of_sound import cramer_speed_m_s, in_cramer_range, nearest
+from canebench.bore.gas.air import BREATH, Air, Conditions, air_at, air_per_degc
+from canebench.bore.gas.density import compressibility, in_cipm_range
+from canebench.bore.gas.humidity import water_fraction
+from canebench.bore.gas.mixture import ideal_speed_m_s, molar_heat
+from canebench.bore.gas.speed_of_sound import cramer_speed_m_s, in_cramer_range, nearest
 
 _FIELDS = tuple(field.name for field in dataclasses.fields(Air))
 #: Where a formula gives over to another, °C.

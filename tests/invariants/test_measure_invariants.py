@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from canebench.base.notes import NOTES
-from canebench.bench.measure_take import measure_take
-from canebench.bench.wire import report_object
+from canebench.bench.acts.fitting.measure_take import measure_take
+from canebench.bench.views.wire.measurement import report_object
 from canebench.sound.analysis.measure import measure
 from canebench.sound.files.decode import read_bytes
 from canebench.sound.files.recording import Recording

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from canebench.base.notes import HIGH_A, NOTES
 from canebench.bore.assembly import assemble
-from canebench.bore.geometry import Chanter, Hole, Reed, Seat, Section
+from canebench.bore.geometry import BoreSection, Chanter, Hole, Reed, Seat
 from canebench.bore.losses import line
 from canebench.bore.network import Cases, admittance, chain, end_admittance, reed_admittance, states
 from canebench.bore.toneholes import branches
@@ -59,8 +59,8 @@ def bores(draw: st.DrawFn) -> Bore:
     cut, step_mm = number(0.3, 0.7), draw(st.sampled_from((0.0, 0.0, 0.6)))
     middle_mm = throat_mm + cut * (end_mm - throat_mm) + number(-0.8, 0.8)
     sections = (
-        Section(length_mm=cut * length_mm, top_mm=throat_mm, bottom_mm=middle_mm),
-        Section(length_mm=(1 - cut) * length_mm, top_mm=middle_mm + step_mm, bottom_mm=end_mm),
+        BoreSection(length_mm=cut * length_mm, top_mm=throat_mm, bottom_mm=middle_mm),
+        BoreSection(length_mm=(1 - cut) * length_mm, top_mm=middle_mm + step_mm, bottom_mm=end_mm),
     )
     wall_mm = number(3, 7)
     places = [place * length_mm + number(-2, 2) for place in (*_PLACES, 0.92)]
@@ -72,7 +72,7 @@ def bores(draw: st.DrawFn) -> Bore:
         replace(hole, diameter_mm=min(8.0, share * bare.bore_mm(hole.position_mm))) for hole in tiny
     )
     chanter = replace(bare, holes=holes[:8], vents=(holes[8],) * 2)
-    staple = Section(length_mm=number(18, 28), top_mm=number(2.2, 3.0), bottom_mm=number(3.4, 4.6))
+    staple = BoreSection(length_mm=number(18, 28), top_mm=number(2.2, 3.0), bottom_mm=number(3.4, 4.6))
     hz = np.array([number(100, 3_000) for _ in range(4)])
     open_share = np.array([[draw(st.sampled_from((0.0, 1.0, 1.0, 0.6))) for _ in range(10)] for _ in hz])
     reed = Reed(staple=staple, volume_mm3=number(150, 250))

@@ -9,13 +9,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from canebench.bore.tangent import Tangent, through, variables
+from canebench.bore.autodiff import Tangent, through, variables
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from canebench.base.arrays import ComplexArray
-    from canebench.bore.tangent import Number
+    from canebench.bore.autodiff import Number
 
 #: Away from 0, and from the negative axis, where powers have their cut.
 _SIZE = st.floats(0.3, 3.0)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.base.errors import CanebenchError, InputError
-from canebench.bench.drones import cents_a_mm, keep_drone, list_drones, note_pin, what_pin_says
+from canebench.bench.acts.reeds.drones import cents_a_mm, keep_drone, list_drones, note_pin, what_pin_says
 from canebench.store.ledger import Ledger, open_ledger
 from doors.run import run
 from support.ledgers import Clock, dump_of, last_act

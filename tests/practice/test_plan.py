@@ -12,9 +12,9 @@ from canebench.base.errors import InputError
 from canebench.base.fingering import HOLES
 from canebench.base.notes import LOW_A, NOTES
 from canebench.base.setting import Setting
-from canebench.bench.fitting import Fitting, FittingTake
-from canebench.bench.model_response import deviations_cents
-from canebench.bench.plan_setting import Option, Plan, plan_setting
+from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
+from canebench.bench.acts.fitting.model_response import deviations_cents
+from canebench.bench.acts.fitting.plan_setting import Option, Plan, plan_setting
 from canebench.bore.calibrate import Take
 from canebench.bore.instrument import pitches_hz
 from canebench.fitting.acts import Act

@@ -6,17 +6,17 @@ import math
 
 import pytest
 
-from canebench.bore.air import BREATH, Conditions, air_at
-from canebench.bore.density import cipm_density_kg_m3, density_kg_m3, in_cipm_range
-from canebench.bore.humidity import (
+from canebench.bore.gas.air import BREATH, Conditions, air_at
+from canebench.bore.gas.density import cipm_density_kg_m3, density_kg_m3, in_cipm_range
+from canebench.bore.gas.humidity import (
     cramer_saturation_pa,
     enhancement,
     iso9613_saturation_pa,
     saturation_pa,
     water_fraction,
 )
-from canebench.bore.mixture import conductivity_w_mk, ideal_speed_m_s, viscosity_pa_s
-from canebench.bore.speed_of_sound import cramer_speed_m_s, iso9613_speed_m_s, speed_m_s
+from canebench.bore.gas.mixture import conductivity_w_mk, ideal_speed_m_s, viscosity_pa_s
+from canebench.bore.gas.speed_of_sound import cramer_speed_m_s, iso9613_speed_m_s, speed_m_s
 from support.datasets import published
 
 _CRAMER = published("cramer")

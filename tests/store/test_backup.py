@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.base.errors import InputError
-from canebench.store.backup import write_backup
-from canebench.store.database import LedgerError, Sqlite
+from canebench.store.backups.backup import write_backup
+from canebench.store.backups.restore import restore_backup
+from canebench.store.backups.snapshots import KEPT, keep_snapshot, snapshots
+from canebench.store.backups.verify import MANIFEST, SEAL, seal_of, verify_backup
+from canebench.store.database import LedgerError
 from canebench.store.ledger import Ledger, open_ledger
-from canebench.store.restore import restore_backup
-from canebench.store.snapshots import KEPT, keep_snapshot, snapshots
-from canebench.store.verify import MANIFEST, SEAL, seal_of, verify_backup
+from canebench.store.sqlite import Sqlite
 from support.ledgers import dump_of, last_act, take_in
 
 if TYPE_CHECKING:

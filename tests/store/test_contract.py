@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 
 from canebench.base.errors import InputError, NotFoundError, UnknownNameError
 from canebench.store.ledger import BIN_DAYS, Ledger, open_ledger
+from canebench.store.refused_edits import StaleEditError
 from canebench.store.values import written
-from canebench.store.writer import StaleEditError
 from support.ledgers import Clock, dump_of, last_act, row_of, take_in
 
 if TYPE_CHECKING:

@@ -18,9 +18,9 @@ from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from canebench.base.errors import InputError, NotFoundError, UnknownNameError
-from canebench.store.exchange import csv_file
-from canebench.store.exchange.importing import Choices, check_import, commit_import
-from canebench.store.exchange.json_file import schema, write_json
+from canebench.store.exchange.files import csv_file
+from canebench.store.exchange.files.json_file import schema, write_json
+from canebench.store.exchange.importing import ImportChoices, check_import, commit_import
 from canebench.store.exchange.protect import protected, unprotected
 from canebench.store.exchange.sheet import written_columns
 from canebench.store.exchange.tables_out import (
@@ -44,8 +44,8 @@ if TYPE_CHECKING:
 _DOCS = Path(__file__).resolve().parents[2] / "docs"
 _MOMENT = datetime(2026, 1, 25, 12, tzinfo=UTC)
 _NOW = "2026-01-25T12:00:00.000Z"
-KEPT = Choices(ids="kept", duplicates="refuse")
-RENUMBERED = Choices(ids="renumbered", duplicates="skip")
+KEPT = ImportChoices(ids="kept", duplicates="refuse")
+RENUMBERED = ImportChoices(ids="renumbered", duplicates="skip")
 
 #: Text that files and programs are known to change.
 NASTY = (

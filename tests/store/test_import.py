@@ -13,7 +13,7 @@ from canebench.base.errors import InputError, UnknownNameError
 from canebench.store.exchange import sheet as sheet_file
 from canebench.store.exchange.headers import match_headers
 from canebench.store.exchange.importing import (
-    Choices,
+    ImportChoices,
     Imported,
     ImportRefusedError,
     TableFound,
@@ -34,8 +34,8 @@ if TYPE_CHECKING:
 
 _MOMENT = datetime(2026, 1, 25, 12, tzinfo=UTC)
 _NOW = "2026-01-25T12:00:00.000Z"
-SKIP = Choices(ids="renumbered", duplicates="skip")
-REFUSE = Choices(ids="renumbered", duplicates="refuse")
+SKIP = ImportChoices(ids="renumbered", duplicates="skip")
+REFUSE = ImportChoices(ids="renumbered", duplicates="refuse")
 
 
 @pytest.fixture
@@ -49,13 +49,13 @@ def ledger(tmp_path: Path) -> Ledger:
     return made
 
 
-def look(ledger: Ledger, table: str, text: str | bytes, choices: Choices = SKIP) -> TableFound:
+def look(ledger: Ledger, table: str, text: str | bytes, choices: ImportChoices = SKIP) -> TableFound:
     data = text.encode() if isinstance(text, str) else text
     with ledger.reading() as reader:
         return check_import(reader, read_tables(data, form="csv", table=table), choices)[table]
 
 
-def bring(ledger: Ledger, table: str, text: str | bytes, choices: Choices = SKIP) -> Imported:
+def bring(ledger: Ledger, table: str, text: str | bytes, choices: ImportChoices = SKIP) -> Imported:
     data = text.encode() if isinstance(text, str) else text
     sheets = read_tables(data, form="csv", table=table)
     return commit_import(ledger, sheets, choices, who="tester", said="in from a file")
@@ -194,13 +194,13 @@ def test_a_unit_that_is_none_of_the_columns_is_refused(ledger: Ledger) -> None:
 
 def test_a_mapping_goes_before_the_headers(ledger: Ledger) -> None:
     mapping = {"Bezeichnung": "name", "Stück": "count", "price": None, "count": None}
-    choices = Choices(ids="renumbered", duplicates="refuse", mapping={"lots": mapping})
+    choices = ImportChoices(ids="renumbered", duplicates="refuse", mapping={"lots": mapping})
     text = "Bezeichnung;Stück;price;count\nA;3;viel;nichts\n"
     bring(ledger, "lots", text, choices)
     (row,) = rows(ledger, "lots")
     assert (row["name"], row["count"], row["price"]) == ("A", 3, None)
     with pytest.raises(UnknownNameError, match="lots"):
-        look(ledger, "lots", text, Choices(ids="kept", duplicates="skip", mapping={"lot": mapping}))
+        look(ledger, "lots", text, ImportChoices(ids="kept", duplicates="skip", mapping={"lot": mapping}))
 
 
 def test_columns_that_are_needed_or_stand_twice_are_said(ledger: Ledger) -> None:
@@ -326,7 +326,7 @@ def test_times_without_a_zone_are_counted(ledger: Ledger) -> None:
 
 
 def test_ids_are_kept_only_where_they_were_never_used(ledger: Ledger) -> None:
-    kept = Choices(ids="kept", duplicates="skip")
+    kept = ImportChoices(ids="kept", duplicates="skip")
     head = "id,version,number,state,state_since\n"
     assert bring(ledger, "reeds", f"{head}1,1,1,new,{_NOW}\n", kept).written == 0
     for text in (f"1,1,77,new,{_NOW}\n", f"8,1,1,new,{_NOW}\n", f"8,1,8,new,{_NOW}\n8,1,9,new,{_NOW}\n"):

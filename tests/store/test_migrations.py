@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.store import migrate as migrating
-from canebench.store.database import LedgerError, open_database
+from canebench.store.database import LedgerError
+from canebench.store.engine import open_database
 from canebench.store.ledger import Ledger, open_ledger
 from canebench.store.migrate import migrate, revision_of
 from canebench.store.schema import HEAD

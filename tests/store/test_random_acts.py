@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
 
 from canebench.base.errors import CanebenchError
-from canebench.store.database import open_database
+from canebench.store.engine import open_database
 from canebench.store.ledger import Ledger
 from canebench.store.tables import STATES, TABLES
 from support.ledgers import Clock, dump_of, take_in

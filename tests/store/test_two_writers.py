@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.store.ledger import open_ledger
-from canebench.store.writer import StaleEditError
+from canebench.store.refused_edits import StaleEditError
 from support.ledgers import dump_of, row_of, take_in
 
 if TYPE_CHECKING:

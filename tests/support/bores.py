@@ -12,7 +12,7 @@ import numpy as np
 from canebench.base.fingering import HOLES, open_holes
 from canebench.base.notes import NOTES
 from canebench.bore.assembly import assemble
-from canebench.bore.geometry import Chanter, Hole, Reed, Seat, Section
+from canebench.bore.geometry import BoreSection, Chanter, Hole, Reed, Seat
 from canebench.bore.losses import Medium
 from canebench.bore.network import Cases, chain
 from canebench.bore.resonance import resonances_hz
@@ -59,7 +59,7 @@ def invented_chanter(*, gap_mm: float = 0.0, socket_mm: float = 6.0) -> Chanter:
     return Chanter(
         name="invented",
         seat=Seat(diameter_mm=socket_mm, gap_mm=gap_mm),
-        sections=(Section(length_mm=_LENGTH_MM, top_mm=4.0, bottom_mm=4.0 + _TAPER * _LENGTH_MM),),
+        sections=(BoreSection(length_mm=_LENGTH_MM, top_mm=4.0, bottom_mm=4.0 + _TAPER * _LENGTH_MM),),
         holes=tuple(holes),
         vents=(vent, vent),
     )
@@ -67,7 +67,7 @@ def invented_chanter(*, gap_mm: float = 0.0, socket_mm: float = 6.0) -> Chanter:
 
 def invented_reed(*, volume_mm3: float = 268.8) -> Reed:
     """The invented chanter's reed."""
-    return Reed(staple=Section(length_mm=24.0, top_mm=2.7, bottom_mm=4.0), volume_mm3=volume_mm3)
+    return Reed(staple=BoreSection(length_mm=24.0, top_mm=2.7, bottom_mm=4.0), volume_mm3=volume_mm3)
 
 
 def shares(
@@ -118,10 +118,10 @@ def bare_bore(
     chanter = Chanter(
         name="bare",
         seat=Seat(diameter_mm=middle_mm, gap_mm=0.0),
-        sections=(Section(length_mm=length_mm - staple_mm, top_mm=middle_mm, bottom_mm=bottom_mm),),
+        sections=(BoreSection(length_mm=length_mm - staple_mm, top_mm=middle_mm, bottom_mm=bottom_mm),),
         holes=tuple(tiny),
     )
-    staple = Section(length_mm=staple_mm, top_mm=top_mm, bottom_mm=middle_mm)
+    staple = BoreSection(length_mm=staple_mm, top_mm=top_mm, bottom_mm=middle_mm)
     network = assemble(chanter, Reed(staple=staple, volume_mm3=100.0), medium)
     none = np.empty(0)
     return replace(

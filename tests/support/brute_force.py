@@ -14,11 +14,11 @@ from scipy.optimize import linprog
 from canebench.base.fingering import HOLES
 from canebench.base.notes import LOW_A, NOTES
 from canebench.base.setting import Setting
-from canebench.bench.model_response import deviations_cents
+from canebench.bench.acts.fitting.model_response import deviations_cents
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
-    from canebench.bench.fitting import Fitting
+    from canebench.bench.acts.fitting.fitting import Fitting
     from canebench.fitting.limits import Limits
     from support.true_chanters import TrueChanter
 

@@ -7,7 +7,7 @@ from functools import partial
 from random import Random
 from typing import TYPE_CHECKING, Final
 
-from canebench.store.verify import MANIFEST, SEAL, seal_of, verify_backup
+from canebench.store.backups.verify import MANIFEST, SEAL, seal_of, verify_backup
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 
 from canebench.base.fingering import HOLES
-from canebench.bore.geometry import Chanter, Hole, Reed, Seat, Section
+from canebench.bore.geometry import BoreSection, Chanter, Hole, Reed, Seat
 from canebench.bore.radiation import UNFLANGED
 
 _MM = 1e-3
@@ -42,7 +42,7 @@ def random_bore(seed: int) -> RandomBore:
     staple_mm = rng.uniform(3.6, 4.4)
     throat_mm = rng.uniform(3.6, 4.6) if wide else staple_mm
     gap = Seat(diameter_mm=rng.uniform(4.0, 8.0) if wide else staple_mm, gap_mm=rng.uniform(0.5, 6.0))
-    staple = Section(length_mm=rng.uniform(20, 28), top_mm=rng.uniform(2.4, 3.0), bottom_mm=staple_mm)
+    staple = BoreSection(length_mm=rng.uniform(20, 28), top_mm=rng.uniform(2.4, 3.0), bottom_mm=staple_mm)
     sections = _sections(rng, length_mm=rng.uniform(300, 370), throat_mm=throat_mm)
     places = _places(rng, sections)
     bare = Chanter(
@@ -64,13 +64,13 @@ def random_bore(seed: int) -> RandomBore:
     )
 
 
-def _sections(rng: np.random.Generator, *, length_mm: float, throat_mm: float) -> tuple[Section, ...]:
+def _sections(rng: np.random.Generator, *, length_mm: float, throat_mm: float) -> tuple[BoreSection, ...]:
     """One to four, widening unevenly from the throat to the sole; some cylindrical, some after a step."""
     count = int(rng.integers(1, 5))
     shares = np.concatenate([[0.0], np.sort(rng.uniform(0.08, 0.92, count - 1)), [1.0]])
     lean = rng.uniform(0.7, 1.4)
     widths = throat_mm + (rng.uniform(17, 24) - throat_mm) * shares**lean
-    found: list[Section] = []
+    found: list[BoreSection] = []
     top_mm = throat_mm
     for number, (share, share_below) in enumerate(pairwise(shares)):
         last = number == count - 1
@@ -78,7 +78,7 @@ def _sections(rng: np.random.Generator, *, length_mm: float, throat_mm: float) -
         if not last and rng.random() < 0.25:
             bottom_mm = top_mm
         found.append(
-            Section(
+            BoreSection(
                 length_mm=float((share_below - share) * length_mm),
                 top_mm=float(top_mm),
                 bottom_mm=float(bottom_mm),
@@ -88,7 +88,7 @@ def _sections(rng: np.random.Generator, *, length_mm: float, throat_mm: float) -
     return tuple(found)
 
 
-def _places(rng: np.random.Generator, sections: tuple[Section, ...]) -> list[float]:
+def _places(rng: np.random.Generator, sections: tuple[BoreSection, ...]) -> list[float]:
     """Eight holes and one or two vents below them, millimetres from the throat, clear of every joint."""
     joints = np.cumsum([section.length_mm for section in sections])
     for _ in range(10_000):

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from canebench.bench.demo_season import make_demo
+from canebench.bench.acts.upkeep.demo_season import make_demo
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from playwright.sync_api import sync_playwright
 
-from canebench.bench.demo_season import make_demo
+from canebench.bench.acts.upkeep.demo_season import make_demo
 from support.every_page import EVERY_PAGE
 from support.running_bench import launched, serving, signed_in_page
 

@@ -17,9 +17,9 @@ import numpy as np
 
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
-from canebench.bore.air import BREATH
 from canebench.bore.calibrate import Take
 from canebench.bore.chanter_file import generic
+from canebench.bore.gas.air import BREATH
 from canebench.bore.instrument import Instrument, pitches_hz
 from canebench.bore.unknowns import Unknowns
 
@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from canebench.base.arrays import FloatArray
+    from canebench.bore.autodiff import Number
     from canebench.bore.losses import Medium
-    from canebench.bore.tangent import Number
 
 UNKNOWNS = Unknowns(start=generic(), conditions=BREATH)
 #: How well a note repeats, cents: two breaths of a steady piper.

@@ -10,13 +10,13 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from canebench.web.app import routes
 
 if TYPE_CHECKING:
-    from canebench.web.entry import Entry
+    from canebench.web.security.sign_in import SignIn
 
 #: Reading these does not need a browser that has signed in.
 OPEN: Final = ("/enter", "/static/")
 
 
-def addresses(entry: Entry, *, kind: str) -> list[tuple[str, str]]:
+def addresses(entry: SignIn, *, kind: str) -> list[tuple[str, str]]:
     """(method, path) of all routes; `kind` is "http" or "websocket". Places hold 1, or a letter."""
     found = []
     for route in routes(entry):

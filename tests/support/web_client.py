@@ -9,7 +9,7 @@ from starlette.testclient import TestClient
 if TYPE_CHECKING:
     from starlette.applications import Starlette
 
-    from canebench.web.entry import Entry
+    from canebench.web.security.sign_in import SignIn
 
 PORT: Final = 8123
 HOST: Final = f"127.0.0.1:{PORT}"
@@ -18,7 +18,7 @@ ORIGIN: Final = f"http://{HOST}"
 SOCKETS: Final = f"ws://{HOST}"
 
 
-def signed_in(app: Starlette, entry: Entry) -> TestClient:
+def signed_in(app: Starlette, entry: SignIn) -> TestClient:
     """Signed in."""
     client = TestClient(app, base_url=ORIGIN, headers={"origin": ORIGIN})
     answer = client.get(entry.link(), follow_redirects=False)

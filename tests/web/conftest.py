@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.web.app import create_app
-from canebench.web.desk import the_desk
-from canebench.web.entry import Entry
+from canebench.web.context import open_context
+from canebench.web.security.sign_in import SignIn
 from support.web_client import HOST, PORT, signed_in
 
 if TYPE_CHECKING:
@@ -21,32 +21,32 @@ if TYPE_CHECKING:
 
 
 @pytest.fixture
-def entry() -> Entry:
-    return Entry(PORT)
+def entry() -> SignIn:
+    return SignIn(PORT)
 
 
 @pytest.fixture
-def empty_app(tmp_path: Path, entry: Entry) -> Starlette:
+def empty_app(tmp_path: Path, entry: SignIn) -> Starlette:
     """The page on a new ledger."""
-    return create_app(the_desk(str(tmp_path / "ledger.db"), "tester"), entry, hosts=[HOST])
+    return create_app(open_context(str(tmp_path / "ledger.db"), "tester"), entry, hosts=[HOST])
 
 
 @pytest.fixture
-def app(tmp_path: Path, season: Path, entry: Entry) -> Starlette:
+def app(tmp_path: Path, season: Path, entry: SignIn) -> Starlette:
     """The page on a copy of the season."""
     copytree(season, tmp_path / "season")
-    return create_app(the_desk(str(tmp_path / "season" / "ledger.db"), "tester"), entry, hosts=[HOST])
+    return create_app(open_context(str(tmp_path / "season" / "ledger.db"), "tester"), entry, hosts=[HOST])
 
 
 @pytest.fixture
-def client(app: Starlette, entry: Entry) -> Iterator[TestClient]:
+def client(app: Starlette, entry: SignIn) -> Iterator[TestClient]:
     """Signed in on the season."""
     with signed_in(app, entry) as made:
         yield made
 
 
 @pytest.fixture
-def empty_client(empty_app: Starlette, entry: Entry) -> Iterator[TestClient]:
+def empty_client(empty_app: Starlette, entry: SignIn) -> Iterator[TestClient]:
     """Signed in on a new ledger."""
     with signed_in(empty_app, entry) as made:
         yield made

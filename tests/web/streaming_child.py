@@ -8,7 +8,7 @@ import sys
 import time
 from pathlib import Path
 
-from canebench.web.recordings import Recordings
+from canebench.web.live.recordings import Recordings
 
 RATE_HZ = 48_000
 BLOCK = 2_048

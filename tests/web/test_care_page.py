@@ -6,8 +6,8 @@ import re
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from canebench.bench.care_now import care_now
-from canebench.bench.people import set_player
+from canebench.bench.acts.reeds.people import set_player
+from canebench.bench.views.care_now import care_now
 from canebench.care.cautions import CAUTIONS, Hazard, Occasion, cautions_for
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 def test_minutes_written_down_are_the_ones_reckoned(client: TestClient, app: Starlette) -> None:
-    ledger = app.state.desk.ledger
+    ledger = app.state.context.ledger
     nothing = care_now(ledger)
     assert (nothing.minutes_today, nothing.days_before) == ("0", "nothing")
     now = ledger.clock()
@@ -42,9 +42,9 @@ def test_a_reed_that_two_tried_rests_once(client: TestClient, app: Starlette) ->
     client.post("/reeds/5/mouth", data={"player": "Isla Penhallow"})
     client.post("/reeds/5/mouth", data={"player": "Isla Penhallow"})
     client.post("/reeds/6/mouth", data={"player": "Isla Penhallow"})
-    resting = care_now(app.state.desk.ledger).resting
+    resting = care_now(app.state.context.ledger).resting
     assert sorted(number for number, _ in resting) == ["5", "6"]
-    with app.state.desk.ledger.reading() as reader:
+    with app.state.context.ledger.reading() as reader:
         assert reader.count("mouth_tests", {"reed_id": 5}) >= 2
 
 
@@ -62,7 +62,7 @@ def test_every_caution_is_told_and_every_occasion_leads_to_its_own(client: TestC
 
 def test_ceilings_are_told_and_missing_ones_too(client: TestClient, app: Starlette) -> None:
     long = "Wilhelmina Featherstonehaugh of the North Quay at Ellerquay X"
-    set_player(app.state.desk.ledger, long, who="tester")
+    set_player(app.state.context.ledger, long, who="tester")
     page = client.get("/care").text
     assert re.search(rf"{long}</a></th><td>not set</td>", page)
     assert re.search(r"Isla Penhallow</a></th><td>[\d.]+ inH2O", page)

@@ -58,7 +58,7 @@ def test_a_file_that_will_not_do_is_said_and_nothing_changes(
     assert 'value="a crack at the sole"' in answer.text
     assert "<option selected>Rory Tamlin</option>" in answer.text
     assert "# mine &lt;&amp;&gt;</textarea>" in answer.text
-    with app.state.desk.ledger.reading() as reader:
+    with app.state.context.ledger.reading() as reader:
         assert reader.row("chanters", 1)["version"] == 1
 
 

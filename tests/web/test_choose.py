@@ -78,7 +78,7 @@ def test_what_is_missing_is_said_with_where_to_tell_it(client: TestClient) -> No
 
 
 def test_a_take_on_a_scale_of_another_bench_stops_nothing(client: TestClient, app: Starlette) -> None:
-    ledger = app.state.desk.ledger
+    ledger = app.state.context.ledger
     with ledger.act("x", who="x", said="x") as act:
         for take in act.rows("takes", {"reed_id": 2}):
             act.update("takes", take["id"], {"scale": "elsewhere"}, read=take)

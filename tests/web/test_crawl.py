@@ -60,11 +60,11 @@ class Seen(HTMLParser):
 
 def crawl(client: TestClient, start: str = "/") -> dict[str, Seen]:
     """Pages by path, following every link of ours."""
-    waiting = [start]
+    pending_uploads = [start]
     found: dict[str, Seen] = {}
     alike: dict[str, int] = {}
-    while waiting and len(found) < _MOST_PAGES:
-        path = waiting.pop(0)
+    while pending_uploads and len(found) < _MOST_PAGES:
+        path = pending_uploads.pop(0)
         kind = "".join("1" if c.isdigit() else c for c in path)
         if path in found or alike.get(kind, 0) >= _MOST_ALIKE:
             continue
@@ -77,7 +77,7 @@ def crawl(client: TestClient, start: str = "/") -> dict[str, Seen]:
             for link in seen.links:
                 goal = urlsplit(urljoin(ORIGIN + path, link))
                 if f"{goal.scheme}://{goal.netloc}" == ORIGIN:
-                    waiting.append(goal.path + (f"?{goal.query}" if goal.query else ""))
+                    pending_uploads.append(goal.path + (f"?{goal.query}" if goal.query else ""))
         found[path] = seen
     return found
 
@@ -103,18 +103,18 @@ def test_every_page_is_well_formed(any_client: TestClient) -> None:
 
 
 def test_looking_changes_nothing(client: TestClient, app: Starlette) -> None:
-    before, files = dump_of(app.state.desk.ledger), _files(app)
+    before, files = dump_of(app.state.context.ledger), _files(app)
     first, second = crawl(client), crawl(client)
     assert first.keys() == second.keys()
-    assert dump_of(app.state.desk.ledger) == before
+    assert dump_of(app.state.context.ledger) == before
     assert _files(app) == files
 
 
 def test_an_act_would_be_noticed(client: TestClient, app: Starlette) -> None:
     """The control: the dump that is compared does change with an act."""
-    before = dump_of(app.state.desk.ledger)
+    before = dump_of(app.state.context.ledger)
     client.post("/fit", data={"reed": "500", "chanter": "number 1"})
-    assert dump_of(app.state.desk.ledger) != before
+    assert dump_of(app.state.context.ledger) != before
 
 
 def test_a_page_without_labels_would_be_noticed() -> None:
@@ -133,5 +133,5 @@ def _has_label(control: dict[str, str | None], seen: Seen) -> bool:
 
 
 def _files(app: Starlette) -> list[Path]:
-    folder: Path = app.state.desk.takes.parent
+    folder: Path = app.state.context.takes.parent
     return sorted(path for path in folder.rglob("*") if not path.name.endswith(("-wal", "-shm", "-journal")))

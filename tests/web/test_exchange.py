@@ -32,9 +32,9 @@ def test_everything_goes_out(client: TestClient) -> None:
 
 
 def test_rows_are_looked_over_then_brought_in_then_taken_back(client: TestClient, app: Starlette) -> None:
-    before = dump_of(app.state.desk.ledger)
+    before = dump_of(app.state.context.ledger)
     page = looked(client, "players.csv", b"name\nEffie Garrow the younger\nIsla Penhallow\n")
-    assert dump_of(app.state.desk.ledger) == before
+    assert dump_of(app.state.context.ledger) == before
     token = re.search(r'name="waiting" value="(\w+)"', page)
     assert token
     done = client.post("/exchange/commit", data={"waiting": token[1], "table": "players"})

@@ -70,7 +70,7 @@ def test_what_was_looked_over_is_what_comes_in(client: TestClient, app: Starlett
     assert as_it_stands(again) == chosen
     done = client.post("/exchange/commit", data=as_it_stands(again))
     assert "brought in box.csv" in done.text
-    with app.state.desk.ledger.reading() as reader:
+    with app.state.context.ledger.reading() as reader:
         for number in ("X1", "X2"):
             row = reader.find("reeds", "number", number)
             assert row is not None
@@ -79,7 +79,7 @@ def test_what_was_looked_over_is_what_comes_in(client: TestClient, app: Starlett
 
 
 def test_a_file_refused_is_shown_again_with_what_was_chosen(client: TestClient, app: Starlette) -> None:
-    before = dump_of(app.state.desk.ledger)
+    before = dump_of(app.state.context.ledger)
     fields = as_it_stands(looked(client, "box.csv", BOX.replace(b"X2;new", b"X2;odd")))
     chosen = {**fields, "map-Nr": "number", "keep_ids": "on"}
     refused = client.post("/exchange/commit", data=chosen)
@@ -87,7 +87,7 @@ def test_a_file_refused_is_shown_again_with_what_was_chosen(client: TestClient, 
     assert "all rows fit or none" in refused.text
     assert "row 3, state" in refused.text
     assert as_it_stands(refused.text) == chosen
-    assert dump_of(app.state.desk.ledger) == before
+    assert dump_of(app.state.context.ledger) == before
 
 
 def test_hostile_headers_and_names_stay_words(client: TestClient) -> None:

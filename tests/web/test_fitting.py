@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.base.notes import NOTES
-from canebench.bench.measure_take import DEMO_FILE, measure_take
+from canebench.bench.acts.fitting.measure_take import DEMO_FILE, measure_take
 from support.web_client import signed_in
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from starlette.applications import Starlette
     from starlette.testclient import TestClient
 
-    from canebench.web.entry import Entry
+    from canebench.web.security.sign_in import SignIn
 
 #: An ordinary first take against its own low A: the top hand is flat.
 TYPED = dict(zip(NOTES, (417.0, 475.2, 533.5, 590.0, 633.0, 711.0, 788.0, 828.0, 935.0), strict=True))
@@ -103,28 +103,28 @@ def test_the_second_take_shows_predicted_beside_measured(empty_client: TestClien
     assert "1 mm deeper moves high A by" in page
 
 
-def test_what_was_done_is_the_setting(app: Starlette, entry: Entry) -> None:
+def test_what_was_done_is_the_setting(app: Starlette, entry: SignIn) -> None:
     """A setting told outright is kept as told; tape too."""
     with signed_in(app, entry) as client:
         place = begun(client)
         told = {"since": "other", "seat": "-0,5", "tape-C": "1.5"}
         client.post(f"{place}/take", data=typed(**told))
     reed, chanter = (int(part) for part in place.split("/")[2:])
-    with app.state.desk.ledger.reading() as reader:
+    with app.state.context.ledger.reading() as reader:
         setting = reader.rows("settings", {"reed_id": reed, "chanter_id": chanter})[-1]
         tapes = reader.rows("tapes", {"setting_id": setting["id"]})
     assert setting["seat_mm"] == -0.5
     assert [(tape["hole"], tape["covered_mm"]) for tape in tapes] == [("C", 1.5)]
 
 
-def test_a_pinch_done_is_counted_for_life(app: Starlette, entry: Entry) -> None:
+def test_a_pinch_done_is_counted_for_life(app: Starlette, entry: SignIn) -> None:
     with signed_in(app, entry) as client:
         place = begun(client)
         client.post(f"{place}/take", data=typed(since="nothing"))
         page = client.post(f"{place}/take", data=typed(since="other", seat="0", pinched="on")).text
     assert "Pinched once" in page or "1 pinch" in page
     reed = int(place.split("/")[2])
-    with app.state.desk.ledger.reading() as reader:
+    with app.state.context.ledger.reading() as reader:
         assert len(reader.rows("eases", {"reed_id": reed})) == 1
 
 
@@ -157,7 +157,7 @@ def test_errors_name_what_was_given(empty_client: TestClient, fields: dict[str, 
     assert said in answer.text
 
 
-def test_a_file_gives_the_numbers_of_the_command(empty_app: Starlette, entry: Entry, tmp_path: Path) -> None:
+def test_a_file_gives_the_numbers_of_the_command(empty_app: Starlette, entry: SignIn, tmp_path: Path) -> None:
     path = tmp_path / "slow scale.ogg"
     path.write_bytes((files("canebench") / "demo" / DEMO_FILE).read_bytes())
     expected = measure_take(path).measurement
@@ -168,12 +168,12 @@ def test_a_file_gives_the_numbers_of_the_command(empty_app: Starlette, entry: En
                 f"{place}/take", data={"how": "file", "since": "nothing"}, files={"file": (path.name, file)}
             )
     assert answer.status_code == 200, answer.text
-    with empty_app.state.desk.ledger.reading() as reader:
+    with empty_app.state.context.ledger.reading() as reader:
         take = reader.rows("takes")[-1]
         kept = {row["note"]: row["hz"] for row in reader.rows("pitches", {"take_id": take["id"]})}
     assert kept == {note.note: note.hz for note in expected.notes}
     assert take["origin"] == "slow scale.ogg"
-    assert (empty_app.state.desk.takes / f"{take['recording_sha256']}.flac").is_file()
+    assert (empty_app.state.context.takes / f"{take['recording_sha256']}.flac").is_file()
 
 
 def test_a_file_that_is_no_sound_changes_nothing(empty_client: TestClient) -> None:

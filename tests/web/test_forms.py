@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.base.errors import InputError
-from canebench.web.forms import Form
+from canebench.web.forms.forms import Form
 from canebench.web.routes.shell import own_path
 
 if TYPE_CHECKING:

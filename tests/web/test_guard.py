@@ -10,8 +10,8 @@ import pytest
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
-from canebench.web.entry import Entry
-from canebench.web.guard import Capped, OwnHost, OwnOrigin
+from canebench.web.security.origin_checks import BodyLimit, HostCheck, OriginCheck
+from canebench.web.security.sign_in import SignIn
 from support.web_addresses import OPEN, addresses
 from support.web_client import HOST, ORIGIN, PORT, signed_in
 from support.web_client import SOCKETS as SOCKETS_AT
@@ -45,8 +45,8 @@ FOREIGN_ORIGINS = [
     f"http://{HOST}.canebench.example",
     f"http://{HOST}/",
 ]
-HTTP = addresses(Entry(PORT), kind="http")
-SOCKETS = [path for _, path in addresses(Entry(PORT), kind="websocket")]
+HTTP = addresses(SignIn(PORT), kind="http")
+SOCKETS = [path for _, path in addresses(SignIn(PORT), kind="websocket")]
 CHANGING = [(method, path) for method, path in HTTP if method != "GET"]
 
 
@@ -65,7 +65,7 @@ def test_no_route_answers_to_a_foreign_host(client: TestClient, host: str) -> No
 
 
 @pytest.mark.parametrize("origin", FOREIGN_ORIGINS)
-def test_nothing_changes_for_a_foreign_origin(app: Starlette, entry: Entry, origin: str | None) -> None:
+def test_nothing_changes_for_a_foreign_origin(app: Starlette, entry: SignIn, origin: str | None) -> None:
     with signed_in(app, entry) as client:
         del client.headers["origin"]
         headers = {} if origin is None else {"origin": origin}
@@ -95,7 +95,7 @@ def test_nothing_is_shown_before_signing_in(app: Starlette) -> None:
         assert _refused(client, path, {})
 
 
-def test_a_link_signs_in_once(app: Starlette, entry: Entry) -> None:
+def test_a_link_signs_in_once(app: Starlette, entry: SignIn) -> None:
     link = entry.link()
     first, second = (TestClient(app, base_url=ORIGIN) for _ in range(2))
     assert first.get(link, follow_redirects=False).status_code == 303
@@ -104,7 +104,7 @@ def test_a_link_signs_in_once(app: Starlette, entry: Entry) -> None:
     assert second.get("/").status_code == 401
 
 
-def test_another_browsers_cookie_is_none_of_ours(app: Starlette, entry: Entry) -> None:
+def test_another_browsers_cookie_is_none_of_ours(app: Starlette, entry: SignIn) -> None:
     client = TestClient(app, base_url=ORIGIN, cookies={entry.cookie: "guessed"})
     assert client.get("/").status_code == 401
 
@@ -152,16 +152,16 @@ def test_a_body_without_a_length_is_counted() -> None:
     scope = {"type": "http", "method": "POST", "path": "/", "headers": []}
     # In a thread of its own: the browser's driver may have a loop running in this one.
     with ThreadPoolExecutor(1) as thread:
-        thread.submit(asyncio.run, Capped(swallow, lambda _: 1_000)(scope, receive, send)).result()
+        thread.submit(asyncio.run, BodyLimit(swallow, lambda _: 1_000)(scope, receive, send)).result()
     assert sent[0]["status"] == 413
 
 
-@pytest.mark.parametrize("guard", [OwnHost, OwnOrigin])
-def test_without_a_guard_the_table_would_notice(app: Starlette, entry: Entry, guard: type) -> None:
+@pytest.mark.parametrize("guard", [HostCheck, OriginCheck])
+def test_without_a_guard_the_table_would_notice(app: Starlette, entry: SignIn, guard: type) -> None:
     """The control: an app that lacks one of the guards answers what this table refuses."""
     app.user_middleware = [one for one in app.user_middleware if getattr(one, "cls", None) is not guard]
     with signed_in(app, entry) as client:
-        if guard is OwnHost:
+        if guard is HostCheck:
             assert client.get("/", headers={"host": FOREIGN_HOSTS[0]}).status_code == 200
         else:
             headers = {"origin": "http://canebench.example"}

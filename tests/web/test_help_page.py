@@ -10,7 +10,7 @@ import pytest
 from canebench.base.notes import HIGH_A, LOW_A, NOTES
 from canebench.base.scales import published_scales
 from canebench.base.units import hz_to_cents
-from canebench.bench.example_beam import CENTS, beats
+from canebench.bench.views.drawing.example_beam import CENTS, beats
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 import pytest
 
 from canebench.web.app import create_app
-from canebench.web.desk import the_desk
+from canebench.web.context import open_context
 from support.hostile_ledger import fill
 from support.payloads import payloads
 from support.web_client import HOST, signed_in
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from starlette.testclient import TestClient
 
-    from canebench.web.entry import Entry
+    from canebench.web.security.sign_in import SignIn
 
 #: Pages that show many rows, and those of single ones, by the number of payloads.
 _LISTS: Final = ("/", "/history", "/reeds", "/players", "/chanters", "/takes", "/care", "/exchange")
@@ -58,14 +58,14 @@ def _ours(told: dict[str, str | None]) -> bool:
 
 @pytest.fixture(scope="module")
 def hostile(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    desk = the_desk(str(tmp_path_factory.mktemp("hostile") / "ledger.db"), "tester")
-    fill(desk.ledger, payloads())
-    return desk.takes.parent / "ledger.db"
+    context = open_context(str(tmp_path_factory.mktemp("hostile") / "ledger.db"), "tester")
+    fill(context.ledger, payloads())
+    return context.takes.parent / "ledger.db"
 
 
 @pytest.fixture
-def hostile_client(hostile: Path, entry: Entry) -> Iterator[TestClient]:
-    with signed_in(create_app(the_desk(str(hostile), "tester"), entry, hosts=[HOST]), entry) as made:
+def hostile_client(hostile: Path, entry: SignIn) -> Iterator[TestClient]:
+    with signed_in(create_app(open_context(str(hostile), "tester"), entry, hosts=[HOST]), entry) as made:
         yield made
 
 

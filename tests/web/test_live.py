@@ -13,16 +13,16 @@ from starlette.websockets import WebSocketDisconnect
 
 from canebench.base.finding import Finding
 from canebench.base.units import hz_to_cents
-from canebench.bench.listen import now_object
-from canebench.bench.measure_take import measure_take
+from canebench.bench.acts.fitting.measure_take import measure_take
+from canebench.bench.views.live.listen import now_object
 from canebench.sound.dsp.loudness import Loudness
 from canebench.sound.files.decode import read_recording
 from canebench.sound.files.encode import write_recording
 from canebench.sound.files.recording import Recording
 from canebench.sound.live.estimator import Now
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
-from canebench.web import streams
-from canebench.web.streams import HEADER, MARK
+from canebench.web.live import streams
+from canebench.web.live.streams import HEADER, MARK
 from support.tones import tone
 from support.web_client import SOCKETS
 
@@ -67,7 +67,7 @@ def test_what_is_sent_is_kept_bit_for_bit(client: TestClient, app: Starlette) ->
     samples = np.random.default_rng(1).normal(0, 0.1, 3 * RATE_HZ).astype("<f4")
     end = streamed(client, frames(samples))[-1]
     assert end["recorded"] == 3.0
-    kept = read_recording(app.state.desk.recordings.finished(end["recording"]))
+    kept = read_recording(app.state.context.recordings.finished(end["recording"]))
     assert kept.rate_hz == RATE_HZ
     assert np.array_equal(kept.samples, samples)
 
@@ -85,7 +85,7 @@ def test_a_gap_is_told_and_stands_as_silence(client: TestClient, app: Starlette)
     told = streamed(client, frames(samples, skip=(2 * RATE_HZ, 2 * RATE_HZ + 8_000)))
     assert told[-1]["breaks"] == 1
     assert "1 gap, " in told[-1]["breaksSaid"]
-    kept = read_recording(app.state.desk.recordings.finished(told[-1]["recording"]))
+    kept = read_recording(app.state.context.recordings.finished(told[-1]["recording"]))
     quiet = np.flatnonzero(np.asarray(kept.samples) == 0.0)
     assert len(quiet) >= 0.4 * RATE_HZ
 
@@ -111,13 +111,13 @@ def test_the_take_gives_the_numbers_of_the_command(
         Recording(samples=recording.samples, rate_hz=recording.rate_hz, origin="take"), path, bit_depth=24
     )
     expected = {note.note: note.hz for note in measure_take(path).measurement.notes}
-    with app.state.desk.ledger.reading() as reader:
+    with app.state.context.ledger.reading() as reader:
         take = reader.rows("takes", order="-id", limit=1)[0]
         kept = {row["note"]: float(row["hz"]) for row in reader.rows("pitches", {"take_id": take["id"]})}
     assert kept.keys() == expected.keys()
     for note, hz in expected.items():
         assert abs(hz_to_cents(kept[note], hz)) <= 0.05, note
-    assert app.state.desk.recordings.unfinished() == []
+    assert app.state.context.recordings.unfinished() == []
 
 
 @pytest.mark.parametrize(
@@ -161,7 +161,7 @@ def test_a_frame_that_is_none_ends_the_stream_with_a_sentence(client: TestClient
 def test_numbers_that_are_none_do_no_harm(client: TestClient, app: Starlette) -> None:
     bad = struct.pack("<4f", float("nan"), float("inf"), -float("inf"), 0.25)
     end = streamed(client, [HEADER.pack(MARK, 0, 0) + bad * 512])[-1]
-    kept = read_recording(app.state.desk.recordings.finished(end["recording"]))
+    kept = read_recording(app.state.context.recordings.finished(end["recording"]))
     assert np.isfinite(kept.samples).all()
 
 
@@ -172,10 +172,10 @@ def test_a_page_that_goes_away_leaves_its_recording(client: TestClient, app: Sta
             socket.send_bytes(frame)
         while json.loads(socket.receive_text())["seconds"] < 0.9:
             pass
-    (left,) = app.state.desk.recordings.unfinished()
+    (left,) = app.state.context.recordings.unfinished()
     assert left.duration_s == pytest.approx(1.0, abs=0.1)
     client.post(f"/recordings/{left.name}/remove", data={"back": "/"})
-    assert app.state.desk.recordings.unfinished() == []
+    assert app.state.context.recordings.unfinished() == []
 
 
 def test_what_is_thrown_away_is_gone(client: TestClient, app: Starlette) -> None:
@@ -186,7 +186,7 @@ def test_what_is_thrown_away_is_gone(client: TestClient, app: Starlette) -> None
             pass
         with pytest.raises(WebSocketDisconnect):
             socket.receive_text()
-    assert app.state.desk.recordings.unfinished() == []
+    assert app.state.context.recordings.unfinished() == []
 
 
 def test_a_full_take_ends_by_itself_and_is_kept(
@@ -204,11 +204,11 @@ def test_a_full_take_ends_by_itself_and_is_kept(
             socket.send_bytes(HEADER.pack(MARK, 0, len(samples)) + bytes(4))
             told = json.loads(socket.receive_text())
     assert told["full"]
-    assert app.state.desk.recordings.finished(told["recording"]).is_file()
+    assert app.state.context.recordings.finished(told["recording"]).is_file()
 
 
 def test_a_check_leaves_nothing(client: TestClient, app: Starlette) -> None:
     with client.websocket_connect(f"{SOCKETS}/live?rate=48000&check=yes") as socket:
         socket.send_bytes(frames(np.zeros(BLOCK))[0])
         socket.receive_text()
-    assert app.state.desk.recordings.unfinished() == []
+    assert app.state.context.recordings.unfinished() == []

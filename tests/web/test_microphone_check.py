@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from canebench.base.scales import DEFAULT_SCALE
-from canebench.bench.check_microphone import CHECK_S, MicrophoneCheck
+from canebench.bench.views.live.check_microphone import CHECK_S, MicrophoneCheck
 from canebench.sound.live.estimator import LiveListener
 from support.tones import tone
 from support.web_client import SOCKETS

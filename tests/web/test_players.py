@@ -39,13 +39,13 @@ def test_a_ceiling_never_moves_by_being_shown(client: TestClient, app: Starlette
     form = dict(re.findall(r'name="([a-z_]+)"[^>]*value="([^"]*)"', page.split('action="/players/1"')[1]))
     assert form["ceiling_kpa"] == "28.0 inH2O"
     assert client.post("/players/1", data={**form, "remarks": "plays on Sundays"}).status_code == 200
-    with app.state.desk.ledger.reading() as reader:
+    with app.state.context.ledger.reading() as reader:
         row = reader.row("players", 1)
     assert row["remarks"] == "plays on Sundays"
     assert row["ceiling_kpa"] == pytest.approx(28.04 * 0.249089, abs=1e-9)
     # The control: what is typed anew does move it.
     client.post("/players/1", data={**form, "ceiling_kpa": "28.1 inH2O", "version": "3"})
-    with app.state.desk.ledger.reading() as reader:
+    with app.state.context.ledger.reading() as reader:
         assert reader.row("players", 1)["ceiling_kpa"] == pytest.approx(28.1 * 0.249089, abs=1e-9)
 
 
@@ -62,7 +62,7 @@ def test_a_stale_ceiling_shows_what_it_was_and_is(client: TestClient) -> None:
 
 def test_a_player_has_their_reeds_and_chanters(client: TestClient, app: Starlette) -> None:
     client.post("/reeds/4/remark", data={"player": "Isla Penhallow", "version": "4"})
-    with app.state.desk.ledger.act("x", who="x", said="x") as act:
+    with app.state.context.ledger.act("x", who="x", said="x") as act:
         act.insert("chanters", {"name": "black one", "player_id": 1})
     page = client.get("/players/1").text
     assert '<a href="/reeds/4">4</a> (settled)' in page

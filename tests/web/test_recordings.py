@@ -12,7 +12,7 @@ import pytest
 
 from canebench.base.errors import InputError, NotFoundError
 from canebench.sound.files.decode import read_recording
-from canebench.web.recordings import Recordings
+from canebench.web.live.recordings import Recordings
 
 _CHILD = Path(__file__).with_name("streaming_child.py")
 _RATE_HZ = 48_000

@@ -139,7 +139,7 @@ def test_card_and_labels_are_pdfs(client: TestClient, app: Starlette) -> None:
     labels = client.get("/labels.pdf?lot=spring")
     assert len(pypdf.PdfReader(io.BytesIO(labels.content)).pages) == 1
     assert client.get("/labels.pdf?lot=none").status_code == 422
-    assert app.state.desk.takes.parent.exists()
+    assert app.state.context.takes.parent.exists()
 
 
 def test_labels_of_those_ticked_or_asked_for(client: TestClient) -> None:
@@ -194,7 +194,7 @@ def test_a_number_given_again_is_another_reed(client: TestClient, app: Starlette
     page = client.get("/reeds/18").text
     assert 'action="/reeds/18/' not in page
     assert "Bring it back" in page
-    with app.state.desk.ledger.reading() as reader:
+    with app.state.context.ledger.reading() as reader:
         assert reader.find("reeds", "number", "18")["state"] == "new"
         assert reader.count("plays", {"reed_id": 19}) == 0
 
@@ -231,6 +231,6 @@ def test_the_chart_holds_what_the_tables_hold(client: TestClient) -> None:
 def test_who_played_is_written_down(client: TestClient, app: Starlette) -> None:
     client.post("/reeds/5/play", data={"minutes": "12", "player": "Rory Tamlin"})
     assert client.post("/reeds/5/play", data={"minutes": "12", "player": "Nobody"}).status_code == 404
-    with app.state.desk.ledger.reading() as reader:
+    with app.state.context.ledger.reading() as reader:
         plays = reader.rows("plays", {"reed_id": 5})
         assert [row["player_id"] for row in plays] == [reader.find("players", "name", "Rory Tamlin")["id"]]

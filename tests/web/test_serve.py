@@ -63,6 +63,6 @@ def test_a_port_in_use_is_said(tmp_path: Path) -> None:
 
 
 def test_the_help_of_serve_needs_no_server() -> None:
-    code = "import sys; from canebench.cli.serve import command; sys.exit('uvicorn' in sys.modules)"
+    code = "import sys; from canebench.cli.upkeep.serve import command; sys.exit('uvicorn' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], env=os.environ, check=False)
     assert done.returncode == 0

@@ -14,13 +14,13 @@ import pytest
 
 from canebench.base.errors import CanebenchError, InputError
 from canebench.base.scales import DEFAULT_SCALE
-from canebench.bench import listeners
-from canebench.bench.listeners import Wanted
+from canebench.bench.views.live import listeners
+from canebench.bench.views.live.listeners import StreamWanted
 from canebench.sound.files.decode import read_recording
-from canebench.web import streams
-from canebench.web.ears import Ears
-from canebench.web.recordings import Recordings
-from canebench.web.streams import HEADER, MARK, Ending, Stream, ending_said
+from canebench.web.live import streams
+from canebench.web.live.recordings import Recordings
+from canebench.web.live.streams import HEADER, MARK, Ending, Stream, ending_said
+from canebench.web.live.workers import Workers
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Coroutine, Iterator
@@ -35,12 +35,12 @@ RATE_HZ = 8_000
 BLOCK = 400
 #: So much sound is played at most until a process of looks has begun; a busy machine takes its time.
 _PATIENCE_S = 120.0
-WANTED = Wanted(rate_hz=RATE_HZ, scale=DEFAULT_SCALE, reference="auto")
+WANTED = StreamWanted(rate_hz=RATE_HZ, scale=DEFAULT_SCALE, reference="auto")
 
 
 @pytest.fixture
-def ears() -> Iterator[Ears]:
-    made = Ears()
+def workers() -> Iterator[Workers]:
+    made = Workers()
     yield made
     made.close()
 
@@ -86,11 +86,11 @@ def assert_all_there(kept: Recordings, end: dict[str, Any], samples: FloatArray)
 
 
 def test_slow_looks_leave_out_the_oldest_and_say_so(
-    tmp_path: Path, ears: Ears, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, workers: Workers, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     seen: list[int] = []
     kept = Recordings(tmp_path)
-    stream = Stream(ears, kept.begin(rate_hz=RATE_HZ), WANTED)
+    stream = Stream(workers, kept.begin(rate_hz=RATE_HZ), WANTED)
 
     async def slow(call: Any, *given: Any) -> Any:
         if call is listeners.begin or call is listeners.forget:
@@ -115,10 +115,10 @@ def test_slow_looks_leave_out_the_oldest_and_say_so(
     assert np.count_nonzero(np.diff(blocks) > 1) >= 2
 
 
-def test_looks_that_die_leave_the_recording(tmp_path: Path, ears: Ears) -> None:
+def test_looks_that_die_leave_the_recording(tmp_path: Path, workers: Workers) -> None:
     """The process that looks is killed in the middle; the next stream finds another."""
     kept = Recordings(tmp_path)
-    stream = Stream(ears, kept.begin(rate_hz=RATE_HZ), WANTED)
+    stream = Stream(workers, kept.begin(rate_hz=RATE_HZ), WANTED)
     killed: list[int] = []
     unseen: list[bool] = []
 
@@ -136,7 +136,7 @@ def test_looks_that_die_leave_the_recording(tmp_path: Path, ears: Ears) -> None:
     assert killed
     assert "recorded all the same" in told[-1]["blind"]
     assert_all_there(kept, end, samples)
-    second = Stream(ears, kept.begin(rate_hz=RATE_HZ), WANTED)
+    second = Stream(workers, kept.begin(rate_hz=RATE_HZ), WANTED)
     end, told, samples = run(played(second, noise(_PATIENCE_S), after=bool))
     assert_all_there(kept, end, samples)
     assert told
@@ -144,11 +144,11 @@ def test_looks_that_die_leave_the_recording(tmp_path: Path, ears: Ears) -> None:
 
 
 def test_a_full_disk_ends_the_stream_with_a_sentence(
-    tmp_path: Path, ears: Ears, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, workers: Workers, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     kept = Recordings(tmp_path)
     growing = kept.begin(rate_hz=RATE_HZ)
-    stream = Stream(ears, growing, WANTED)
+    stream = Stream(workers, growing, WANTED)
     write = growing.write
 
     def full(floats: bytes) -> None:
@@ -165,11 +165,11 @@ def test_a_full_disk_ends_the_stream_with_a_sentence(
 
 
 def test_a_take_is_full_after_a_quarter_of_an_hour(
-    tmp_path: Path, ears: Ears, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, workers: Workers, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert streams.MOST_S == 900.0
     monkeypatch.setattr(streams, "MOST_S", 1.0)
-    stream = Stream(ears, Recordings(tmp_path).begin(rate_hz=RATE_HZ), WANTED)
+    stream = Stream(workers, Recordings(tmp_path).begin(rate_hz=RATE_HZ), WANTED)
     assert not stream.full
     run(played(stream, noise(1.0)))
     assert stream.full

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from PIL import Image
 
-from canebench.bench import browse_takes
-from canebench.bench.measure_take import DEMO_FILE
+from canebench.bench.acts.fitting.measure_take import DEMO_FILE
+from canebench.bench.views import browse_takes
 
 if TYPE_CHECKING:
     import pytest
@@ -37,7 +37,7 @@ def test_the_list_is_filtered_and_paged(client: TestClient) -> None:
 def test_pages_are_the_same_from_either_end(app: Starlette, monkeypatch: pytest.MonkeyPatch) -> None:
     """Late pages are read from the other end: each take stands on one page, newest first."""
     monkeypatch.setattr(browse_takes, "PAGE", 3)
-    ledger = app.state.desk.ledger
+    ledger = app.state.context.ledger
     pages = [browse_takes.list_takes(ledger, {}, page=number)[0] for number in (1, 2, 3, 4)]
     assert [len(page) for page in pages] == [3, 3, 2, 0]
     with ledger.reading() as reader:

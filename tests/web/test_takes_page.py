@@ -10,8 +10,8 @@ from xml.etree.ElementTree import fromstring
 
 import pytest
 
-from canebench.bench import take_sound
-from canebench.bench.measure_take import DEMO_FILE
+from canebench.bench.acts.fitting.measure_take import DEMO_FILE
+from canebench.bench.views import take_sound
 from canebench.picture.wave_drawing import NARROW, WIDTH, wave_svg
 from canebench.sound.files.decode import read_recording
 

@@ -13,10 +13,14 @@ if TYPE_CHECKING:
 
 
 class CanebenchError(Exception):
-    """Root of all our errors. `code` is stable; `exit_status` is what the command ends with."""
+    """Root of all our errors.
+
+    `code` is stable; `exit_status` is what the command ends with, `http_status` what the page answers with.
+    """
 
     code: ClassVar[str] = "failed"
     exit_status: ClassVar[int] = 1
+    http_status: ClassVar[int] = 500
 
 
 class InputError(CanebenchError):
@@ -24,6 +28,7 @@ class InputError(CanebenchError):
 
     code: ClassVar[str] = "input"
     exit_status: ClassVar[int] = 4
+    http_status: ClassVar[int] = 422
 
     def __init__(self, *, field: str, given: str, allowed: str, nearest: str | None = None) -> None:
         self.field, self.given, self.allowed, self.nearest = field, given, allowed, nearest
@@ -58,3 +63,4 @@ class NotFoundError(CanebenchError):
 
     code: ClassVar[str] = "not-found"
     exit_status: ClassVar[int] = 5
+    http_status: ClassVar[int] = 404

@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from canebench.bore.autodiff import Tangent
 from canebench.bore.losses import Medium
-from canebench.bore.tangent import Tangent
 
 if TYPE_CHECKING:
     from canebench.base.arrays import BoolArray, FloatArray, IntArray
-    from canebench.bore.air import Air
+    from canebench.bore.autodiff import Number
+    from canebench.bore.gas.air import Air
     from canebench.bore.geometry import Chanter, Reed
-    from canebench.bore.tangent import Number
 
 _MM: Final = 1e-3
 #: Longest step in a cone and in a cylinder (where a step is exact but Simpson's rule is not).

@@ -17,7 +17,7 @@ from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.fingering import HOLES
 from canebench.base.sizes import PER_CENT, Range, is_finite, is_number, said
 from canebench.base.toml_file import read_text, tables
-from canebench.bore.geometry import BORE_LENGTH, MOST_SECTIONS, Chanter, Hole, Reed, Seat, Section
+from canebench.bore.geometry import BORE_LENGTH, MOST_SECTIONS, BoreSection, Chanter, Hole, Reed, Seat
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -119,7 +119,7 @@ def _reed(where: str, table: dict[str, Any]) -> Reed:
     keys = ("volume_mm3", "staple_length_mm", "staple_top_mm", "staple_bottom_mm")
     sizes = _numbers(where, table, keys)
     with _naming(where):
-        staple = Section(
+        staple = BoreSection(
             length_mm=sizes["staple_length_mm"],
             top_mm=sizes["staple_top_mm"],
             bottom_mm=sizes["staple_bottom_mm"],
@@ -138,7 +138,7 @@ def _spread(name: str, table: dict[str, Any]) -> Spread:
         return Spread(**sizes)
 
 
-def _sections(where: str, profile: object) -> tuple[Section, ...]:
+def _sections(where: str, profile: object) -> tuple[BoreSection, ...]:
     if not isinstance(profile, list) or not 2 <= len(profile) <= MOST_SECTIONS + 1:
         raise InputError(
             field=where,
@@ -162,7 +162,7 @@ def _sections(where: str, profile: object) -> tuple[Section, ...]:
             )
     with _naming(where):
         return tuple(
-            Section(length_mm=end - start, top_mm=top, bottom_mm=bottom)
+            BoreSection(length_mm=end - start, top_mm=top, bottom_mm=bottom)
             for (start, top), (end, bottom) in steps
             if end > start
         )

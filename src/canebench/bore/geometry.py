@@ -47,7 +47,7 @@ _USUAL_LOW_A: Final = 0.7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Section:
+class BoreSection:
     """A conical or cylindrical length of bore."""
 
     length_mm: float
@@ -97,11 +97,11 @@ class Reed:
     `volume_mm3` is V + rho c^2 dV/dp: geometric volume above the staple plus that which the blades yield.
     """
 
-    staple: Section
+    staple: BoreSection
     volume_mm3: float
 
     def __post_init__(self) -> None:
-        _kind("staple", self.staple, Section)
+        _kind("staple", self.staple, BoreSection)
         VOLUME.check("volume of the reed", self.volume_mm3)
 
 
@@ -115,7 +115,7 @@ class Chanter:
 
     name: str
     seat: Seat
-    sections: tuple[Section, ...]
+    sections: tuple[BoreSection, ...]
     holes: tuple[Hole, ...]
     vents: tuple[Hole, ...] = ()
     hole_correction: float = FINGER_HOLE
@@ -127,7 +127,7 @@ class Chanter:
         _kind("name", self.name, str)
         _kind("seat", self.seat, Seat)
         _kind("step_masses", self.step_masses, bool)
-        _all("sections", self.sections, Section, least=1, most=MOST_SECTIONS, hint="take fewer points")
+        _all("sections", self.sections, BoreSection, least=1, most=MOST_SECTIONS, hint="take fewer points")
         _all("holes", self.holes, Hole, least=len(HOLES), most=len(HOLES), hint="vents are given apart")
         _all("vents", self.vents, Hole, least=0, most=MOST_VENTS, hint="finger holes are given apart")
         BORE_LENGTH.check("length of the bore", self.length_mm)

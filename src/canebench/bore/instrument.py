@@ -14,8 +14,8 @@ import numpy as np
 from canebench.base.errors import InputError
 from canebench.base.fingering import HOLES, OPEN_HOLES
 from canebench.base.notes import NOTES
-from canebench.bore.air import Air, Conditions, air_at, air_per_degc
 from canebench.bore.assembly import Network, assemble, medium_of, medium_per_degc
+from canebench.bore.gas.air import Air, Conditions, air_at, air_per_degc
 from canebench.bore.resonance import resonances_hz
 from canebench.bore.sensitivity import Sensitivity, sensitivity
 from canebench.bore.tape import covered_share

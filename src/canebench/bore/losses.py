@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from canebench.bore.tangent import Number, Tangent, through
+from canebench.bore.autodiff import Number, Tangent, through
 
 if TYPE_CHECKING:
     from canebench.base.arrays import ComplexArray

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 if TYPE_CHECKING:
+    from canebench.bore.autodiff import Number
     from canebench.bore.losses import Medium
-    from canebench.bore.tangent import Number
 
 #: End correction over radius: a thin tube's open end (Levine & Schwinger 1948) and an end in a large flat
 #: wall (Nomura, Yamamura & Inawashiro 1960, J. Phys. Soc. Japan 15:510).

@@ -39,6 +39,7 @@ class NoResonanceError(CanebenchError):
 
     code = "no-resonance"
     exit_status = 4
+    http_status = 422
 
 
 def resonances_hz(

@@ -20,10 +20,10 @@ import numpy as np
 
 from canebench.base.units import CENTS_PER_NEPER
 from canebench.bore.assembly import FIELDS, GAP
+from canebench.bore.autodiff import Number, Tangent, variables
 from canebench.bore.losses import Medium, line
 from canebench.bore.network import Cases, chain, end_admittance, states
 from canebench.bore.radiation import radiation_impedance
-from canebench.bore.tangent import Number, Tangent, variables
 from canebench.bore.toneholes import branches
 
 if TYPE_CHECKING:

@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from canebench.bore.autodiff import Number, Tangent, through
 from canebench.bore.losses import line
 from canebench.bore.radiation import radiation_impedance
-from canebench.bore.tangent import Number, Tangent, through
 from canebench.bore.tape import FOK
 
 if TYPE_CHECKING:

@@ -20,8 +20,8 @@ from canebench.bore.tape import share_per_mm
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
     from canebench.base.setting import Setting
-    from canebench.bore.air import Conditions
     from canebench.bore.chanter_file import ChanterFile
+    from canebench.bore.gas.air import Conditions
     from canebench.bore.geometry import Chanter, Hole
     from canebench.bore.sensitivity import Sensitivity
 

@@ -61,7 +61,7 @@ class MouthTest:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
+class MouthTestState:
     """Whether a player may take a reed into the mouth now. Guarded by `tests/invariants/test_quarantine.py`.
 
     Attributes
@@ -107,7 +107,7 @@ def rests_until(test: MouthTest, *, rest_h: float = REST_H) -> datetime:
 
 def standing(
     tests: Iterable[MouthTest], *, reed: str, player: str, now: datetime, rest_h: float = REST_H
-) -> Standing:
+) -> MouthTestState:
     """Whether `player` may take `reed` into the mouth now.
 
     A player's own mouth asks for no rest, any other does, whoever had it since. A test that is logged for
@@ -136,11 +136,11 @@ def standing(
     others = [test for test in tests if test.reed == reed and test.player != player]
     if not others:
         say = f"No one but {player} has had reed {reed} in the mouth, as far as is logged. Keep it so."
-        return Standing(may=True, rests_until=None, last_mouth=None, say=say)
+        return MouthTestState(may=True, rests_until=None, last_mouth=None, say=say)
     last = max(others, key=lambda test: test.at)
     until = rests_until(last, rest_h=rest_h)
     may = now >= until
-    return Standing(
+    return MouthTestState(
         may=may,
         rests_until=until,
         last_mouth=last.player,

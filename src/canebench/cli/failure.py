@@ -9,7 +9,7 @@ from typing import Final
 import click
 
 from canebench.base.errors import CanebenchError, InputError
-from canebench.cli.text import show
+from canebench.cli.text.words import show
 
 USAGE: Final = 2
 REFUSED: Final = 6

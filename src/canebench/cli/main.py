@@ -15,12 +15,47 @@ import click
 from canebench import __version__
 from canebench.base.errors import CanebenchError
 from canebench.cli import failure
-from canebench.cli.text import show
+from canebench.cli.text.words import show
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-#: Each command's line in the list; its module is canebench.cli.<name>, the command in it `command`.
+#: Where each command's module lies: canebench.cli.<room>.<name>; the command in it is `command`.
+ROOMS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
+    {
+        "takes": ("chanter", "measure", "plan", "scales", "synth"),
+        "reeds": (
+            "card",
+            "care",
+            "choose",
+            "conditions",
+            "drone",
+            "ease",
+            "fit",
+            "labels",
+            "lot",
+            "move",
+            "play",
+            "player",
+            "reed",
+            "rest",
+            "strength",
+        ),
+        "upkeep": (
+            "backup",
+            "demo",
+            "doctor",
+            "export",
+            "history",
+            "import",
+            "restore",
+            "serve",
+            "undo",
+            "verify",
+        ),
+    }
+)
+#: Each command's line in the list.
 COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
     {
         "backup": "Back up ledger and recordings into a new folder.",
@@ -82,7 +117,8 @@ class Doors(click.Group):
     @staticmethod
     def module_of(name: str) -> str:
         """The module of a command: one whose name Python keeps for itself has an underscore after it."""
-        return f"canebench.cli.{name}{'_' * iskeyword(name)}"
+        room = next(room for room, names in ROOMS.items() if name in names)
+        return f"canebench.cli.{room}.{name}{'_' * iskeyword(name)}"
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import the command of that name."""

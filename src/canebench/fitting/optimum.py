@@ -38,7 +38,7 @@ _POWERS: Final = (2, 3, 4, 6, 8, 12, 16, 24, 32, 48)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Candidate:
+class SettingCandidate:
     """A setting as the tables know it: `seat` step, `tape_cents` (8,) off each hole's own note.
 
     `left_cents` (9,) is what remains.
@@ -58,7 +58,7 @@ class Candidate:
 
 def best_by_strips(
     response: Response, tolerance_cents: FloatArray, *, follow_low_a: bool, most_strips: int = len(HOLES)
-) -> list[Candidate]:
+) -> list[SettingCandidate]:
     """The best setting with no strip, one strip, and so on; each better than those before.
 
     Parameters
@@ -75,7 +75,7 @@ def best_by_strips(
     problem = _Problem.of(response, tolerance_cents, follow_low_a=follow_low_a)
     tape, worst = problem.all_choices()
     strips = CHOICES.sum(axis=1)
-    found: list[Candidate] = []
+    found: list[SettingCandidate] = []
     for count in range(most_strips + 1):
         of_count = np.flatnonzero(strips == count)
         order = np.argsort(worst[:, of_count], axis=None)[:_REFINED]
@@ -125,20 +125,20 @@ class _Problem:
         """What remains over tolerance."""
         return np.asarray(bare - tape @ self.takes.T)
 
-    def candidate(self, seat: int, choice: int, tape: FloatArray) -> Candidate:
+    def candidate(self, seat: int, choice: int, tape: FloatArray) -> SettingCandidate:
         """The least squares setting where it is in tune, else the one with the smallest largest remainder."""
         left = self.left(self.bare[seat], tape)
         if np.abs(left).max() > 1:
             tape = self._level(self.bare[seat], tape, CHOICES[choice])
             left = self.left(self.bare[seat], tape)
-        return Candidate(
+        return SettingCandidate(
             seat=seat,
             tape_cents=tape,
             left_cents=left * self.tolerance,
             worst=float(np.abs(left).max()),
         )
 
-    def cost(self, candidate: Candidate) -> float:
+    def cost(self, candidate: SettingCandidate) -> float:
         """Sum of squares over tolerance: decides between settings that are all in tune."""
         return float(np.sum((candidate.left_cents / self.tolerance) ** 2))
 

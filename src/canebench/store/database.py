@@ -1,39 +1,21 @@
-"""One database, SQLite by default or PostgreSQL by URL: transactions and plain SQL, nothing more.
+"""What a ledger's database gives, SQLite by default or PostgreSQL by URL: transactions and plain SQL.
 
 SQL is written with `?` for values and is common to both. Reading and writing go through the drivers
 themselves: the toolkit that would hide them takes half a second to import, which every command would pay.
-
-SQLite: foreign keys on, `BEGIN IMMEDIATE` for every write (a deferred one fails under contention in spite of
-its timeout), `synchronous=EXTRA`: with FULL, the end of a rollback journal may itself be lost in a power cut,
-and the act with it. Write-ahead logging only from 3.51.3 on, which mends a loss of its own, the rollback
-journal before. PostgreSQL: one advisory lock for every write, so that acts follow each other as they
-do in SQLite. Guarded by `tests/store/test_contract.py`, `tests/faults/test_kill.py` and
-`tests/faults/test_power_cut.py`.
+All writers of one ledger follow each other. Guarded by `tests/store/test_contract.py`.
 """
 
 from __future__ import annotations
 
-import sqlite3
-from contextlib import contextmanager
-from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Protocol
 
-from canebench.base.errors import CanebenchError, InputError
+from canebench.base.errors import CanebenchError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
 
     from canebench.store.tables import Row, Value
 
-#: How long a write waits for another before it gives up, s.
-WAIT_S: Final = 60.0
-#: What every connection to SQLite begins with.
-SETTINGS: Final = ("PRAGMA foreign_keys=ON", "PRAGMA synchronous=EXTRA")
-#: The first SQLite whose write-ahead log is trusted here.
-_WAL_FROM: Final = (3, 51, 3)
-#: How every SQLite file begins (SQLite's file format, section 1.3.1).
-_SIGNATURE: Final = b"SQLite format 3\x00"
 #: All writers of one ledger on PostgreSQL queue here, so that acts follow each other as in SQLite.
 WRITE_LOCK: Final = 0x63616E65
 
@@ -74,124 +56,3 @@ class Database(Protocol):
     def told(self, error: BaseException) -> LedgerError:
         """What a driver's error means, in words."""
         ...
-
-
-def open_database(url: str) -> Database:
-    """`postgresql://…`, or a path (or `sqlite:///path`) of a file that may not exist yet."""
-    if url.startswith(("postgresql://", "postgres://")):
-        from canebench.store.postgres import Postgres  # noqa: PLC0415 - an optional extra
-
-        return Postgres(url)
-    scheme, _, rest = url.partition("://")
-    if rest and scheme != "sqlite":
-        raise InputError(
-            field="ledger", given=url, allowed="a path, sqlite:///path or postgresql://… is known"
-        )
-    return Sqlite(Path(rest.removeprefix("/") if rest.startswith("/./") else rest) if rest else Path(url))
-
-
-@dataclass(frozen=True, slots=True)
-class _SqliteConnection:
-    raw: sqlite3.Connection
-
-    def rows(self, sql: str, values: Sequence[Value] = ()) -> list[Row]:
-        return [dict(row) for row in self.raw.execute(sql, values)]
-
-    def run(self, sql: str, values: Sequence[Value] = ()) -> int:
-        return self.raw.execute(sql, values).rowcount
-
-
-class Sqlite:
-    """A file."""
-
-    dialect = "sqlite"
-
-    def __init__(self, path: Path) -> None:
-        self.path = path
-        self.engine_url = f"sqlite:///{path}"
-
-    @contextmanager
-    def read(self) -> Iterator[Connection]:
-        """One state: a deferred transaction that only reads."""
-        with self._opened() as raw:
-            raw.execute("BEGIN")
-            try:
-                yield _SqliteConnection(raw)
-            finally:
-                if raw.in_transaction:
-                    raw.execute("ROLLBACK")
-
-    @contextmanager
-    def write(self) -> Iterator[Connection]:
-        """All or nothing, one writer at a time."""
-        with self._opened() as raw:
-            raw.execute("BEGIN IMMEDIATE")
-            try:
-                yield _SqliteConnection(raw)
-                raw.execute("COMMIT")
-            except BaseException:
-                if raw.in_transaction:
-                    raw.execute("ROLLBACK")
-                raise
-
-    def told(self, error: BaseException) -> LedgerError:
-        """What SQLite says, in words."""
-        return _told(self.path, error)
-
-    @contextmanager
-    def _opened(self) -> Iterator[sqlite3.Connection]:
-        try:
-            raw = connect(self.path)
-        except sqlite3.Error as error:
-            raise self.told(error) from error
-        try:
-            yield raw
-        except sqlite3.IntegrityError:
-            raise
-        except sqlite3.Error as error:
-            raise self.told(error) from error
-        finally:
-            raw.close()
-
-
-def connect(path: Path) -> sqlite3.Connection:
-    """A connection with the settings that keep acknowledged rows."""
-    _check_file(path)
-    raw = sqlite3.connect(path, timeout=WAIT_S, isolation_level=None)
-    raw.row_factory = sqlite3.Row
-    for setting in SETTINGS:
-        raw.execute(setting)
-    if sqlite3.sqlite_version_info >= _WAL_FROM:
-        raw.execute("PRAGMA journal_mode=WAL")
-    return raw
-
-
-def _check_file(path: Path) -> None:
-    """SQLite takes a very short file for an empty one, and would write over it."""
-    try:
-        with path.open("rb") as file:
-            start = file.read(len(_SIGNATURE))
-    except FileNotFoundError:
-        return
-    except OSError as error:
-        raise LedgerError(f"ledger {path}: {error.strerror or error}. Nothing was changed.") from error
-    if start and start != _SIGNATURE:
-        raise LedgerError(f"ledger {path}: it is not a ledger. Nothing was changed.")
-
-
-def _told(path: Path, error: BaseException) -> LedgerError:
-    """What went wrong in words; nothing was half done, since every write is all or nothing."""
-    name = getattr(error, "sqlite_errorname", "") or ""
-    reasons = {
-        "SQLITE_FULL": "the disk is full",
-        "SQLITE_READONLY": "it may only be read",
-        "SQLITE_CANTOPEN": "it cannot be opened: does its folder exist, with write access?",
-        "SQLITE_NOTADB": "it is not a ledger",
-        "SQLITE_CORRUPT": "it is damaged: canebench verify, then restore a backup",
-        "SQLITE_BUSY": f"another program has held it for more than {WAIT_S:.0f} s",
-        "SQLITE_IOERR": "the disk cannot be read or written",
-    }
-    for start, reason in reasons.items():
-        if name.startswith(start):
-            return LedgerError(f"ledger {path}: {reason}. Nothing was changed.")
-    return LedgerError(f"ledger {path}: {error}. Nothing was changed.")

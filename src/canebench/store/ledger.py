@@ -12,7 +12,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
-from canebench.store.database import open_database
+from canebench.store.engine import open_database
 from canebench.store.migrate import migrate, revision_of
 from canebench.store.reader import Reader
 from canebench.store.schema import HEAD
@@ -69,6 +69,9 @@ class Ledger:
     def empty_bin(self, *, who: str) -> int:
         """Delete for good what has lain in the bin for thirty days; how many rows that were."""
         before = written(self.clock() - timedelta(days=BIN_DAYS))
+        with self.reading() as reader:
+            if not any(reader.lain_since(table, before) for table in TABLES.values()):
+                return 0
         count = 0
         with self.act(
             "empty-bin", who=who, said=f"emptied the bin of what was removed before {before}"
@@ -79,7 +82,7 @@ class Ledger:
 
 
 def _keep_snapshot(database: Database, clock: Callable[[], datetime]) -> None:
-    from canebench.store.snapshots import keep_snapshot  # noqa: PLC0415 - only where there is a need
+    from canebench.store.backups.snapshots import keep_snapshot  # noqa: PLC0415 - only where there is a need
 
     keep_snapshot(database, "before-migration", at=written(clock()))
 

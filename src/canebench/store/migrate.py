@@ -9,8 +9,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from canebench.store.database import WAIT_S, WRITE_LOCK, LedgerError
+from canebench.store.database import WRITE_LOCK, LedgerError
 from canebench.store.schema import HEAD
+from canebench.store.sqlite import WAIT_S
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

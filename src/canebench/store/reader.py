@@ -101,6 +101,11 @@ class Reader:
         sql = f"SELECT count(*) AS n FROM {known.name} WHERE {condition}"
         return int(self.connection.rows(sql, values)[0]["n"] or 0)
 
+    def lain_since(self, table: Table, before: str) -> bool:
+        """Whether a row has lain in the bin since before then."""
+        sql = f"SELECT id FROM {table.name} WHERE removed_at < ? LIMIT 1"
+        return bool(self.connection.rows(sql, [before]))
+
     def counts(
         self,
         table: str,

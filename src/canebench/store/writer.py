@@ -8,8 +8,9 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Final
 
-from canebench.base.errors import CanebenchError, InputError
+from canebench.base.errors import InputError
 from canebench.store.reader import LAST_ID, ActRecord, Reader
+from canebench.store.refused_edits import StaleEditError, taken, whole_number
 from canebench.store.tables import TABLES, Column, Row, Table, table_named
 from canebench.store.values import checked, plain_text
 
@@ -21,28 +22,6 @@ if TYPE_CHECKING:
 
 #: So many values are bound in one statement: the least that any database of ours takes is 32,766.
 _MOST_BOUND: Final = 10_000
-
-
-class StaleEditError(CanebenchError):
-    """A change to a row that someone else has changed since it was read; both versions are shown."""
-
-    code = "stale"
-    exit_status = 8
-
-    def __init__(
-        self, *, noun: str, row_id: int, read: Mapping[str, Value], now: Mapping[str, Value]
-    ) -> None:
-        self.read, self.now = dict(read), dict(now)
-        names = sorted({*read, *now} - {"version"})
-        differ = [
-            f"{name}: {read.get(name)!r} then, {now.get(name)!r} now"
-            for name in names
-            if read.get(name) != now.get(name)
-        ]
-        super().__init__(
-            f"{noun} {row_id} was changed by someone else since. "
-            f"{'; '.join(differ) or 'It was touched again'}. Nothing was changed; look again and repeat."
-        )
 
 
 class Writer(Reader):
@@ -216,11 +195,11 @@ class Writer(Reader):
             seen: set[Value] = set()
             for value in values:
                 if value in seen:
-                    raise _taken(table, column, value)
+                    raise taken(table, column, value)
                 seen.add(value)
 
     def _kept_ids(self, table: Table, rows: Sequence[Mapping[str, Value]]) -> list[int]:
-        ids = [_whole(table, "id", row.get("id")) for row in rows]
+        ids = [whole_number(table, "id", row.get("id")) for row in rows]
         used = {row["id"] for row in self._among(f"SELECT id FROM {table.name} WHERE id IN", ids)}
         sql = "SELECT DISTINCT row_id AS id FROM changes WHERE in_table = ? AND row_id IN"
         used |= {row["id"] for row in self._among(sql, ids, table.name)}
@@ -235,7 +214,7 @@ class Writer(Reader):
         return ids
 
     def _kept_version(self, table: Table, row: Mapping[str, Value]) -> int:
-        return _whole(table, "version", row.get("version", 1))
+        return whole_number(table, "version", row.get("version", 1))
 
     def _among(self, sql: str, values: Sequence[Value], *bound: Value) -> Iterator[Row]:
         """Rows of a query that ends in IN, for all values however many."""
@@ -311,7 +290,7 @@ class Writer(Reader):
         """A row in the bin gives up a name that is wanted; outside the bin, it keeps it."""
         value = holder[column.name]
         if holder["removed_at"] is None:
-            raise _taken(table, column, value)
+            raise taken(table, column, value)
         name = f"{value} (removed {str(holder['removed_at'])[:10]}, {holder['id']})"
         after = {**holder, column.name: name, "version": int(holder["version"] or 0) + 1}
         self._replace(table, after)
@@ -343,24 +322,6 @@ class Writer(Reader):
 def _same(now: Row, then: Row) -> bool:
     """The same but for how often it was changed: what was done since has been undone."""
     return {**now, "version": 0} == {**then, "version": 0}
-
-
-def _taken(table: Table, column: Column, value: Value) -> InputError:
-    return InputError(
-        field=f"{column.name} of a {table.noun}",
-        given=repr(value),
-        allowed=f"a {table.noun} of that {column.name} is there already",
-    )
-
-
-def _whole(table: Table, name: str, value: Value) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= LAST_ID:
-        raise InputError(
-            field=f"{name} of a {table.noun}",
-            given=repr(value)[:60],
-            allowed="a whole number from 1 is needed",
-        )
-    return value
 
 
 def _json(row: Row | None) -> str | None:

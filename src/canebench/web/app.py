@@ -17,11 +17,11 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 
 from canebench.base.errors import CanebenchError
-from canebench.bench.browse_chanters import Effects
-from canebench.bench.fitting_now import Fittings
-from canebench.web.ears import Ears
-from canebench.web.guard import Capped, Headed, OwnHost, OwnOrigin, SignedIn
-from canebench.web.render import static_prefix
+from canebench.bench.views.browse_chanters import Effects
+from canebench.bench.views.fitting_now import Fittings
+from canebench.web.forms.pending_uploads import PendingUploads
+from canebench.web.live.workers import Workers
+from canebench.web.pages.render import static_prefix
 from canebench.web.routes import (
     care,
     chanters,
@@ -35,7 +35,13 @@ from canebench.web.routes import (
     shell,
     takes,
 )
-from canebench.web.waiting import Waiting
+from canebench.web.security.origin_checks import (
+    BodyLimit,
+    HostCheck,
+    OriginCheck,
+    SecurityHeaders,
+    SessionCheck,
+)
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Sequence
@@ -43,15 +49,15 @@ if TYPE_CHECKING:
     from starlette.routing import BaseRoute
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-    from canebench.web.desk import Desk
-    from canebench.web.entry import Entry
+    from canebench.web.context import BenchContext
+    from canebench.web.security.sign_in import SignIn
 
 #: What a body may hold, bytes: forms, and what brings a file with it.
 _FORM: Final = 256 * 1024
 _FILES: Final = {"/fit/": 256 * 2**20, "/exchange/": 64 * 2**20}
 
 
-def routes(entry: Entry) -> list[BaseRoute]:
+def routes(entry: SignIn) -> list[BaseRoute]:
     """Every address of the page."""
     return [
         Route("/enter", entry.enter),
@@ -100,35 +106,35 @@ def routes(entry: Entry) -> list[BaseRoute]:
     ]
 
 
-def create_app(desk: Desk, entry: Entry, *, hosts: Sequence[str]) -> Starlette:
+def create_app(context: BenchContext, entry: SignIn, *, hosts: Sequence[str]) -> Starlette:
     """The page for one bench.
 
     Parameters
     ----------
-    desk : Desk
+    context : BenchContext
         Its ledger and who writes in it.
     entry : Entry
         Who has signed in.
     hosts : sequence of str
         What the Host header may say: names of this machine with our port.
     """
-    ears, waiting = Ears(), Waiting()
+    workers, pending_uploads = Workers(), PendingUploads()
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         yield
-        ears.close()
-        waiting.close()
+        workers.close()
+        pending_uploads.close()
 
     app = Starlette(
         lifespan=lifespan,
         routes=routes(entry),
         middleware=[
-            Middleware(Headed),
-            Middleware(OwnHost, hosts=hosts),
-            Middleware(OwnOrigin),
-            Middleware(SignedIn, known=entry.known, open_paths=("/enter", "/static/")),
-            Middleware(Capped, cap_of=_cap_of),
+            Middleware(SecurityHeaders),
+            Middleware(HostCheck, hosts=hosts),
+            Middleware(OriginCheck),
+            Middleware(SessionCheck, known=entry.known, open_paths=("/enter", "/static/")),
+            Middleware(BodyLimit, cap_of=_cap_of),
         ],
         exception_handlers={
             HTTPException: failures.on_http,
@@ -136,11 +142,11 @@ def create_app(desk: Desk, entry: Entry, *, hosts: Sequence[str]) -> Starlette:
             500: failures.on_any,
         },
     )
-    app.state.desk = desk
-    app.state.ears = ears
+    app.state.context = context
+    app.state.workers = workers
     app.state.effects = Effects()
-    app.state.waiting = waiting
-    app.state.fittings = Fittings(desk.ledger)
+    app.state.pending_uploads = pending_uploads
+    app.state.fittings = Fittings(context.ledger)
     return app
 
 

@@ -13,8 +13,8 @@ import uvicorn
 
 from canebench.base.errors import InputError
 from canebench.web.app import create_app
-from canebench.web.desk import the_desk
-from canebench.web.entry import Entry
+from canebench.web.context import open_context
+from canebench.web.security.sign_in import SignIn
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -34,11 +34,12 @@ def serve(*, ledger_url: str | None, who: str | None, port: int, ready: Callable
     ready : function
         Called with the sign-in link once the page can be opened.
     """
-    desk = the_desk(ledger_url, who)
+    context = open_context(ledger_url, who)
+    context.ledger.empty_bin(who=context.who)
     listening = _listen(port)
     port = listening.getsockname()[1]
-    entry = Entry(port)
-    app = create_app(desk, entry, hosts=[f"{name}:{port}" for name in (ADDRESS, "localhost")])
+    entry = SignIn(port)
+    app = create_app(context, entry, hosts=[f"{name}:{port}" for name in (ADDRESS, "localhost")])
     config = uvicorn.Config(
         app,
         log_level="warning",

@@ -23,7 +23,7 @@ from canebench.sound.dsp.level import level_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from canebench.sound.analysis.note_tracking import Held
+    from canebench.sound.analysis.notes.note_tracking import Held
     from canebench.sound.files.recording import Recording
 
 ReferenceChoice = Literal["auto", "drones", "low-a"] | float

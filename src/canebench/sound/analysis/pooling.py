@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from canebench.base.scales import Scale
-    from canebench.sound.analysis.note_tracking import Held
+    from canebench.sound.analysis.notes.note_tracking import Held
     from canebench.sound.analysis.readings import DroneName
     from canebench.sound.analysis.section import Heard
 

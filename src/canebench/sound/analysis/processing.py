@@ -18,8 +18,8 @@ from canebench.sound.dsp.stft import amplitudes
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from canebench.sound.analysis.drones import DroneRun
-    from canebench.sound.analysis.note_tracking import Hold
+    from canebench.sound.analysis.drones.drone_runs import DroneRun
+    from canebench.sound.analysis.notes.note_tracking import Hold
     from canebench.sound.dsp.level import Level
     from canebench.sound.dsp.stft import Frames
     from canebench.sound.files.recording import Recording

@@ -12,17 +12,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from canebench.sound.analysis.covered_notes import covered_notes, without_swells
-from canebench.sound.analysis.drone_detection import hum_in
-from canebench.sound.analysis.drone_lines import drone_lines, without_drones
-from canebench.sound.analysis.drones import DroneRun, drone_runs, refitted
-from canebench.sound.analysis.interference import Surroundings
-from canebench.sound.analysis.note_tests import is_reed, lost_in_drones, stands_out
-from canebench.sound.analysis.note_tracking import Held, Hold, holds_in
-from canebench.sound.analysis.octaves import in_right_octave
-from canebench.sound.analysis.pitch_contour import contour_of, stretches
+from canebench.sound.analysis.drones.drone_detection import hum_in
+from canebench.sound.analysis.drones.drone_lines import drone_lines, without_drones
+from canebench.sound.analysis.drones.drone_runs import DroneRun, drone_runs, refitted
+from canebench.sound.analysis.notes.covered_notes import covered_notes, without_swells
+from canebench.sound.analysis.notes.interference import Surroundings
+from canebench.sound.analysis.notes.note_tests import is_reed, lost_in_drones, stands_out
+from canebench.sound.analysis.notes.note_tracking import Held, Hold, holds_in
+from canebench.sound.analysis.notes.octaves import in_right_octave
+from canebench.sound.analysis.notes.pitch_contour import contour_of, stretches
+from canebench.sound.analysis.notes.room import tail_share
 from canebench.sound.analysis.processing import Traces, traces_of
-from canebench.sound.analysis.room import tail_share
 from canebench.sound.dsp.harmonic_source import HarmonicSource, taken_from
 from canebench.sound.dsp.stft import Frames, frames_of
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from canebench.base.arrays import FloatArray
-    from canebench.sound.analysis.drone_detection import Hum
+    from canebench.sound.analysis.drones.drone_detection import Hum
     from canebench.sound.analysis.readings import DroneReading
     from canebench.sound.dsp.decimation import Section
 

@@ -17,7 +17,7 @@ from struct import Struct
 
 import av
 
-from canebench.sound.files.decode_track import Limits, decode
+from canebench.sound.files.decode_track import DecodingLimits, decode
 
 _LENGTH = Struct("<I")
 #: A WAV of one silent stereo frame.
@@ -31,7 +31,7 @@ class SpoolError(Exception):
     """The samples cannot be written down."""
 
 
-def confine(limits: Limits) -> None:
+def confine(limits: DecodingLimits) -> None:
     """Cap memory and time; from here on nothing can be opened beside the three standard files."""
     decode(io.BytesIO(_SHORTEST), lambda _: None, limits)  # now, since PyAV imports more when first used
     memory, cpu = limits["memory_bytes"], limits["cpu_s"]
@@ -42,7 +42,7 @@ def confine(limits: Limits) -> None:
     resource.setrlimit(resource.RLIMIT_NOFILE, (3, 3))
 
 
-def serve(limits: Limits) -> None:
+def serve(limits: DecodingLimits) -> None:
     """Decode many files in turn, for the fuzz test: length-prefixed in; facts and samples out likewise."""
     inward, outward = os.fdopen(0, "rb"), os.fdopen(1, "wb")
     while head := inward.read(_LENGTH.size):
@@ -55,7 +55,7 @@ def serve(limits: Limits) -> None:
 
 def main() -> None:
     """Entry: `decode_child LIMITS [serve]`."""
-    limits: Limits = json.loads(sys.argv[1])
+    limits: DecodingLimits = json.loads(sys.argv[1])
     av.logging.set_level(None)
     confine(limits)
     if sys.argv[2:] == ["serve"]:

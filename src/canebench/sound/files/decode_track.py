@@ -37,7 +37,7 @@ _HEAD_BYTES = 1 << 18
 _NEAREST = "the take exported again as WAV at 48000 Hz"
 
 
-class Limits(TypedDict):
+class DecodingLimits(TypedDict):
     """What the parent allows: `rate_hz` and `channels` are inclusive."""
 
     rate_hz: tuple[float, float]
@@ -67,7 +67,7 @@ class _Source:
 class _Spool:
     """Where the samples go; counts them and stops at the allowed length."""
 
-    def __init__(self, write: Callable[[bytes | memoryview], object], limits: Limits) -> None:
+    def __init__(self, write: Callable[[bytes | memoryview], object], limits: DecodingLimits) -> None:
         self._write, self._limits, self.samples, self.rate_hz = write, limits, 0, 0
 
     def add(self, block: bytes | memoryview) -> None:
@@ -85,7 +85,7 @@ class _Spool:
 
 
 def decode(
-    source: BinaryIO, write: Callable[[bytes | memoryview], object], limits: Limits
+    source: BinaryIO, write: Callable[[bytes | memoryview], object], limits: DecodingLimits
 ) -> dict[str, object]:
     """Decode one file: samples to `write`, facts or the refusal as the result; bad data raises nothing."""
     try:
@@ -103,7 +103,9 @@ def decode(
         return {"refused": refusal.parts}
 
 
-def _decode(container: InputContainer, spool: _Spool, limits: Limits, source: BinaryIO) -> dict[str, object]:
+def _decode(
+    container: InputContainer, spool: _Spool, limits: DecodingLimits, source: BinaryIO
+) -> dict[str, object]:
     stream = _sound_of(container, limits)
     declared_s = _declared_s(container, stream, source)
     longest = limits["duration_s"]
@@ -130,7 +132,7 @@ def _decode(container: InputContainer, spool: _Spool, limits: Limits, source: Bi
     }
 
 
-def _sound_of(container: InputContainer, limits: Limits) -> AudioStream:
+def _sound_of(container: InputContainer, limits: DecodingLimits) -> AudioStream:
     stream = container.streams.best("audio")
     if not isinstance(stream, av.AudioStream):
         raise Refusal("a file without sound", "a file with a sound track is needed")
@@ -149,21 +151,21 @@ def _sound_of(container: InputContainer, limits: Limits) -> AudioStream:
     return stream
 
 
-def _check_rate(rate_hz: int, limits: Limits) -> None:
+def _check_rate(rate_hz: int, limits: DecodingLimits) -> None:
     low, high = limits["rate_hz"]
     if not low <= rate_hz <= high:
         nearest = f"{min(max(rate_hz, low), high):g} Hz"
         raise Refusal(f"a sample rate of {rate_hz} Hz", f"allowed is from {low:g} to {high:g} Hz", nearest)
 
 
-def _check_channels(channels: int, limits: Limits) -> None:
+def _check_channels(channels: int, limits: DecodingLimits) -> None:
     most = limits["channels"]
     if not 1 <= channels <= most:
         nearest = f"channels: {min(max(channels, 1), most)}"
         raise Refusal(f"a channel count of {channels}", f"allowed are 1 to {most}", nearest)
 
 
-def _check_frame(frame: AudioFrame, spool: _Spool, limits: Limits) -> None:
+def _check_frame(frame: AudioFrame, spool: _Spool, limits: DecodingLimits) -> None:
     """A decoder may find another rate or layout in the data than the header promised."""
     _check_channels(frame.layout.nb_channels, limits)
     rate_hz = frame.sample_rate
@@ -174,7 +176,7 @@ def _check_frame(frame: AudioFrame, spool: _Spool, limits: Limits) -> None:
 
 
 def _frames(
-    container: InputContainer, stream: AudioStream, damage: list[float], spool: _Spool, limits: Limits
+    container: InputContainer, stream: AudioStream, damage: list[float], spool: _Spool, limits: DecodingLimits
 ) -> Iterator[AudioFrame]:
     """Decoded frames; what is missing between them becomes silence and an entry in `damage` (s)."""
     least_gap_s = _LEAST_GAP_FLAC_S if container.format.name == "flac" else _LEAST_GAP_S

@@ -18,9 +18,9 @@ import numpy as np
 
 from canebench.base.notes import NOTES
 from canebench.base.units import hz_to_cents
-from canebench.sound.analysis.drone_lines import NO_LINES
+from canebench.sound.analysis.drones.drone_lines import NO_LINES
 from canebench.sound.analysis.measure import measurement_of
-from canebench.sound.analysis.pitch_contour import COMPASS_HZ, contour_of
+from canebench.sound.analysis.notes.pitch_contour import COMPASS_HZ, contour_of
 from canebench.sound.analysis.pooling import drone_readings
 from canebench.sound.analysis.processing import trace_remarks
 from canebench.sound.analysis.section import Closely, Course, Heard, hear_closely

@@ -15,6 +15,7 @@ from canebench.sound.synth.behaviour import (
     behaviour_for,
     still,
 )
+from canebench.sound.synth.playing.tunes import TUNES, tune, tune_notes
 from canebench.sound.synth.recipe import (
     DronePlan,
     PlannedNote,
@@ -25,7 +26,6 @@ from canebench.sound.synth.recipe import (
 )
 from canebench.sound.synth.render import render
 from canebench.sound.synth.truth import Event, Truth
-from canebench.sound.synth.tunes import TUNES, tune, tune_notes
 
 __all__ = [
     "DEGREES",

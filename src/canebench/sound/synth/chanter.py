@@ -11,17 +11,17 @@ import numpy as np
 
 from canebench.base.notes import NOTES
 from canebench.base.units import cents_to_hz
-from canebench.sound.synth import fingers
 from canebench.sound.synth.bank import knots, sum_of_partials
-from canebench.sound.synth.courses import at, cycles_of, waver
-from canebench.sound.synth.motion import creep_weights, gains, turns
 from canebench.sound.synth.noise import reed_noise
+from canebench.sound.synth.playing import fingers
+from canebench.sound.synth.playing.courses import at, cycles_of, waver
+from canebench.sound.synth.playing.motion import creep_weights, gains, turns
 from canebench.sound.synth.timbre import amplitudes, chanter_db
 
 if TYPE_CHECKING:
     from canebench.base.arrays import ComplexArray, FloatArray
-    from canebench.sound.synth.bag import Bag
     from canebench.sound.synth.behaviour import PipeBehaviour
+    from canebench.sound.synth.playing.bag import Bag
     from canebench.sound.synth.recipe import Recipe
     from canebench.sound.synth.truth import Event
 

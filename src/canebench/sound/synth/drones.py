@@ -12,16 +12,16 @@ import numpy as np
 
 from canebench.base.units import cents_to_hz
 from canebench.sound.synth.bank import knots, sum_of_partials
-from canebench.sound.synth.courses import at, cycles_of, drift, waver
-from canebench.sound.synth.motion import creep_weights, gains, turns
 from canebench.sound.synth.noise import reed_noise
-from canebench.sound.synth.striking import Beginning, beginning
+from canebench.sound.synth.playing.courses import at, cycles_of, drift, waver
+from canebench.sound.synth.playing.motion import creep_weights, gains, turns
+from canebench.sound.synth.playing.striking import Beginning, beginning
 from canebench.sound.synth.timbre import amplitudes, bass_db, tenor_db
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
-    from canebench.sound.synth.bag import Bag
     from canebench.sound.synth.behaviour import PipeBehaviour, SourceBehaviour
+    from canebench.sound.synth.playing.bag import Bag
     from canebench.sound.synth.recipe import DronePlan, Recipe
 
 _TOP_HZ: Final = 4_500.0

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from canebench.sound.synth.courses import fast_size
+from canebench.sound.synth.playing.courses import fast_size
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray

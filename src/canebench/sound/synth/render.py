@@ -7,18 +7,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from canebench.sound.files.recording import Recording
-from canebench.sound.synth.bag import bag_of
 from canebench.sound.synth.chanter import piped_chanter
 from canebench.sound.synth.drones import piped_drones
 from canebench.sound.synth.noise import pink
+from canebench.sound.synth.playing.bag import bag_of
+from canebench.sound.synth.playing.score import score, sounding
+from canebench.sound.synth.playing.textbook import textbook_chanter, textbook_drones
 from canebench.sound.synth.room import room
-from canebench.sound.synth.score import score, sounding
-from canebench.sound.synth.textbook import textbook_chanter, textbook_drones
 from canebench.sound.synth.truth import Truth
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
-    from canebench.sound.synth.bag import Bag
+    from canebench.sound.synth.playing.bag import Bag
     from canebench.sound.synth.recipe import DronePlan, Recipe
     from canebench.sound.synth.truth import Event
 

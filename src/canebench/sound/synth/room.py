@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from canebench.sound.synth.courses import fast_size
+from canebench.sound.synth.playing.courses import fast_size
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from canebench.store.exchange.cells import CellError, is_blank, says_no_zone, shown, value_of
-from canebench.store.exchange.findings import Choices, TableFound
+from canebench.store.exchange.findings import ImportChoices, TableFound
 from canebench.store.exchange.headers import Matched, match_headers
 from canebench.store.exchange.sheet import ID, VERSION
 
@@ -46,7 +46,7 @@ def as_row(draft: Draft, *, kept: bool) -> Row:
 class Reading:
     """A sheet read as a table."""
 
-    def __init__(self, table: Table, sheet: Sheet, choices: Choices) -> None:
+    def __init__(self, table: Table, sheet: Sheet, choices: ImportChoices) -> None:
         self._table, self._sheet, self._kept = table, sheet, choices.ids == "kept"
         matched = match_headers(table, sheet.headers, choices.mapping.get(table.name, {}))
         self.found = TableFound(table=table.name, matched=matched, decimal=sheet.decimal)

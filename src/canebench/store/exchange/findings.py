@@ -23,7 +23,7 @@ SHOWN_ROWS: Final = 10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Choices:
+class ImportChoices:
     """How rows come in.
 
     `ids`: `kept` as the file has them (into a new ledger), or `renumbered` with what refers to them.
@@ -37,7 +37,7 @@ class Choices:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Problem:
+class RowProblem:
     """A row that cannot come in: `row` as the file's reader counts, the header being row 1."""
 
     table: str
@@ -78,7 +78,7 @@ class TableFound:
     rows: int = 0
     fitting: int = 0
     first: list[tuple[int, Row]] = field(default_factory=list)
-    problems: list[Problem] = field(default_factory=list)
+    problems: list[RowProblem] = field(default_factory=list)
     problem_count: int = 0
     duplicates: list[Duplicate] = field(default_factory=list)
     duplicate_count: int = 0
@@ -90,7 +90,7 @@ class TableFound:
         self.problem_count += 1
         if len(self.problems) < MOST_KEPT:
             self.problems.append(
-                Problem(
+                RowProblem(
                     table=self.table, row=row, column=column, given=given, allowed=allowed, nearest=nearest
                 )
             )
@@ -102,7 +102,7 @@ class TableFound:
             self.duplicates.append(duplicate)
 
 
-def refused(found: Mapping[str, TableFound], choices: Choices) -> bool:
+def refused(found: Mapping[str, TableFound], choices: ImportChoices) -> bool:
     """Whether nothing of it may be written."""
     doubles = choices.duplicates == "refuse"
     return any(one.problem_count or (doubles and one.duplicate_count) for one in found.values())

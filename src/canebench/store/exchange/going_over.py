@@ -11,9 +11,9 @@ from itertools import islice
 from typing import TYPE_CHECKING, Final
 
 from canebench.store.exchange.drafts import Draft, Reading, as_row
-from canebench.store.exchange.findings import SHOWN_ROWS, Choices, Duplicate, TableFound
+from canebench.store.exchange.findings import SHOWN_ROWS, Duplicate, ImportChoices, TableFound
 from canebench.store.exchange.references import References
-from canebench.store.exchange.standing import Standing, digest, unique_column
+from canebench.store.exchange.standing import LedgerStanding, digest, unique_column
 from canebench.store.tables import TABLES, table_named
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ class GoingOver:
         self,
         reader: Reader,
         sheets: Mapping[str, Sheet],
-        choices: Choices,
+        choices: ImportChoices,
         *,
         progress: Progress | None,
         writer: Writer | None = None,
@@ -44,7 +44,7 @@ class GoingOver:
         for name in (*sheets, *choices.mapping):
             table_named(name)
         self._sheets, self._choices, self._progress, self._writer = sheets, choices, progress, writer
-        self._standing = Standing(reader)
+        self._standing = LedgerStanding(reader)
         self._references = References(self._standing, kept=choices.ids == "kept")
         totals = [sheet.total for sheet in sheets.values()]
         self._total = None if None in totals else sum(one or 0 for one in totals)
@@ -100,7 +100,9 @@ class GoingOver:
 class Doubles:
     """Rows of one table that stand in the ledger or in the file already."""
 
-    def __init__(self, table: Table, standing: Standing, references: References, found: TableFound) -> None:
+    def __init__(
+        self, table: Table, standing: LedgerStanding, references: References, found: TableFound
+    ) -> None:
         self._table, self._standing, self._references, self._found = table, standing, references, found
         self._key = unique_column(table)
         self._ids: dict[int, tuple[int, bytes]] = {}

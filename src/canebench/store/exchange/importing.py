@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError
-from canebench.store.exchange.findings import Choices, Imported, ImportRefusedError, TableFound, refused
+from canebench.store.exchange.findings import ImportChoices, Imported, ImportRefusedError, TableFound, refused
 from canebench.store.exchange.going_over import GoingOver, Progress
 
 if TYPE_CHECKING:
@@ -18,11 +18,11 @@ if TYPE_CHECKING:
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Reader
 
-__all__ = ["Choices", "ImportRefusedError", "Imported", "TableFound", "check_import", "commit_import"]
+__all__ = ["ImportChoices", "ImportRefusedError", "Imported", "TableFound", "check_import", "commit_import"]
 
 
 def check_import(
-    reader: Reader, sheets: Mapping[str, Sheet], choices: Choices, *, progress: Progress | None = None
+    reader: Reader, sheets: Mapping[str, Sheet], choices: ImportChoices, *, progress: Progress | None = None
 ) -> dict[str, TableFound]:
     """What would come in, row by row, without writing any: by table, in the ledger's order.
 
@@ -34,7 +34,7 @@ def check_import(
 def commit_import(
     ledger: Ledger,
     sheets: Mapping[str, Sheet],
-    choices: Choices,
+    choices: ImportChoices,
     *,
     who: str,
     said: str,

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from canebench.store.exchange.standing import Standing, unique_column
+from canebench.store.exchange.standing import LedgerStanding, unique_column
 from canebench.store.tables import TABLES
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 class References:
     """Where each row of the file went, and the rows it refers to."""
 
-    def __init__(self, standing: Standing, *, kept: bool) -> None:
+    def __init__(self, standing: LedgerStanding, *, kept: bool) -> None:
         self._standing, self._kept = standing, kept
         #: For a table of the import with ids: the file's id -> the ledger's.
         self._placed: dict[str, dict[int, int]] = {}

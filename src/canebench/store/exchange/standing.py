@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 _AT_ONCE: Final = 500
 
 
-class Standing:
+class LedgerStanding:
     """The ledger's rows as an import meets them."""
 
     def __init__(self, reader: Reader) -> None:

@@ -13,10 +13,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Final, Literal, get_args
 
 from canebench.base.errors import InputError, UnknownNameError
-from canebench.store.exchange.csv_file import read_csv, write_csv
-from canebench.store.exchange.json_file import read_json, write_json
-from canebench.store.exchange.parquet_file import read_parquet, write_parquet
-from canebench.store.exchange.xlsx_file import read_xlsx, write_xlsx
+from canebench.store.exchange.files.csv_file import read_csv, write_csv
+from canebench.store.exchange.files.json_file import read_json, write_json
+from canebench.store.exchange.files.parquet_file import read_parquet, write_parquet
+from canebench.store.exchange.files.xlsx_file import read_xlsx, write_xlsx
 from canebench.store.tables import TABLES, table_named
 
 if TYPE_CHECKING:

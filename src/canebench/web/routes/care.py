@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, ClassVar
 from starlette.concurrency import run_in_threadpool
 
 from canebench.base.errors import CanebenchError
-from canebench.bench.care_now import CareNow, care_now
-from canebench.web.desk import desk_of
-from canebench.web.forms import Form, Problem
-from canebench.web.render import show
+from canebench.bench.views.care_now import CareNow, care_now
+from canebench.web.context import context_of
+from canebench.web.forms.forms import FieldProblem, Form
+from canebench.web.pages.render import show
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -30,14 +30,14 @@ class CarePage:
     title: str = "Care"
     now: CareNow
     given: dict[str, str]
-    problem: Problem | None
+    problem: FieldProblem | None
 
 
 async def care(request: Request) -> Response:
     """Reckon from the ledger, or from what is typed."""
     given = dict(request.query_params)
     form = Form(texts=given, files={}, lists={})
-    ledger = desk_of(request).ledger
+    ledger = context_of(request).ledger
     problem = None
     try:
         now = await run_in_threadpool(
@@ -48,6 +48,6 @@ async def care(request: Request) -> Response:
             minutes=form.number("minutes", "minutes today"),
         )
     except CanebenchError as error:
-        problem = Problem(form="care", said=str(error), given=given)
+        problem = FieldProblem(form="care", said=str(error), given=given)
         now = await run_in_threadpool(care_now, ledger)
     return show(request, CarePage(now=now, given=given, problem=problem), status=422 if problem else 200)

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, ClassVar, Final
 from starlette.concurrency import run_in_threadpool
 
 from canebench.base.errors import InputError
-from canebench.bench.browse_chanters import ChanterPage, chanter_page, edit_chanter
-from canebench.bench.chanters import keep_chanter
-from canebench.bench.drones import keep_drone, list_drones
-from canebench.bench.people import list_players
-from canebench.web.answers import answer
-from canebench.web.desk import desk_of
-from canebench.web.render import show
+from canebench.bench.acts.reeds.chanters import keep_chanter
+from canebench.bench.acts.reeds.drones import keep_drone, list_drones
+from canebench.bench.acts.reeds.people import list_players
+from canebench.bench.views.browse_chanters import ChanterPage, chanter_page, edit_chanter
+from canebench.web.context import context_of
+from canebench.web.forms.post_redirect import answer
+from canebench.web.pages.render import show
 
 if TYPE_CHECKING:
     from starlette.datastructures import UploadFile
@@ -22,8 +22,8 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from canebench.store.tables import Row, Value
-    from canebench.web.desk import Desk, NotedLedger
-    from canebench.web.forms import Form, Problem
+    from canebench.web.context import BenchContext, NotedLedger
+    from canebench.web.forms.forms import FieldProblem, Form
 
 _MOST_BYTES: Final = 60_000
 
@@ -38,7 +38,7 @@ class ChantersPage:
     chanters: list[Row]
     players: list[Row]
     drones: list[dict[str, Value]]
-    problem: Problem | None
+    problem: FieldProblem | None
 
     def owner(self, row: Row) -> str:
         """Whose a chanter is."""
@@ -54,7 +54,7 @@ class OneChanterPage:
     title: str
     one: ChanterPage
     players: list[Row]
-    problem: Problem | None
+    problem: FieldProblem | None
 
 
 async def chanters(request: Request) -> Response:
@@ -62,8 +62,8 @@ async def chanters(request: Request) -> Response:
     return await _chanters(request, None, 200)
 
 
-async def _chanters(request: Request, problem: Problem | None, status: int) -> Response:
-    ledger = desk_of(request).ledger
+async def _chanters(request: Request, problem: FieldProblem | None, status: int) -> Response:
+    ledger = context_of(request).ledger
 
     def read() -> ChantersPage:
         with ledger.reading() as reader:
@@ -78,8 +78,8 @@ async def _chanters(request: Request, problem: Problem | None, status: int) -> R
 async def add_chanter(request: Request) -> Response:
     """A new chanter."""
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
-        row = keep_chanter(ledger, form.needed("name", "name"), who=desk.who, sizes=None)
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
+        row = keep_chanter(ledger, form.needed("name", "name"), who=context.who, sizes=None)
         return f"/chanters/{row['id']}"
 
     return await answer(request, act, form="chanter", again=_chanters)
@@ -88,11 +88,11 @@ async def add_chanter(request: Request) -> Response:
 async def add_drone(request: Request) -> Response:
     """A drone with the mark on its pin, or where the pin stands now."""
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         keep_drone(
             ledger,
             form.needed("name", "drone"),
-            who=desk.who,
+            who=context.who,
             kind=form.text("kind"),
             player=form.text("player"),
             mark_mm=form.number("mark_mm", "mark"),
@@ -109,8 +109,8 @@ async def chanter(request: Request) -> Response:
     return await _chanter(request, None, 200)
 
 
-async def _chanter(request: Request, problem: Problem | None, status: int) -> Response:
-    ledger = desk_of(request).ledger
+async def _chanter(request: Request, problem: FieldProblem | None, status: int) -> Response:
+    ledger = context_of(request).ledger
 
     def read() -> OneChanterPage:
         one = chanter_page(ledger, request.path_params["chanter"], request.app.state.effects)
@@ -125,12 +125,12 @@ async def change_chanter(request: Request) -> Response:
     """Change a chanter, as read."""
     chanter_id = request.path_params["chanter"]
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         told = {name: form.text(name) for name in ("name", "player", "remarks", "sizes")}
         if "file" in form.files:
             told["sizes"] = _text(form.files["file"])
         read = {"name": form.text("read_name"), "version": form.count("version", "version")}
-        edit_chanter(ledger, chanter_id, told, read=read, who=desk.who)
+        edit_chanter(ledger, chanter_id, told, read=read, who=context.who)
         return f"/chanters/{chanter_id}"
 
     return await answer(request, act, form="chanter", again=_chanter)

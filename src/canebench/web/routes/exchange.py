@@ -16,16 +16,16 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, Response
 
 from canebench.base.errors import CanebenchError, InputError, NotFoundError
-from canebench.bench.check_up import Found, check_up
-from canebench.bench.exchange import bring_in, export, look_over, sheets_of
-from canebench.bench.safekeeping import back_up, check, snapshots_of
-from canebench.store.exchange.findings import Choices, TableFound
+from canebench.bench.acts.upkeep.check_up import Found, check_up
+from canebench.bench.acts.upkeep.exchange import bring_in, export, look_over, sheets_of
+from canebench.bench.acts.upkeep.safekeeping import back_up, check, snapshots_of
+from canebench.store.exchange.findings import ImportChoices, TableFound
 from canebench.store.exchange.tables_out import FORMS
 from canebench.store.tables import TABLES
-from canebench.web.answers import answer
-from canebench.web.desk import desk_of
-from canebench.web.forms import Form, Problem
-from canebench.web.render import show
+from canebench.web.context import context_of
+from canebench.web.forms.forms import FieldProblem, Form
+from canebench.web.forms.post_redirect import answer
+from canebench.web.pages.render import show
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -33,8 +33,8 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from canebench.store.ledger import Ledger
-    from canebench.web.desk import Desk, NotedLedger
-    from canebench.web.waiting import Waiting
+    from canebench.web.context import BenchContext, NotedLedger
+    from canebench.web.forms.pending_uploads import PendingUploads
 
 _TYPES: Final = {
     "csv": "text/csv",
@@ -69,7 +69,7 @@ class ExchangePage:
     columns: dict[str, list[str]]
     checked: list[Found]
     verified: tuple[str, list[str]] | None
-    problem: Problem | None
+    problem: FieldProblem | None
     most: int = _MOST_SHOWN
 
 
@@ -80,20 +80,20 @@ async def exchange(request: Request) -> Response:
 
 async def in_order(request: Request) -> Response:
     """The page, with everything looked at."""
-    desk = desk_of(request)
-    return await _exchange(request, None, 200, checked=await run_in_threadpool(check_up, desk.given_url))
+    context = context_of(request)
+    return await _exchange(request, None, 200, checked=await run_in_threadpool(check_up, context.given_url))
 
 
 async def _exchange(
     request: Request,
-    problem: Problem | None,
+    problem: FieldProblem | None,
     status: int,
     *,
     checked: list[Found] | None = None,
     verified: tuple[str, list[str]] | None = None,
     preview: Preview | None = None,
 ) -> Response:
-    kept = await run_in_threadpool(snapshots_of, desk_of(request).ledger)
+    kept = await run_in_threadpool(snapshots_of, context_of(request).ledger)
     page = ExchangePage(
         tables=tuple(TABLES),
         forms=FORMS,
@@ -118,7 +118,7 @@ async def download(request: Request) -> Response:
     folder = Path(tempfile.mkdtemp(prefix="canebench-"))
     name = f"{table or 'canebench'}.{form}"
     try:
-        await run_in_threadpool(export, desk_of(request).ledger, folder / name, table=table, form=form)
+        await run_in_threadpool(export, context_of(request).ledger, folder / name, table=table, form=form)
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise
@@ -132,16 +132,16 @@ async def download(request: Request) -> Response:
 
 async def preview(request: Request) -> Response:
     """Look a file over; nothing is written."""
-    waiting: Waiting = request.app.state.waiting
+    pending_uploads: PendingUploads = request.app.state.pending_uploads
     seen: list[Preview] = []
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
-        del desk
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
+        del context
         upload = form.files.get("file")
         token = form.text("waiting")
         if upload is not None:
-            token = waiting.keep(upload.filename or "", upload.file)
-        seen.append(_looked_over(ledger, waiting.path(token or ""), form))
+            token = pending_uploads.keep(upload.filename or "", upload.file)
+        seen.append(_looked_over(ledger, pending_uploads.path(token or ""), form))
         return ""
 
     done = await answer(request, act, form="import", again=_exchange)
@@ -156,39 +156,39 @@ def _looked_over(ledger: Ledger, path: Path, form: Form) -> Preview:
 
 async def commit(request: Request) -> Response:
     """Bring a file that was looked over in."""
-    waiting: Waiting = request.app.state.waiting
+    pending_uploads: PendingUploads = request.app.state.pending_uploads
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
-        path = waiting.path(form.text("waiting") or "")
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
+        path = pending_uploads.path(form.text("waiting") or "")
         sheets = sheets_of(path, table=form.text("table"))
         choices = _choices(form, list(sheets))
-        bring_in(ledger, sheets, choices, who=desk.who, said=f"brought in {path.name}")
-        waiting.drop(path.parent.name)
+        bring_in(ledger, sheets, choices, who=context.who, said=f"brought in {path.name}")
+        pending_uploads.drop(path.parent.name)
         return "/exchange"
 
     return await answer(request, act, form="import", again=_refused)
 
 
-async def _refused(request: Request, problem: Problem, status: int) -> Response:
+async def _refused(request: Request, problem: FieldProblem, status: int) -> Response:
     """The page with the file looked over again, where it still waits and can be."""
-    ledger, waiting = desk_of(request).ledger, request.app.state.waiting
+    ledger, pending_uploads = context_of(request).ledger, request.app.state.pending_uploads
     form = Form(texts=problem.given, files={}, lists={})
     try:
-        path = waiting.path(form.text("waiting") or "")
+        path = pending_uploads.path(form.text("waiting") or "")
         preview = await run_in_threadpool(_looked_over, ledger, path, form)
     except CanebenchError:
         preview = None
     return await _exchange(request, problem, status, preview=preview)
 
 
-def _choices(form: Form, tables: list[str]) -> Choices:
+def _choices(form: Form, tables: list[str]) -> ImportChoices:
     """Headers are mapped where the form says so: `map-HEADER` holds a column, or "-" to leave it out."""
     mapping = {
         name.removeprefix("map-"): None if value == "-" else value
         for name, value in form.texts.items()
         if name.startswith("map-") and value
     }
-    return Choices(
+    return ImportChoices(
         ids="kept" if form.ticked("keep_ids") else "renumbered",
         duplicates="refuse" if form.ticked("refuse_duplicates") else "skip",
         mapping={tables[0]: mapping} if mapping and len(tables) == 1 else {},
@@ -199,7 +199,7 @@ async def make_backup(request: Request) -> Response:
     """Everything into a new folder of this machine."""
     made: list[str] = []
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         del ledger
         folder = Path(form.needed("folder", "folder")).expanduser()
         if not folder.is_absolute():
@@ -209,7 +209,7 @@ async def make_backup(request: Request) -> Response:
                 allowed="a whole path is needed",
                 nearest="/media/stick/backup",
             )
-        made.append(str(back_up(desk.given_url, folder).folder))
+        made.append(str(back_up(context.given_url, folder, who=context.who).folder))
         return ""
 
     done = await answer(request, act, form="backup", again=_exchange)
@@ -220,8 +220,8 @@ async def verify(request: Request) -> Response:
     """Is a backup whole."""
     seen: list[tuple[str, list[str]]] = []
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
-        del desk, ledger
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
+        del context, ledger
         folder = Path(form.needed("folder", "folder")).expanduser()
         if not folder.is_dir():
             raise NotFoundError(f"There is no backup {folder}.")

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, ClassVar, Final
 from starlette.exceptions import HTTPException
 from starlette.responses import PlainTextResponse
 
-from canebench.base.errors import CanebenchError, InputError, NotFoundError
-from canebench.web.render import show
+from canebench.base.errors import CanebenchError, NotFoundError
+from canebench.web.pages.render import show
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -35,8 +35,8 @@ async def on_ours(request: Request, error: Exception) -> Response:
         raise error
     if isinstance(error, NotFoundError):
         return show(request, FailurePage(title="Not here", said=str(error)), status=404)
-    status = 422 if isinstance(error, InputError) else 500
-    return show(request, FailurePage(title="That does not work", said=str(error)), status=status)
+    page = FailurePage(title="That does not work", said=str(error))
+    return show(request, page, status=error.http_status)
 
 
 async def on_http(request: Request, error: Exception) -> Response:

@@ -14,17 +14,17 @@ from starlette.responses import RedirectResponse
 
 from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
-from canebench.bench.begin_fitting import Recent, begin_fitting, recent_fittings
-from canebench.bench.fit_reed import Place
-from canebench.bench.list_scales import list_scales
-from canebench.bench.people import list_players
-from canebench.web.aim import Aim, aim_from
-from canebench.web.answers import answer
-from canebench.web.desk import desk_of
-from canebench.web.fitting_view import FittingView, view_of
-from canebench.web.forms import read_form
-from canebench.web.new_take import measure_new_take
-from canebench.web.render import show
+from canebench.bench.acts.fitting.begin_fitting import Recent, begin_fitting, recent_fittings
+from canebench.bench.acts.fitting.fit_reed import Place
+from canebench.bench.acts.reeds.people import list_players
+from canebench.bench.views.list_scales import list_scales
+from canebench.web.context import context_of
+from canebench.web.forms.fitting_query import FittingQuery, fitting_query_from
+from canebench.web.forms.forms import read_form
+from canebench.web.forms.new_take import measure_new_take
+from canebench.web.forms.post_redirect import answer
+from canebench.web.pages.fitting_view import FittingView, view_of
+from canebench.web.pages.render import show
 from canebench.web.routes.shell import own_path
 
 if TYPE_CHECKING:
@@ -33,8 +33,8 @@ if TYPE_CHECKING:
 
     from canebench.base.scales import Scale
     from canebench.store.tables import Row
-    from canebench.web.desk import Desk, NotedLedger
-    from canebench.web.forms import Form, Problem
+    from canebench.web.context import BenchContext, NotedLedger
+    from canebench.web.forms.forms import FieldProblem, Form
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +49,7 @@ class StartPage:
     chanters: list[Row]
     players: list[Row]
     given: dict[str, str]
-    problem: Problem | None
+    problem: FieldProblem | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,10 +60,10 @@ class FittingPage:
     room: ClassVar[str] = "Fitting"
     title: str
     view: FittingView
-    aim: Aim
+    aim: FittingQuery
     scales: tuple[Scale, ...]
     notes: tuple[str, ...]
-    problem: Problem | None
+    problem: FieldProblem | None
 
 
 async def start(request: Request) -> Response:
@@ -71,8 +71,8 @@ async def start(request: Request) -> Response:
     return await _start(request, None, 200)
 
 
-async def _start(request: Request, problem: Problem | None, status: int) -> Response:
-    ledger = desk_of(request).ledger
+async def _start(request: Request, problem: FieldProblem | None, status: int) -> Response:
+    ledger = context_of(request).ledger
 
     def read() -> StartPage:
         with ledger.reading() as reader:
@@ -93,13 +93,13 @@ async def _start(request: Request, problem: Problem | None, status: int) -> Resp
 async def begin(request: Request) -> Response:
     """Go to the fitting of the reed and chanter chosen, adding what is new."""
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         place = Place(
             reed=form.needed("reed", "reed"),
             chanter=form.needed("chanter", "chanter"),
             player=form.text("player"),
         )
-        reed, chanter = begin_fitting(ledger, place, who=desk.who)
+        reed, chanter = begin_fitting(ledger, place, who=context.who)
         return f"/fit/{reed}/{chanter}"
 
     return await answer(request, act, form="begin", again=_start)
@@ -110,9 +110,9 @@ async def fitting(request: Request) -> Response:
     return await _fitting(request, None, 200)
 
 
-async def _fitting(request: Request, problem: Problem | None, status: int) -> Response:
-    desk = desk_of(request)
-    aim = aim_from(problem.given if problem else request.query_params)
+async def _fitting(request: Request, problem: FieldProblem | None, status: int) -> Response:
+    context = context_of(request)
+    aim = fitting_query_from(problem.given if problem else request.query_params)
 
     def read() -> FittingPage:
         now = request.app.state.fittings.now(
@@ -120,7 +120,7 @@ async def _fitting(request: Request, problem: Problem | None, status: int) -> Re
         )
         return FittingPage(
             title=f"Reed {now.reed['number']} in {now.chanter['name']}",
-            view=view_of(now, unfinished=desk.recordings.unfinished()),
+            view=view_of(now, unfinished=context.recordings.unfinished()),
             aim=aim.showing(now.wish),
             scales=list_scales(),
             notes=NOTES,
@@ -135,10 +135,10 @@ async def take(request: Request) -> Response:
     reed, chanter = request.path_params["reed"], request.path_params["chanter"]
     fittings = request.app.state.fittings
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
-        aim = aim_from(form.texts)
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
+        aim = fitting_query_from(form.texts)
         now = fittings.now(reed, chanter, aim.wish)
-        fitted = measure_new_take(desk, ledger, form, now)
+        fitted = measure_new_take(context, ledger, form, now)
         if fitted.take_id is None:
             reasons = [f.text for f in fitted.report.measurement.findings if f.refuses]
             raise InputError(
@@ -156,7 +156,7 @@ async def take(request: Request) -> Response:
 
 async def throw_away(request: Request) -> Response:
     """An unfinished recording is not wanted: a sound file, never part of the ledger."""
-    desk = desk_of(request)
+    context = context_of(request)
     form = await read_form(request)
-    desk.recordings.kept(desk.recordings.finished(request.path_params["name"]))
+    context.recordings.kept(context.recordings.finished(request.path_params["name"]))
     return RedirectResponse(own_path(form.text("back")), status_code=303)

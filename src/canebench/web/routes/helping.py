@@ -8,16 +8,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 
-from canebench.bench.example_beam import beats, example_beam
+from canebench.bench.views.drawing.example_beam import beats, example_beam
 from canebench.care.cautions import CAUTIONS, NO_MEDICAL_ADVICE
-from canebench.web.desk import desk_of
-from canebench.web.render import show
+from canebench.web.context import context_of
+from canebench.web.pages.render import show
 
 if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from canebench.bench.draw_fitting import Drawn
+    from canebench.bench.views.drawing.draw_fitting import Drawn
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,10 +46,10 @@ class MicrophonePage:
 
 async def help_page(request: Request) -> Response:
     """Help."""
-    desk = desk_of(request)
+    context = context_of(request)
     page = HelpPage(
-        ledger=str(getattr(desk.ledger.database, "path", "on a PostgreSQL server")),
-        takes=str(desk.takes),
+        ledger=str(getattr(context.ledger.database, "path", "on a PostgreSQL server")),
+        takes=str(context.takes),
         cautions=[caution.say for caution in CAUTIONS.values()],
         note=NO_MEDICAL_ADVICE,
         example=example_beam(),

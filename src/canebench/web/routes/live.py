@@ -13,11 +13,11 @@ from starlette.websockets import WebSocketDisconnect
 
 from canebench.base.errors import CanebenchError, InputError
 from canebench.base.scales import DEFAULT_SCALE
-from canebench.bench.listeners import Wanted
-from canebench.web.aim import aim_from
-from canebench.web.desk import desk_of
-from canebench.web.forms import Form
-from canebench.web.streams import Ending, Stream, ending_said
+from canebench.bench.views.live.listeners import StreamWanted
+from canebench.web.context import context_of
+from canebench.web.forms.fitting_query import fitting_query_from
+from canebench.web.forms.forms import Form
+from canebench.web.live.streams import Ending, Stream, ending_said
 
 if TYPE_CHECKING:
     from starlette.websockets import WebSocket
@@ -47,16 +47,18 @@ async def live(socket: WebSocket) -> None:
 
 def _begun(socket: WebSocket) -> Stream:
     given = socket.query_params
-    wish = aim_from({name: given[name] for name in ("scale", "reference") if name in given}).wish
+    wish = fitting_query_from({name: given[name] for name in ("scale", "reference") if name in given}).wish
     reference = None if wish is None else wish.reference_hz
-    wanted = Wanted(
+    wanted = StreamWanted(
         rate_hz=_rate(given.get("rate", "")),
         scale=DEFAULT_SCALE if wish is None else wish.scale,
         reference="auto" if reference is None else reference,
         check="check" in given,
         tone_hz=_tone(given.get("tone", "")),
     )
-    return Stream(socket.app.state.ears, desk_of(socket).recordings.begin(rate_hz=wanted.rate_hz), wanted)
+    return Stream(
+        socket.app.state.workers, context_of(socket).recordings.begin(rate_hz=wanted.rate_hz), wanted
+    )
 
 
 def _rate(given: str) -> int:

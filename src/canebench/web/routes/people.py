@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, ClassVar
 
 from starlette.concurrency import run_in_threadpool
 
-from canebench.bench.browse_people import (
+from canebench.bench.acts.reeds.people import list_players, set_player
+from canebench.bench.acts.reeds.stock import list_lots
+from canebench.bench.views.browse_people import (
     Choosing,
     PlayerPage,
     choosing,
@@ -15,20 +17,18 @@ from canebench.bench.browse_people import (
     player_page,
     pressure_said,
 )
-from canebench.bench.people import list_players, set_player
-from canebench.bench.stock import list_lots
 from canebench.care.cautions import Occasion, cautions_for
-from canebench.web.answers import answer
-from canebench.web.desk import desk_of
-from canebench.web.render import show
+from canebench.web.context import context_of
+from canebench.web.forms.post_redirect import answer
+from canebench.web.pages.render import show
 
 if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
     from canebench.store.tables import Row
-    from canebench.web.desk import Desk, NotedLedger
-    from canebench.web.forms import Form, Problem
+    from canebench.web.context import BenchContext, NotedLedger
+    from canebench.web.forms.forms import FieldProblem, Form
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +40,7 @@ class PlayersPage:
     title: str = "Players"
     players: list[tuple[Row, str, str]]
     cautions: list[str]
-    problem: Problem | None
+    problem: FieldProblem | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +52,7 @@ class OnePlayerPage:
     title: str
     one: PlayerPage
     cautions: list[str]
-    problem: Problem | None
+    problem: FieldProblem | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,8 +79,8 @@ async def players(request: Request) -> Response:
     return await _players(request, None, 200)
 
 
-async def _players(request: Request, problem: Problem | None, status: int) -> Response:
-    rows = await run_in_threadpool(list_players, desk_of(request).ledger)
+async def _players(request: Request, problem: FieldProblem | None, status: int) -> Response:
+    rows = await run_in_threadpool(list_players, context_of(request).ledger)
     page = PlayersPage(
         players=[(row, pressure_said(row["blows_kpa"]), pressure_said(row["ceiling_kpa"])) for row in rows],
         cautions=_blowing(),
@@ -92,11 +92,11 @@ async def _players(request: Request, problem: Problem | None, status: int) -> Re
 async def add_player(request: Request) -> Response:
     """A new player, or what is new of one."""
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         row = set_player(
             ledger,
             form.needed("name", "name"),
-            who=desk.who,
+            who=context.who,
             blows=form.text("blows"),
             ceiling=form.text("ceiling"),
         )
@@ -110,8 +110,8 @@ async def player(request: Request) -> Response:
     return await _player(request, None, 200)
 
 
-async def _player(request: Request, problem: Problem | None, status: int) -> Response:
-    one = await run_in_threadpool(player_page, desk_of(request).ledger, request.path_params["player"])
+async def _player(request: Request, problem: FieldProblem | None, status: int) -> Response:
+    one = await run_in_threadpool(player_page, context_of(request).ledger, request.path_params["player"])
     page = OnePlayerPage(title=str(one.player["name"]), one=one, cautions=_blowing(), problem=problem)
     return show(request, page, status=status)
 
@@ -120,7 +120,7 @@ async def change_player(request: Request) -> Response:
     """Change a player, as read."""
     player_id = request.path_params["player"]
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         told = {name: form.text(name) for name in ("name", "blows_kpa", "ceiling_kpa", "remarks")}
         read = {
             "name": form.text("read_name"),
@@ -129,7 +129,7 @@ async def change_player(request: Request) -> Response:
             "ceiling_kpa": form.number("read_ceiling_kpa", "what was read"),
             "version": form.count("version", "version"),
         }
-        edit_player(ledger, player_id, told, read=read, who=desk.who)
+        edit_player(ledger, player_id, told, read=read, who=context.who)
         return f"/players/{player_id}"
 
     return await answer(request, act, form="player", again=_player)
@@ -137,7 +137,7 @@ async def change_player(request: Request) -> Response:
 
 async def choose(request: Request) -> Response:
     """Which reeds of a lot suit a player now."""
-    ledger = desk_of(request).ledger
+    ledger = context_of(request).ledger
     name, lot = request.query_params.get("player", ""), request.query_params.get("lot", "")
 
     def read() -> ChoosePage:

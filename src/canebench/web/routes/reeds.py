@@ -16,7 +16,11 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from canebench.base.errors import InputError
-from canebench.bench.browse_reed import (
+from canebench.bench.acts.ledger import named
+from canebench.bench.acts.reeds.people import list_players
+from canebench.bench.acts.reeds.reed_days import ease_reed, log_strength, play_reed, rest_reed
+from canebench.bench.acts.reeds.stock import move_reed, take_in_lot
+from canebench.bench.views.browse_reed import (
     ReedPage,
     chart_of,
     number_in_use,
@@ -24,7 +28,7 @@ from canebench.bench.browse_reed import (
     remark_reed,
     remove_reed,
 )
-from canebench.bench.browse_reeds import (
+from canebench.bench.views.browse_reeds import (
     ORDERS,
     PAGE,
     Asked,
@@ -34,17 +38,13 @@ from canebench.bench.browse_reeds import (
     lot_lines,
     numbers_asked,
 )
-from canebench.bench.ledger import named
-from canebench.bench.people import list_players
-from canebench.bench.print_card import print_card
-from canebench.bench.print_labels import print_labels
-from canebench.bench.reed_days import ease_reed, log_strength, play_reed, rest_reed
-from canebench.bench.stock import move_reed, take_in_lot
+from canebench.bench.views.paper.print_card import print_card
+from canebench.bench.views.paper.print_labels import print_labels
 from canebench.care.cautions import Occasion, cautions_for
 from canebench.reeds.strength import BY_MOUTH_KPA, MOMENTS
-from canebench.web.answers import answer
-from canebench.web.desk import desk_of
-from canebench.web.render import show
+from canebench.web.context import context_of
+from canebench.web.forms.post_redirect import answer
+from canebench.web.pages.render import show
 from canebench.web.routes.shell import page_number
 
 if TYPE_CHECKING:
@@ -53,8 +53,8 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from canebench.store.tables import Row, Value
-    from canebench.web.desk import Desk, NotedLedger
-    from canebench.web.forms import Form, Problem
+    from canebench.web.context import BenchContext, NotedLedger
+    from canebench.web.forms.forms import FieldProblem, Form
 
 _FILTERS: Final = ("state", "lot", "player", "search", "order")
 _LATE: Final = {"dropout": "drop-out"}
@@ -73,7 +73,7 @@ class ReedsPage:
     pages: int
     filters: dict[str, str]
     orders: tuple[str, ...]
-    problem: Problem | None
+    problem: FieldProblem | None
 
     def query(self, **changed: str | int | None) -> str:
         """The address of this list with something changed."""
@@ -95,11 +95,11 @@ class OneReedPage:
     moments: tuple[tuple[str, str], ...]
     by_mouth: tuple[str, ...]
     cautions: dict[str, list[str]]
-    problem: Problem | None
+    problem: FieldProblem | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reed:
+class ReedShown:
     """A reed that something is done to."""
 
     id: int
@@ -111,8 +111,8 @@ async def reeds(request: Request) -> Response:
     return await _reeds(request, None, 200)
 
 
-async def _reeds(request: Request, problem: Problem | None, status: int) -> Response:
-    ledger = desk_of(request).ledger
+async def _reeds(request: Request, problem: FieldProblem | None, status: int) -> Response:
+    ledger = context_of(request).ledger
     filters, asked = _asked(request)
 
     def read() -> ReedsPage:
@@ -140,7 +140,7 @@ def _asked(request: Request) -> tuple[dict[str, str], Asked]:
 async def take_in(request: Request) -> Response:
     """A lot: one line for thirty reeds."""
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         name = form.needed("name", "name of the lot")
         count = form.count("count", "how many")
         if count is None:
@@ -149,7 +149,7 @@ async def take_in(request: Request) -> Response:
             )
         told = {key: form.text(key) for key in ("bought_on", "currency", "cane", "cut", "remarks")}
         first, price = form.count("first", "first number"), form.number("price", "price")
-        take_in_lot(ledger, who=desk.who, name=name, count=count, first=first, price=price, **told)
+        take_in_lot(ledger, who=context.who, name=name, count=count, first=first, price=price, **told)
         return "/reeds?" + urlencode({"lot": name})
 
     return await answer(request, act, form="lot", again=_reeds)
@@ -160,8 +160,8 @@ async def reed(request: Request) -> Response:
     return await _reed(request, None, 200)
 
 
-async def _reed(request: Request, problem: Problem | None, status: int) -> Response:
-    ledger = desk_of(request).ledger
+async def _reed(request: Request, problem: FieldProblem | None, status: int) -> Response:
+    ledger = context_of(request).ledger
 
     def read() -> OneReedPage:
         one = reed_page(ledger, request.path_params["reed"])
@@ -191,15 +191,15 @@ async def reed_act(request: Request) -> Response:
     if kind not in ACTS:
         raise InputError(field="act", given=repr(kind), allowed=f"one of {', '.join(ACTS)}")
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         number = number_in_use(ledger, reed_id)
-        goal = ACTS[kind](ledger, Reed(id=reed_id, number=number), form, desk.who)
+        goal = ACTS[kind](ledger, ReedShown(id=reed_id, number=number), form, context.who)
         return goal or f"/reeds/{reed_id}"
 
     return await answer(request, act, form=kind, again=_reed)
 
 
-def _strength(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
+def _strength(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
     unit = form.text("unit") or "inH2O"
     pressures = {m: f"{form.text(m)} {unit}" for m in MOMENTS if form.text(m)}
     log_strength(
@@ -213,12 +213,12 @@ def _strength(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
     )
 
 
-def _ease(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
+def _ease(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
     how = form.text("how") or "pinch"
     ease_reed(ledger, reed.number, how=how, who=who, remarks=form.text("remarks"))
 
 
-def _play(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
+def _play(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
     minutes = form.number("minutes", "minutes")
     if minutes is None:
         raise InputError(field="minutes", given="nothing", allowed="how long it was played is needed")
@@ -232,15 +232,15 @@ def _play(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
 _CONDITIONS: Final = (("level_dba", "level"), ("room_degc", "temperature"), ("room_rh", "humidity"))
 
 
-def _mouth(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
+def _mouth(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
     rest_reed(ledger, reed.number, player=form.needed("player", "player"), who=who)
 
 
-def _move(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
+def _move(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
     move_reed(ledger, reed.number, to=form.needed("to", "state"), reason=form.text("reason") or "", who=who)
 
 
-def _remark(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
+def _remark(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
     read = {
         "remarks": form.text("read_remarks"),
         "player_id": form.count("read_player_id", "player"),
@@ -249,14 +249,14 @@ def _remark(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> None:
     remark_reed(ledger, reed.id, form.text("remarks"), player=form.text("player"), read=read, who=who)
 
 
-def _remove(ledger: NotedLedger, reed: Reed, form: Form, who: str) -> str:
+def _remove(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> str:
     del form
     remove_reed(ledger, reed.id, who=who)
     return "/reeds"
 
 
 #: What may be done to a reed from its page, by the last part of the address.
-ACTS: Final[dict[str, Callable[[NotedLedger, Reed, Form, str], str | None]]] = {
+ACTS: Final[dict[str, Callable[[NotedLedger, ReedShown, Form, str], str | None]]] = {
     "strength": _strength,
     "ease": _ease,
     "play": _play,
@@ -269,7 +269,7 @@ ACTS: Final[dict[str, Callable[[NotedLedger, Reed, Form, str], str | None]]] = {
 
 async def card(request: Request) -> Response:
     """The setting card, A6."""
-    ledger = desk_of(request).ledger
+    ledger = context_of(request).ledger
 
     def made(path: Path) -> None:
         print_card(ledger, number_in_use(ledger, request.path_params["reed"]), path)
@@ -279,7 +279,7 @@ async def card(request: Request) -> Response:
 
 async def labels(request: Request) -> Response:
     """Sheets of labels for the reeds ticked, or for all that the address asks for where none is."""
-    ledger = desk_of(request).ledger
+    ledger = context_of(request).ledger
     ticked, (_, asked) = request.query_params.getlist("reed"), _asked(request)
 
     def made(path: Path) -> None:

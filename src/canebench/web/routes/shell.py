@@ -9,20 +9,20 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
 from canebench.base.errors import InputError
-from canebench.bench.undo_act import undo_act
-from canebench.web.answers import answer
-from canebench.web.desk import desk_of
-from canebench.web.forms import read_form
-from canebench.web.looks import COOKIE, LOOKS
-from canebench.web.render import show
+from canebench.bench.acts.upkeep.undo_act import undo_act
+from canebench.web.context import context_of
+from canebench.web.forms.forms import read_form
+from canebench.web.forms.post_redirect import answer
+from canebench.web.pages.render import show
+from canebench.web.pages.theme import COOKIE, LOOKS
 
 if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
     from canebench.store.reader import ActRecord
-    from canebench.web.desk import Desk, NotedLedger
-    from canebench.web.forms import Form, Problem
+    from canebench.web.context import BenchContext, NotedLedger
+    from canebench.web.forms.forms import FieldProblem, Form
 
 _YEAR_S: Final = 365 * 24 * 3600
 _PAGE: Final = 50
@@ -37,7 +37,7 @@ class HistoryPage:
     title: str = "What was done"
     acts: list[ActRecord]
     before: int | None
-    problem: Problem | None
+    problem: FieldProblem | None
 
 
 async def set_look(request: Request) -> Response:
@@ -54,8 +54,8 @@ async def undo(request: Request) -> Response:
     """Take an act back."""
     number = request.path_params["act"]
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
-        undo_act(ledger, number, who=desk.who)
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
+        undo_act(ledger, number, who=context.who)
         return own_path(form.text("back"))
 
     return await answer(request, act, form="undo", again=_history)
@@ -66,10 +66,10 @@ async def history(request: Request) -> Response:
     return await _history(request, None, 200)
 
 
-async def _history(request: Request, problem: Problem | None, status: int) -> Response:
+async def _history(request: Request, problem: FieldProblem | None, status: int) -> Response:
     given = request.query_params.get("before", "")
     before = int(given) if given.isascii() and given.isdigit() and len(given) < 16 else None
-    ledger = desk_of(request).ledger
+    ledger = context_of(request).ledger
 
     def read() -> list[ActRecord]:
         with ledger.reading() as reader:

@@ -10,9 +10,9 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, Response
 
 from canebench.base.errors import NotFoundError
-from canebench.bench.browse_takes import (
+from canebench.bench.views.browse_takes import (
     PAGE,
-    Choices,
+    TakeFilter,
     TakeLine,
     TakePage,
     list_takes,
@@ -20,10 +20,10 @@ from canebench.bench.browse_takes import (
     take_choices,
     take_page,
 )
-from canebench.bench.take_sound import TakeSound, take_sound, take_spectrogram
-from canebench.web.answers import answer
-from canebench.web.desk import desk_of
-from canebench.web.render import show
+from canebench.bench.views.take_sound import TakeSound, take_sound, take_spectrogram
+from canebench.web.context import context_of
+from canebench.web.forms.post_redirect import answer
+from canebench.web.pages.render import show
 from canebench.web.routes.shell import page_number
 
 if TYPE_CHECKING:
@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from canebench.store.tables import Value
-    from canebench.web.desk import Desk, NotedLedger
-    from canebench.web.forms import Form, Problem
+    from canebench.web.context import BenchContext, NotedLedger
+    from canebench.web.forms.forms import FieldProblem, Form
 
 _FILTERS: Final = ("chanter", "player")
 
@@ -49,7 +49,7 @@ class TakesPage:
     total: int
     number: int
     filters: dict[str, str]
-    choices: Choices
+    choices: TakeFilter
 
     @property
     def pages(self) -> int:
@@ -70,7 +70,7 @@ class OneTakePage:
     title: str
     one: TakePage
     sound: TakeSound | None
-    problem: Problem | None
+    problem: FieldProblem | None
 
 
 async def takes(request: Request) -> Response:
@@ -79,7 +79,7 @@ async def takes(request: Request) -> Response:
     where: dict[str, Value] = {f"{name}_id": int(value[:15]) for name, value in filters.items()}
     reed = request.query_params.get("reed", "").strip()
     number = page_number(request)
-    ledger = desk_of(request).ledger
+    ledger = context_of(request).ledger
     lines, total = await run_in_threadpool(list_takes, ledger, where, page=number, reed=reed or None)
     choices = await run_in_threadpool(take_choices, ledger)
     if reed:
@@ -102,10 +102,10 @@ async def look(request: Request) -> Response:
 
 
 async def _take(
-    request: Request, problem: Problem | None, status: int, sound: TakeSound | None = None
+    request: Request, problem: FieldProblem | None, status: int, sound: TakeSound | None = None
 ) -> Response:
-    desk = desk_of(request)
-    one = await run_in_threadpool(take_page, desk.ledger, request.path_params["take"], desk.takes)
+    context = context_of(request)
+    one = await run_in_threadpool(take_page, context.ledger, request.path_params["take"], context.takes)
     page = OneTakePage(title=f"Take {one.line.take['id']}", one=one, sound=sound, problem=problem)
     return show(request, page, status=status)
 
@@ -125,17 +125,17 @@ async def remove(request: Request) -> Response:
     """Into the bin."""
     take_id = request.path_params["take"]
 
-    def act(desk: Desk, ledger: NotedLedger, form: Form) -> str:
+    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         del form
-        remove_take(ledger, take_id, who=desk.who)
+        remove_take(ledger, take_id, who=context.who)
         return "/takes"
 
     return await answer(request, act, form="remove", again=_take)
 
 
 def _recording(request: Request) -> Path:
-    desk = desk_of(request)
-    path = take_page(desk.ledger, request.path_params["take"], desk.takes).recording
+    context = context_of(request)
+    path = take_page(context.ledger, request.path_params["take"], context.takes).recording
     if path is None:
         raise NotFoundError("This take has no recording on this machine.")
     return path

@@ -1,0 +1,56 @@
+"""What people type, read in one way at every door: numbers with a point or a comma, true minus signs.
+
+Guarded by `tests/invariants/test_parsing.py`.
+"""
+
+from __future__ import annotations
+
+import math
+
+from canebench.base.errors import InputError
+
+
+def plain(text: str) -> str:
+    """A typed number as Python spells it: a decimal point, the keyboard's minus, no spaces about it."""
+    return text.strip().replace(",", ".").replace("\u2212", "-")
+
+
+def number_from(text: str, field: str, *, or_else: str = "") -> float:
+    """The finite number that was typed.
+
+    Parameters
+    ----------
+    text : str
+        As typed: `1.5`, `1,5` and `-3` or its true minus; no unit.
+    field : str
+        What it is for, in the error's sentence.
+    or_else : str
+        What else may be typed there, such as "drones".
+
+    Raises
+    ------
+    InputError
+        It is no number, or not a finite one.
+    """
+    try:
+        value = float(plain(text))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        allowed = f"a number is needed, like 1.5{f', or {or_else}' if or_else else ''}"
+        raise InputError(field=field, given=repr(text), allowed=allowed)
+    return value
+
+
+def count_from(text: str, field: str) -> int:
+    """The whole number that was typed.
+
+    Raises
+    ------
+    InputError
+        It is no number, or not a whole one.
+    """
+    value = number_from(text, field)
+    if not value.is_integer():
+        raise InputError(field=field, given=repr(text), allowed="a whole number is needed")
+    return int(value)

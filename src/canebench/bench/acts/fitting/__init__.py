@@ -1,0 +1,1 @@
+"""Setting a reed up: takes, plans and what an act did."""

@@ -1,0 +1,90 @@
+"""Begin a fitting, or find it: reed, chanter and player by number and name; what is new is added.
+
+Guarded by `tests/doors/test_fitting_now.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from canebench.base.errors import InputError
+from canebench.bench.acts.ledger import number_of
+from canebench.reeds.states import State
+
+if TYPE_CHECKING:
+    from canebench.bench.acts.fitting.fit_reed import Place
+    from canebench.store.ledger import Ledger
+    from canebench.store.reader import Reader
+    from canebench.store.tables import Row, Value
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recent:
+    """A fitting that was worked on: its newest take."""
+
+    reed: Row
+    chanter: Row
+    at: str
+
+
+def begin_fitting(ledger: Ledger, place: Place, *, who: str) -> tuple[int, int]:
+    """The ids of reed and chanter; those that the ledger does not know are added in one act."""
+    for field, given in (("reed", place.reed), ("chanter", place.chanter)):
+        if not given.strip():
+            raise InputError(field=field, given="nothing", allowed="a number or a name is needed")
+    wanted = (
+        ("players", "name", place.player),
+        ("chanters", "name", place.chanter),
+        ("reeds", "number", place.reed),
+    )
+    with ledger.reading() as reader:
+        found = {table: _id(reader, table, column, given) for table, column, given in wanted}
+    new = [(table, column, given) for table, column, given in wanted if given and found[table] is None]
+    if new:
+        said = ", ".join(f"{table.removesuffix('s')} {given}" for table, _, given in new)
+        with ledger.act("begin", who=who, said=f"added {said}") as act:
+            for table, column, given in new:
+                told: dict[str, Value] = {column: given}
+                if table == "reeds":
+                    told |= {"state": State.NEW.value, "state_since": act.at, "player_id": found["players"]}
+                if table == "chanters":
+                    told |= {"player_id": found["players"]}
+                found[table] = act.insert(table, told)
+    player = found["players"]
+    if player is not None and found["reeds"] is not None:
+        _give(ledger, found["reeds"], player, who=who, said=f"reed {place.reed} is for {place.player}")
+    reed, chanter = found["reeds"], found["chanters"]
+    if reed is None or chanter is None:
+        raise TypeError("a fitting has a reed and a chanter")
+    return reed, chanter
+
+
+def _give(ledger: Ledger, reed_id: int, player_id: int, *, who: str, said: str) -> None:
+    """Who will blow a reed is told when its fitting begins."""
+    with ledger.reading() as reader:
+        reed = reader.row("reeds", reed_id)
+    if reed["player_id"] != player_id:
+        with ledger.act("give", who=who, said=said) as act:
+            act.update("reeds", reed_id, {"player_id": player_id}, read=reed)
+
+
+def recent_fittings(ledger: Ledger, *, most: int = 8) -> list[Recent]:
+    """The fittings worked on last, newest first."""
+    found: dict[tuple[int, int], Recent] = {}
+    with ledger.reading() as reader:
+        for take in reader.rows("takes", order="-at", limit=20 * most):
+            if take["reed_id"] is None or take["chanter_id"] is None:
+                continue
+            pair = number_of(take, "reed_id"), number_of(take, "chanter_id")
+            if pair not in found:
+                reed, chanter = reader.row("reeds", pair[0]), reader.row("chanters", pair[1])
+                found[pair] = Recent(reed=reed, chanter=chanter, at=str(take["at"]))
+            if len(found) == most:
+                break
+    return list(found.values())
+
+
+def _id(reader: Reader, table: str, column: str, given: str | None) -> int | None:
+    row = reader.find(table, column, given) if given else None
+    return None if row is None else number_of(row, "id")

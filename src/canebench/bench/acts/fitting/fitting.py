@@ -1,0 +1,108 @@
+"""A fitting: one reed in one chanter, its takes so far, and what a plan may use."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, ClassVar, Final
+
+import numpy as np
+
+from canebench.base.errors import InputError
+from canebench.base.notes import NOTES
+from canebench.base.scales import DEFAULT_SCALE, Scale
+from canebench.base.setting import Setting
+from canebench.base.sizes import Range
+from canebench.base.units import hz_step_to_cents
+from canebench.bench.acts.fitting.report import unsteadiness_cents
+from canebench.bore.calibrate import Knowledge, Take, calibrate
+from canebench.bore.chanter_file import ChanterFile, generic
+from canebench.bore.gas.air import BREATH
+from canebench.bore.unknowns import Unknowns
+from canebench.fitting.hemp import Hemp
+from canebench.fitting.limits import Limits
+
+if TYPE_CHECKING:
+    from canebench.base.arrays import FloatArray
+    from canebench.sound.analysis.readings import Measurement
+
+#: A mean that is steadier than this says nothing about the next breath, cents; an estimate of ours.
+_REPEAT_CENTS = 0.3
+_FIXED: Final = Range(
+    low=350.0,
+    high=600.0,
+    usual=478.0,
+    unit="Hz",
+    slips=((2.0, "if that was a tenor drone"), (4.0, "if that was the bass drone")),
+)
+
+
+class RefusedTakeError(InputError):
+    """A take in which nothing could be measured: no plan starts from it."""
+
+    code: ClassVar[str] = "refused"
+    exit_status: ClassVar[int] = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FittingTake:
+    """A take of a fitting: where it came from, the setting, and the pitches (NaN where not played)."""
+
+    origin: str
+    take: Take
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitting:
+    """Everything a plan starts from.
+
+    `reference_hz` None lets the drones follow low A; a number is a fixed pitch of low A, Hz.
+    """
+
+    chanter: ChanterFile = field(default_factory=generic)
+    scale: Scale = DEFAULT_SCALE
+    reference_hz: float | None = None
+    limits: Limits = field(default_factory=Limits)
+    hemp: Hemp = field(default_factory=Hemp)
+    takes: tuple[FittingTake, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.reference_hz is not None:
+            _FIXED.check("reference", self.reference_hz)
+
+    def with_take(self, one: FittingTake) -> Fitting:
+        """With one take more; a pinch since the one before it is no longer left."""
+        pinched = one.take.setting.pinches - self.present.pinches if self.takes else 0
+        left = max(0, self.limits.pinches_left - max(0, pinched))
+        limits = replace(self.limits, pinches_left=left)
+        return replace(self, takes=(*self.takes, one), limits=limits)
+
+    @property
+    def present(self) -> Setting:
+        """The setting of the last take."""
+        return self.takes[-1].take.setting if self.takes else Setting()
+
+    @property
+    def ratios(self) -> FloatArray:
+        """Target ratios to low A, in scale order."""
+        return np.array([self.scale.ratios[note] for note in NOTES])
+
+    def knowledge(self) -> Knowledge:
+        """What the takes have taught about this chanter and reed."""
+        unknowns = Unknowns(start=self.chanter, conditions=BREATH)
+        return calibrate(unknowns, [one.take for one in self.takes])
+
+
+def take_of(measurement: Measurement, setting: Setting) -> FittingTake:
+    """A measured take as one of a fitting; a refused one is an error that says why."""
+    if measurement.refused:
+        reasons = " ".join(finding.text for finding in measurement.findings if finding.refuses)
+        said = f"it could not be measured. {reasons}".strip().removesuffix(".")
+        raise RefusedTakeError(field="take", given=measurement.origin, allowed=said)
+    hz, sd = np.full(len(NOTES), math.nan), np.full(len(NOTES), math.inf)
+    for note in measurement.notes:
+        index = NOTES.index(note.note)
+        hz[index] = note.hz
+        own = hz_step_to_cents(note.sd_hz, note.hz) if math.isfinite(note.sd_hz) else _REPEAT_CENTS
+        sd[index] = math.hypot(own, unsteadiness_cents(note), _REPEAT_CENTS)
+    return FittingTake(origin=measurement.origin, take=Take(setting=setting, hz=hz, sd_cents=sd))

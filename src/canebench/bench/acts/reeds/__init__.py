@@ -1,0 +1,1 @@
+"""Lots, reeds, players, chanters and drones, day by day."""

@@ -1,0 +1,39 @@
+"""Players: what they blow now, and the ceiling that they set.
+
+Guarded by `tests/doors/test_ledger_commands.py`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from canebench.base.pressure import parse_pressure
+from canebench.bench.acts.ledger import number_of
+
+if TYPE_CHECKING:
+    from canebench.store.ledger import Ledger
+    from canebench.store.tables import Row, Value
+
+
+def set_player(
+    ledger: Ledger, name: str, *, who: str, blows: str | None = None, ceiling: str | None = None
+) -> Row:
+    """A new player, or what is told of one: pressures as typed, with their unit."""
+    told: dict[str, Value] = {}
+    if blows is not None:
+        told["blows_kpa"] = parse_pressure(blows, field="what the player blows").kpa
+    if ceiling is not None:
+        told["ceiling_kpa"] = parse_pressure(ceiling, field="ceiling").kpa
+    with ledger.act("player", who=who, said=f"player {name}") as act:
+        known = act.find("players", "name", name)
+        if known is None:
+            return act.row("players", act.insert("players", {"name": name, **told}))
+        if told:
+            return act.update("players", number_of(known, "id"), told, read=known)
+        return known
+
+
+def list_players(ledger: Ledger) -> list[Row]:
+    """All players by name."""
+    with ledger.reading() as reader:
+        return reader.rows("players", order="name")

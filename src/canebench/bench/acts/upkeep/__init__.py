@@ -1,0 +1,1 @@
+"""Keeping the ledger: backup, exchange, undo, check-up, the demo."""

@@ -1,0 +1,70 @@
+"""Keeping the ledger safe: back up, verify, restore, and a snapshot before what changes much.
+
+Guarded by `tests/doors/test_backup_command.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from canebench.base.errors import NotFoundError
+from canebench.bench.acts.ledger import ledger_url, takes_folder, the_writer
+from canebench.store.backups.backup import write_backup
+from canebench.store.backups.restore import Restored, restore_backup
+from canebench.store.backups.snapshots import snapshots
+from canebench.store.backups.verify import told_of, verify_backup
+from canebench.store.engine import open_database
+from canebench.store.ledger import open_ledger, utc_now
+from canebench.store.values import written
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from canebench.store.ledger import Ledger
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BackedUp:
+    """A backup that was made and verified."""
+
+    folder: Path
+    files: int
+    size_bytes: int
+
+
+def back_up(given_url: str | None, destination: Path, *, who: str | None = None) -> BackedUp:
+    """Back up ledger and recordings into the new folder `destination`, and verify it; then empty the bin."""
+    ledger = open_ledger(ledger_url(given_url))
+    folder = write_backup(ledger.database, takes_folder(given_url), destination, at=written(ledger.clock()))
+    files = [path for path in folder.rglob("*") if path.is_file()]
+    told_of(folder)
+    # Only now: the backup still holds what the bin loses.
+    ledger.empty_bin(who=the_writer(who))
+    return BackedUp(folder=folder, files=len(files), size_bytes=sum(path.stat().st_size for path in files))
+
+
+def check(folder: Path) -> list[str]:
+    """What is wrong with a backup; empty where it is whole."""
+    if not folder.is_dir():
+        raise NotFoundError(f"There is no backup {folder}.")
+    return verify_backup(folder)
+
+
+def restore(given_url: str | None, folder: Path) -> Restored:
+    """Put a backup in the ledger's place; what was there is kept beside it."""
+    if not folder.is_dir():
+        raise NotFoundError(f"There is no backup {folder}.")
+    url, at = ledger_url(given_url), written(utc_now())
+    database = open_database(url)
+    if database.dialect != "sqlite":
+        # An empty server's database gets its tables first.
+        database = open_ledger(url).database
+    restored = restore_backup(folder, database, takes_folder(given_url), at=at)
+    open_ledger(url)
+    return restored
+
+
+def snapshots_of(ledger: Ledger) -> list[Path]:
+    """The snapshots there are, newest first."""
+    return snapshots(ledger.database)

@@ -1,0 +1,105 @@
+"""Print: a template of ours and somebody's data become a PDF, written whole or not at all.
+
+What people typed goes in as data, JSON among the inputs of the compiler, and never into a template's text:
+no name can act as code. Guarded by `tests/doors/test_cards.py`.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import secrets
+from importlib.resources import files
+from io import BytesIO
+from typing import TYPE_CHECKING, Final
+
+import segno
+import typst
+
+from canebench.base.errors import InputError
+from canebench.picture.lettering import printable
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+#: A page's own colours for our pictures mean nothing to a printer.
+_PAGE_COLOUR: Final = re.compile(r"var\(--beam-[a-z]+, (#[0-9a-f]{6})\)")
+#: A code that a telephone reads holds little more than this when it is printed 15 mm wide.
+_LONGEST_CODE: Final = 250
+
+
+def typeset_pdf(template: str, data: Mapping[str, object]) -> bytes:
+    """The PDF, tagged, with the promises of PDF/UA-1 where the fonts at hand have every letter."""
+    source, inputs = _source(template), _inputs(data)
+    try:
+        made = typst.compile(source, format="pdf", sys_inputs=inputs, pdf_standards="ua-1")
+    except typst.TypstError as error:
+        if "could not be displayed" not in str(error):
+            raise
+        made = typst.compile(source, format="pdf", sys_inputs=inputs)
+    return _whole(made)[0]
+
+
+def typeset_png(template: str, data: Mapping[str, object], *, ppi: float) -> list[bytes]:
+    """The pages as pictures."""
+    return _whole(typst.compile(_source(template), format="png", ppi=ppi, sys_inputs=_inputs(data)))
+
+
+def shortened(text: object, most: int) -> str:
+    """Text on one line, without what no printer has, cut to `most` characters with "…"."""
+    said = printable(str(text))
+    return said if len(said) <= most else said[: most - 1].rstrip() + "…"
+
+
+def for_print(svg: str) -> str:
+    """A picture of ours in its plain colours."""
+    return _PAGE_COLOUR.sub(r"\1", svg)
+
+
+def code_svg(text: str) -> str:
+    """A QR code of `text` with its quiet zone, as SVG; too long a text is an `InputError`."""
+    if len(text.encode()) > _LONGEST_CODE * 4 or len(text) > _LONGEST_CODE:
+        raise InputError(
+            field="code to print",
+            given=f"{len(text)} characters",
+            allowed=f"at most {_LONGEST_CODE} are read",
+        )
+    out = BytesIO()
+    segno.make(text, error="m", micro=False).save(out, kind="svg", border=4, xmldecl=False, dark="#000")
+    return out.getvalue().decode()
+
+
+def write_whole(path: Path, content: bytes) -> None:
+    """Write a file beside its place, then put it there; an `InputError` says where that cannot be."""
+    beside = path.with_name(f".{path.name[:40]}.{secrets.token_hex(4)}")
+    try:
+        try:
+            with beside.open("xb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            beside.replace(path)
+        finally:
+            beside.unlink(missing_ok=True)
+    except OSError as error:
+        raise InputError(
+            field=f"print {path}",
+            given=f"a place that cannot be written ({error.strerror or type(error).__name__})",
+            allowed="a folder that exists, with write access, is needed; nothing was changed",
+        ) from error
+
+
+def _source(template: str) -> bytes:
+    return files("canebench.bench.views.paper").joinpath("templates", template).read_bytes()
+
+
+def _inputs(data: Mapping[str, object]) -> dict[str, str]:
+    return {"data": json.dumps(data, ensure_ascii=False, allow_nan=False)}
+
+
+def _whole(made: bytes | list[bytes] | None) -> list[bytes]:
+    if made is None:
+        raise ValueError("the compiler wrote nothing")
+    return [made] if isinstance(made, bytes) else made

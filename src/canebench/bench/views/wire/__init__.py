@@ -1,0 +1,1 @@
+"""Objects for JSON, and their schemas."""

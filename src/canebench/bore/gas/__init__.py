@@ -1,0 +1,1 @@
+"""The gas in the bore: humid air at its temperature and pressure."""

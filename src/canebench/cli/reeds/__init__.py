@@ -1,0 +1,1 @@
+"""Commands about reeds and their people, day by day."""

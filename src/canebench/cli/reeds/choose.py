@@ -1,0 +1,48 @@
+"""`canebench choose`: which reeds suit a player now."""
+
+from __future__ import annotations
+
+import math
+
+import click
+
+from canebench.cli.options.ledger_options import print_json, reads
+from canebench.cli.text.words import show, table
+
+
+@click.command("choose", short_help="Which reeds suit a player now, and why.")
+@click.argument("player")
+@click.option("--lot", metavar="NAME", help="Only reeds of this lot.")
+@reads
+def command(*, player: str, lot: str | None, ledger_url: str | None, as_json: bool) -> None:
+    """Judge the reeds for PLAYER: a little above what they blow now, never above their ceiling."""
+    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.reeds.reed_days import choose_for  # noqa: PLC0415
+
+    found = choose_for(the_ledger(ledger_url), player, lot=lot)
+    if as_json:
+        print_json(
+            [
+                {
+                    "reed": one.number,
+                    "verdict": one.verdict,
+                    "score": one.score if one.score is not None and math.isfinite(one.score) else None,
+                    "reasons": one.reasons,
+                    "missing": one.missing,
+                    "tied_with": one.tied_with,
+                }
+                for one in found
+            ]
+        )
+        return
+    rows = []
+    for one in found:
+        why = "; ".join(one.reasons)
+        missing = f"not known: {', '.join(one.missing)}" if one.missing else ""
+        tied = f"tied with {', '.join(one.tied_with[:4])}" if one.tied_with else ""
+        rows.append((one.number, one.verdict, "; ".join(part for part in (why, tied, missing) if part)))
+    show(
+        table(("reed", "verdict", "why"), rows, columns=200, words=True)
+        if rows
+        else "No reed to choose from yet.\n"
+    )

@@ -1,0 +1,72 @@
+"""`canebench conditions`: the room in which takes were played, and how warm the pipes were."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from canebench.cli.options.ledger_options import print_json, writes
+from canebench.cli.text.words import paragraph, show, table, width
+
+if TYPE_CHECKING:
+    from canebench.store.tables import Row
+
+
+@click.command(
+    "conditions",
+    short_help="Write down the room in which a take was played, or list the takes' rooms.",
+    epilog="Example: canebench conditions 12 --room-degc 18.5 --room-rh 55 --warm 20",
+)
+@click.argument("take", type=int, required=False)
+@click.option("--room-degc", type=float, metavar="DEGREES", help="Temperature of the room, °C.")
+@click.option("--room-rh", type=float, metavar="PERCENT", help="Relative humidity of the room, %.")
+@click.option("--warm", "warm_min", type=float, metavar="MIN", help="How long the pipes were played before.")
+@click.option(
+    "--limit", type=int, default=20, show_default=True, metavar="N", help="How many takes are listed."
+)
+@writes
+def command(
+    *,
+    take: int | None,
+    limit: int,
+    ledger_url: str | None,
+    who: str | None,
+    as_json: bool,
+    **told: float | None,
+) -> None:
+    """Write down the conditions of TAKE, by its number. Without TAKE, list those of the newest takes."""
+    if take is None and any(value is not None for value in told.values()):
+        sentence = "Say which take: its number is in the list that canebench conditions prints."
+        raise click.UsageError(sentence, ctx=click.get_current_context())
+    from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.reeds.weather import list_conditions, note_conditions  # noqa: PLC0415
+
+    ledger = the_ledger(ledger_url)
+    if take is None:
+        rows = list_conditions(ledger, limit=limit)
+        if as_json:
+            print_json(rows)
+            return
+        shown = [
+            (str(r["take"]), str(r["at"])[:10], str(r["reed"] or "–"), str(r["chanter"] or "–"), *_said(r))
+            for r in rows
+        ]
+        heads = ("take", "when", "reed", "chanter", "room", "humidity", "warm")
+        show(table(heads, shown, columns=width(), words=True) if shown else "No take here yet.\n")
+        return
+    kept = note_conditions(ledger, take, who=the_writer(who), **told)
+    if as_json:
+        print_json(kept)
+        return
+    room, humidity, warm = _said(kept)
+    said = f"Take {take}: room {room}, relative humidity {humidity}, pipes played {warm} before."
+    show(paragraph(said.replace("–", "not told"), columns=width()))
+
+
+def _said(row: Row) -> tuple[str, str, str]:
+    units = (("room_degc", "°C"), ("room_rh", "%"), ("warm_min", "min"))
+    room, humidity, warm = (
+        "–" if row[name] is None else f"{float(row[name] or 0.0):g} {unit}" for name, unit in units
+    )
+    return room, humidity, warm

@@ -1,0 +1,46 @@
+"""`canebench labels`: print labels for reeds."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from canebench.cli.options.ledger_options import print_json, reads
+from canebench.cli.text.words import paragraph, show, width
+
+
+@click.command(
+    "labels",
+    short_help="Print labels for reeds: number and code.",
+    epilog="Example: canebench labels --lot spring --out labels.pdf",
+)
+@click.option("--lot", metavar="NAME", help="Only reeds of this lot.")
+@click.option("--state", metavar="STATE", help="Only reeds of this state: new, on trial, settled, …")
+@click.option(
+    "--out", required=True, type=click.Path(path_type=Path), metavar="FILE.pdf", help="The PDF to write."
+)
+@click.option("--columns", default=5, show_default=True, metavar="N", help="Labels side by side, up to 7.")
+@click.option("--rows", default=13, show_default=True, metavar="N", help="Labels down the sheet, up to 22.")
+@reads
+def command(
+    *,
+    lot: str | None,
+    state: str | None,
+    out: Path,
+    columns: int,
+    rows: int,
+    ledger_url: str | None,
+    as_json: bool,
+) -> None:
+    """Write A4 sheets of labels for the reeds of a lot or state, or for all of them."""
+    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
+    from canebench.bench.views.paper.print_labels import Grid, print_labels  # noqa: PLC0415
+
+    grid = Grid(columns=columns, rows=rows)
+    count = print_labels(the_ledger(ledger_url), out, lot=lot, state=state, grid=grid)
+    if as_json:
+        print_json({"labels": count, "out": str(out)})
+        return
+    plural = "label" if count == 1 else "labels"
+    show(paragraph(f"Wrote {count} {plural}, {columns} by {rows} to a sheet: {out}", columns=width()))

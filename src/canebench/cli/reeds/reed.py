@@ -1,0 +1,96 @@
+"""`canebench reed`: list the reeds, or tell one reed's whole story."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import click
+
+from canebench.cli.options.ledger_options import print_json, reads
+from canebench.cli.text.words import labelled, paragraph, show, strong, table, width
+
+if TYPE_CHECKING:
+    from canebench.store.reader import ActRecord
+    from canebench.store.tables import Row
+
+_PAGE: Final = 100
+
+
+@click.command(
+    "reed",
+    short_help="List the reeds, or tell one reed's whole story.",
+    epilog="Example: canebench reed 7, or canebench reed --state 'breaking in'",
+)
+@click.argument("number", required=False)
+@click.option("--state", metavar="STATE", help="Only reeds of this state: new, on trial, settled, …")
+@click.option("--lot", metavar="NAME", help="Only reeds of this lot.")
+@click.option("--player", metavar="NAME", help="Only reeds of this player.")
+@click.option("--search", metavar="TEXT", help="Only reeds with this in their number or remarks.")
+@click.option("--limit", type=int, metavar="N", help="At most so many; 100 on the page, all with --json.")
+@reads
+def command(
+    *,
+    number: str | None,
+    limit: int | None,
+    ledger_url: str | None,
+    as_json: bool,
+    **only: str | None,
+) -> None:
+    """List the reeds, or tell the story of the reed with NUMBER on its binding."""
+    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.reeds.stock import list_reeds, reed_story  # noqa: PLC0415
+
+    ledger = the_ledger(ledger_url)
+    if number is None:
+        if as_json:
+            print_json(list_reeds(ledger, limit=limit, **only))
+            return
+        most = _PAGE if limit is None else limit
+        # One more than is shown tells whether there are more.
+        _list(list_reeds(ledger, limit=most + (most > 0), **only), most, narrowed=any(only.values()))
+        return
+    story = reed_story(ledger, number)
+    if as_json:
+        print_json(story)
+        return
+    _tell(story)
+
+
+def _list(reeds: list[Row], most: int, *, narrowed: bool) -> None:
+    if not reeds:
+        none = (
+            "No such reed." if narrowed else "No reed here yet. Take in a lot: canebench lot NAME --count N"
+        )
+        show(none + "\n")
+        return
+    shown = [(str(r["number"]), str(r["state"]), str(r["lot"] or "–"), _day(r)) for r in reeds[:most]]
+    show(table(("reed", "state", "lot", "since"), shown, columns=width(), words=True))
+    if len(reeds) > most:
+        more = f"There are more than these {most}: see --state, --lot, --player, --search, --limit."
+        show(paragraph(more, columns=width()))
+
+
+def _tell(story: dict[str, Any]) -> None:
+    columns, reed = width(), story["reed"]
+    show(strong(f"Reed {reed['number']}") + "\n")
+    lot = f"of the lot {story['lot']['name']}" if story["lot"] else "of no lot"
+    since = _day(reed)
+    reason = f" ({reed['state_reason']})" if reed["state_reason"] else ""
+    show(paragraph(f"{reed['state']}{reason} since {since}, {lot}.", columns=columns))
+    show(labelled("Played", f"{story['minutes']:g} minutes in {story['spells']} spells.", columns=columns))
+    show(labelled("Eased", story["eases_said"], columns=columns))
+    strengths, mouths = story["strengths"], story["mouth_tests"]
+    show(labelled("Strong", f"{len(strengths)} readings.", columns=columns))
+    if mouths:
+        show(labelled("Mouth", f"rests until {str(mouths[-1]['rests_until'])[:16]} UTC.", columns=columns))
+    show("\n")
+    rows = [(act.at[:16].replace("T", " "), act.who, _said(act)) for act in story["acts"]]
+    show(table(("when (UTC)", "who", "what"), rows, columns=200, words=True))
+
+
+def _said(act: ActRecord) -> str:
+    return act.said if act.undone_by is None else f"{act.said} (undone)"
+
+
+def _day(row: Row) -> str:
+    return str(row["state_since"])[:10]

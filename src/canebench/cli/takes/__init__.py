@@ -1,0 +1,1 @@
+"""Commands about takes, scales and chanters."""

@@ -1,0 +1,36 @@
+"""`canebench history`: what was done, by whom and when."""
+
+from __future__ import annotations
+
+import click
+
+from canebench.cli.options.ledger_options import print_json, reads
+from canebench.cli.text.words import show, table
+
+
+@click.command("history", short_help="What was done, by whom and when.")
+@click.option("--last", type=click.IntRange(1, 10_000), default=20, show_default=True, help="How many acts.")
+@reads
+def command(*, last: int, ledger_url: str | None, as_json: bool) -> None:
+    """List the newest acts; each has a number that "canebench undo" takes."""
+    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
+
+    with the_ledger(ledger_url).reading() as reader:
+        acts = reader.history(limit=last)
+    if as_json:
+        print_json(acts)
+        return
+    rows = [
+        (
+            str(act.id),
+            act.at[:16].replace("T", " "),
+            act.who,
+            act.said + (f" (undone by {act.undone_by})" if act.undone_by else ""),
+        )
+        for act in acts
+    ]
+    show(
+        table(("act", "when (UTC)", "who", "what"), rows, columns=200, words=True)
+        if rows
+        else "Nothing was done yet.\n"
+    )

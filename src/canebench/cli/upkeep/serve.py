@@ -1,0 +1,33 @@
+"""`canebench serve`: open the bench in a browser on this machine."""
+
+from __future__ import annotations
+
+import webbrowser
+
+import click
+
+from canebench.cli.text.words import paragraph, show, width
+
+
+@click.command("serve", short_help="Open the bench in a browser on this machine.")
+@click.option("--port", type=int, default=0, metavar="NUMBER", help="A fixed port [any free one].")
+@click.option("--no-browser", is_flag=True, help="Only show the link; do not open it.")
+@click.option(
+    "--ledger",
+    "ledger_url",
+    metavar="FILE|URL",
+    help="The ledger: a file, or postgresql://…; else CANEBENCH_LEDGER, else your own.",
+)
+@click.option("--who", metavar="NAME", help="Who does this; else CANEBENCH_WHO, else your login.")
+def command(*, port: int, no_browser: bool, ledger_url: str | None, who: str | None) -> None:
+    """Serve the bench to this machine's browser until you press Ctrl-C. Nothing leaves the machine."""
+    from canebench.web.serve import serve  # noqa: PLC0415 - help need not wait for the server
+
+    def ready(link: str) -> None:
+        said = "The bench is open until you press Ctrl-C. This link signs a browser in, once:"
+        show(paragraph(said, columns=width()))
+        click.echo(link)
+        if not no_browser:
+            webbrowser.open(link)
+
+    serve(ledger_url=ledger_url, who=who, port=port, ready=ready)

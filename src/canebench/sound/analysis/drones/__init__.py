@@ -1,0 +1,1 @@
+"""The drones of a section: found, followed, taken out."""

@@ -1,0 +1,98 @@
+"""What sounds where a note's partials lie while the note does not sound.
+
+Nothing here need be right for a note to be found: it only says which partials to believe. Guarded by
+`tests/analytic/test_interference.py`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from canebench.base.units import hz_to_cents
+from canebench.sound.analysis.drones.drone_lines import loudest_near
+from canebench.sound.dsp.phase_advance import PARTIALS
+from canebench.sound.dsp.stft import amplitudes
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from canebench.base.arrays import BoolArray, FloatArray, IntArray
+    from canebench.sound.analysis.drones.drone_lines import DroneLines
+    from canebench.sound.analysis.notes.pitch_contour import Stretch
+    from canebench.sound.dsp.stft import Frames
+
+#: Frames that are looked at, at most; those outside a note that are enough to know its surroundings.
+_LOOKED_AT, _ENOUGH = 240, 16
+#: Stretches within this many cents of one another share their surroundings, frames within this of a stretch's
+#: ends and pitches within this of its own are not outside it.
+_SAME_CENTS, _OWN_CENTS = 15.0, 40.0
+_EDGE_FRAMES = 4
+_NUMBERS = np.arange(1, PARTIALS + 1)
+#: Partials of a note whose rise is looked at, and decades at which one counts fully.
+_RISING, _RISING_HZ, _FULL_RISE = 7, 8_000.0, 3.0
+#: What lies so far below the strongest partial is rounding or noise that comes with the note.
+_NOTHING = 1e-6
+
+
+class Surroundings:
+    """For stretches of one section: N_k of `dsp.phase_advance`, power at the places of their partials."""
+
+    def __init__(self, rest: Frames, lines: DroneLines, stretches: Sequence[Stretch]) -> None:
+        self._rest, self._lines, self._stretches = rest, lines, stretches
+        self._rows = np.arange(0, rest.count, max(1, rest.count // _LOOKED_AT))
+
+    def __call__(self, mean_hz: FloatArray) -> FloatArray:
+        """Power beside a note of each of these pitches [shape=(s, PARTIALS)]."""
+        found = np.empty((len(mean_hz), PARTIALS))
+        order = np.argsort(mean_hz)
+        cents = hz_to_cents(mean_hz[order], 1.0)
+        groups = np.split(order, np.flatnonzero(np.diff(cents) > _SAME_CENTS) + 1)
+        for group in groups:
+            hz = float(np.median(mean_hz[group]))
+            found[group] = self.beside(hz, hz, _NUMBERS)
+        return found
+
+    def elsewhere(self, hz: float, places_hz: FloatArray) -> FloatArray | None:
+        """Power at `places_hz` while no note of about `hz` sounds; None where one nearly always does."""
+        outside = self._rows[self._outside(hz)]
+        if len(outside) < _ENOUGH:
+            return None
+        return np.asarray(np.median(loudest_near(self._rest, places_hz, outside) ** 2, axis=0))
+
+    def beside(self, hz: float, root_hz: float, numbers: IntArray) -> FloatArray:
+        """Power at these partials of `root_hz` while no note of about `hz` sounds [shape=(k,)]."""
+        places = np.minimum(root_hz * numbers, self._rest.top_hz)
+        known = self.elsewhere(hz, places)
+        if known is not None:
+            return known
+        between = np.minimum(places + root_hz / 2, self._rest.top_hz)
+        quiet = np.median(loudest_near(self._rest, between, self._rows), axis=0)
+        near = np.abs(places[:, None] - self._lines.hz) < 2 * self._rest.bin_hz
+        drone = np.max(np.where(near, self._lines.left, 0.0), axis=1, initial=0.0)
+        return np.asarray(quiet**2 + drone**2)
+
+    def rise(self, rows: IntArray, freq_hz: FloatArray, times: int, own_hz: float) -> tuple[float, float]:
+        """How far the partials of `freq_hz` [shape=(m,)] rise in `rows`, decades of power, in the mean.
+
+        First those that a source of `times` that pitch has not, then those that both have; above what
+        stands there while nothing at `own_hz` sounds.
+        """
+        number = np.arange(1, times * _RISING + 1)
+        number = number[number * np.max(freq_hz) < min(_RISING_HZ, self._rest.top_hz)]
+        read = amplitudes(self._rest, np.outer(freq_hz, number), rows)
+        power = np.median(read.real**2 + read.imag**2, axis=0)
+        beside = self.beside(own_hz, float(np.mean(freq_hz)), number)
+        beside = beside + _NOTHING * np.max(power) + 1e-30
+        above = np.clip(np.log10((power + 1e-30) / beside), 0.0, _FULL_RISE)
+        shared = number % times == 0
+        return float(np.mean(above[~shared])), float(np.mean(above[shared]))
+
+    def _outside(self, hz: float) -> BoolArray:
+        """Which of the frames looked at lie in no stretch of about this pitch."""
+        inside = np.zeros(self._rest.count, dtype=bool)
+        for stretch in self._stretches:
+            if abs(hz_to_cents(stretch.freq_hz, hz)) < _OWN_CENTS:
+                inside[max(0, stretch.first - _EDGE_FRAMES) : stretch.last + 1 + _EDGE_FRAMES] = True
+        return ~inside[self._rows]

@@ -1,0 +1,85 @@
+"""Whether what was followed is a note of this chanter at all.
+
+Guarded by `tests/analytic/test_refusals.py` and `tests/analytic/test_measure.py`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from canebench.sound.dsp.stft import amplitudes
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from canebench.sound.analysis.drones.drone_runs import DroneRun
+    from canebench.sound.analysis.notes.interference import Surroundings
+    from canebench.sound.analysis.notes.note_tracking import Hold
+    from canebench.sound.dsp.stft import Frames
+
+#: A reed has partials at whole multiples only; more than this beside them is a voice or another pipe.
+_MOST_BETWEEN = 0.5
+_BETWEEN = np.array([0.25, 1 / 3, 0.5, 2 / 3, 0.75, 1.25, 1.5, 1.75])
+#: Where a source an octave down has partials and the note has none, and how much may stand at all of them.
+_HALVES, _MOST_HALVES = [2, 6], 0.3
+_LEAST_PARTIALS = 3
+#: So many times what is always there may stand between a note's partials.
+_USUAL = 2.0
+#: Energy of a note over that of the drones (-23 dB); a chanter 6 dB below them is far above it.
+_LEAST_ENERGY = 0.005
+_MOST_COVERED, _STEADY_CENTS = 0.6, 0.5
+
+
+def stands_out(hold: Hold, runs: Sequence[DroneRun]) -> bool:
+    """Whether the note is louder than what may be left of the drones when they are taken out."""
+    energy = np.sum(hold.source.power)
+    drones = max((sum(np.sum(v.power) for v in run.sources) for run in runs), default=0.0)
+    return bool(energy > _LEAST_ENERGY * drones)
+
+
+def lost_in_drones(holds: Sequence[Hold], runs: Sequence[DroneRun]) -> bool:
+    """Whether nothing tells the chanter from the drones: every note lies on them, and one of them always.
+
+    A note on a drone's partial, steady and without one whole beat, is told apart only by the time in
+    which it does not sound; so it must not be there for most of the drones' run.
+    """
+    if not all(any(_on_drone(hold, run) for run in runs) for hold in holds):
+        return False
+    shares = [
+        len(hold.source.rows) / len(run.sources[0].rows)
+        for hold in holds
+        for run in runs
+        if _on_drone(hold, run)
+    ]
+    return max(shares) > _MOST_COVERED or sum(shares) < _MOST_COVERED
+
+
+def _on_drone(hold: Hold, run: DroneRun) -> bool:
+    if hold.held.spread_cents > _STEADY_CENTS:
+        return False
+    drones_hz = [float(np.mean(source.freq_hz)) for source in run.sources]
+    beat_hz = min(abs(hold.held.hz - hz * round(hold.held.hz / hz)) for hz in drones_hz)
+    return beat_hz * hold.held.duration_s < 1.0
+
+
+def is_reed(rest: Frames, hold: Hold, surroundings: Surroundings) -> bool:
+    """Whether several partials stand at whole multiples of the pitch and little between them.
+
+    What is there as well while the note does not sound (a drone's remains, another pipe) is not counted.
+    """
+    level = np.sqrt(hold.source.power)
+    if np.sum(level > 0.03 * level.max()) < _LEAST_PARTIALS:
+        return False
+    places = np.outer(hold.source.freq_hz, _BETWEEN)
+    # The median: a drone that beats or a gust is there for a moment only.
+    between = np.median(np.abs(amplitudes(rest, places, hold.source.rows)) ** 2, axis=0)
+    always = surroundings.elsewhere(hold.held.hz, hold.held.hz * _BETWEEN)
+    if always is not None:
+        between = np.maximum(0.0, between - _USUAL * always)
+    usual = np.sqrt(np.mean(level**2))
+    if np.min(between[_HALVES]) > (_MOST_HALVES * usual) ** 2:
+        # A tenor that could not be followed, as one that is being tuned.
+        return False
+    return bool(np.median(np.sqrt(between)) < _MOST_BETWEEN * usual)

@@ -1,0 +1,1 @@
+"""How the player, the bag and the reeds behave."""

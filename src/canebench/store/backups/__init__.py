@@ -1,0 +1,1 @@
+"""Backups, snapshots, and the way back."""

@@ -1,0 +1,163 @@
+"""Backups: a folder with everything in it, a manifest of digests, and the way back.
+
+A backup holds the ledger (a file made by SQLite's online backup, or a file of JSON lines for each table from
+PostgreSQL), the recordings, `manifest.json` with size and SHA-256 of every file and the rows of every table,
+and `manifest.sha256` over that. It appears under its name only when it is whole and synced. Guarded by
+`tests/store/test_backup.py`.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+import shutil
+import sqlite3
+from typing import TYPE_CHECKING, Final
+
+from canebench import __version__
+from canebench.base.errors import InputError
+from canebench.store.backups.verify import (
+    FILE,
+    FORMAT,
+    MANIFEST,
+    ROWS,
+    SEAL,
+    TAKES,
+    digest_of,
+    rows_of,
+    seal_of,
+)
+from canebench.store.migrate import revision_of
+from canebench.store.sqlite import Sqlite, connect
+from canebench.store.tables import TABLES
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from canebench.store.database import Connection, Database
+
+#: Everything that makes a ledger, in an order that satisfies the references.
+EVERYTHING: Final = ("counters", "acts", *TABLES, "changes")
+
+
+def write_backup(database: Database, takes: Path | None, destination: Path, *, at: str) -> Path:
+    """Back up a ledger, and the recordings of `takes` where given, into the new folder `destination`."""
+    if destination.exists():
+        raise InputError(
+            field="backup",
+            given=str(destination),
+            allowed="something is there already; a backup is never written over another",
+            nearest="a new folder",
+        )
+    made = destination.with_name(f".{destination.name}.{secrets.token_hex(6)}.part")
+    try:
+        made.mkdir(parents=True)
+        counts = _copy_file(database, made) if isinstance(database, Sqlite) else _copy_rows(database, made)
+        if takes is not None and takes.is_dir():
+            _copy_takes(takes, made / TAKES)
+        _seal(made, database, counts, at)
+        made.rename(destination)
+        _sync(destination.parent)
+    except OSError as error:
+        raise InputError(
+            field=f"backup {destination}",
+            given="a place that cannot be written",
+            allowed=f"{error.strerror or type(error).__name__}; nothing half made is left",
+        ) from error
+    finally:
+        shutil.rmtree(made, ignore_errors=True)
+    return destination
+
+
+def _copy_file(database: Sqlite, folder: Path) -> dict[str, int]:
+    """SQLite's own online backup, in one step: one state, whoever writes meanwhile."""
+    source = connect(database.path)
+    copy = sqlite3.connect(folder / FILE)
+    try:
+        source.backup(copy)
+        copy.execute("PRAGMA journal_mode=DELETE")
+        sql = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite%'"
+        names = sorted(name for (name,) in copy.execute(sql).fetchall() if name != "alembic_version")
+        return {name: copy.execute(f"SELECT count(*) FROM {name}").fetchone()[0] for name in names}
+    except sqlite3.Error as error:
+        raise database.told(error) from error
+    finally:
+        copy.close()
+        source.close()
+
+
+def _copy_rows(database: Database, folder: Path) -> dict[str, int]:
+    (folder / ROWS).mkdir()
+    counts = {}
+    with database.read() as connection:
+        sql = "SELECT tablename AS name FROM pg_tables WHERE schemaname = current_schema()"
+        names = sorted(str(row["name"]) for row in connection.rows(sql))
+        for name in (name for name in names if name != "alembic_version"):
+            rows = connection.rows(f"SELECT * FROM {name} ORDER BY {_order(name)}")
+            with (folder / ROWS / f"{name}.jsonl").open("w", encoding="utf-8") as file:
+                file.writelines(json.dumps(row, ensure_ascii=False, allow_nan=False) + "\n" for row in rows)
+            counts[name] = len(rows)
+    return counts
+
+
+def _order(name: str) -> str:
+    return {"counters": "name", "changes": "act_id, place"}.get(name, "id")
+
+
+def _copy_takes(takes: Path, folder: Path) -> None:
+    """Recordings are named by their digest and never change, so copying them needs no lock."""
+    folder.mkdir()
+    for path in sorted(takes.glob("*.flac")):
+        if not path.name.startswith("."):
+            shutil.copyfile(path, folder / path.name)
+
+
+def _seal(folder: Path, database: Database, counts: Mapping[str, int], at: str) -> None:
+    files = {}
+    for path in sorted(path for path in folder.rglob("*") if path.is_file()):
+        _sync(path)
+        files[path.relative_to(folder).as_posix()] = {"bytes": path.stat().st_size, "sha256": digest_of(path)}
+    manifest = {
+        "format": FORMAT,
+        "made_at": at,
+        "canebench": __version__,
+        "database": database.dialect,
+        "revision": revision_of(database),
+        "rows": dict(counts),
+        "files": files,
+    }
+    text = json.dumps(manifest, indent=1, ensure_ascii=False).encode()
+    for name, data in ((MANIFEST, text), (SEAL, seal_of(text))):
+        (folder / name).write_bytes(data)
+        _sync(folder / name)
+    _sync(folder)
+
+
+def _sync(path: Path) -> None:
+    place = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(place)
+    finally:
+        os.close(place)
+
+
+def fill(connection: Connection, folder: Path) -> None:
+    """Everything out, everything of the backup in: part of one transaction."""
+    # Undone and undoing acts refer to each other, so acts come in without that and are told it after.
+    for name in reversed(EVERYTHING):
+        if name == "acts":
+            connection.run("UPDATE acts SET undoes = NULL, undone_by = NULL")
+        connection.run(f"DELETE FROM {name}")
+    for name in EVERYTHING:
+        late = []
+        for row in rows_of(folder, name):
+            if name == "acts" and (row["undoes"] is not None or row["undone_by"] is not None):
+                late.append([row["undoes"], row["undone_by"], row["id"]])
+                row = {**row, "undoes": None, "undone_by": None}  # noqa: PLW2901
+            names = list(row)
+            sql = f"INSERT INTO {name} ({', '.join(names)}) VALUES ({', '.join('?' * len(names))})"
+            connection.run(sql, [row[one] for one in names])
+        for values in late:
+            connection.run("UPDATE acts SET undoes = ?, undone_by = ? WHERE id = ?", values)

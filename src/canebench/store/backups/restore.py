@@ -1,0 +1,134 @@
+"""Back to a backup: made ready beside what is there, then swapped in one step; what was there is kept.
+
+Guarded by `tests/store/test_backup.py` and `tests/faults/test_restore_kill.py`.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import shutil
+import sqlite3
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from canebench.store.backups.backup import fill
+from canebench.store.backups.snapshots import keep_snapshot
+from canebench.store.backups.verify import FILE, TAKES, told_of
+from canebench.store.database import LedgerError
+from canebench.store.migrate import revision_of
+from canebench.store.sqlite import Sqlite, connect
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from canebench.store.database import Database
+
+#: What SQLite may leave beside its file.
+_SIDES: Final = ("-wal", "-shm", "-journal")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Restored:
+    """What was done; `kept` is where the ledger from before lies, None where there was none."""
+
+    kept: Path | None
+    recordings: int
+
+
+def restore_backup(folder: Path, database: Database, takes: Path, *, at: str) -> Restored:
+    """Put a verified backup in the place of a ledger."""
+    told = told_of(folder)
+    if told["database"] != database.dialect:
+        raise LedgerError(
+            f"backup {folder}: it is of {told['database']}, and this ledger is on {database.dialect}. "
+            "Restore it into its own kind, then use canebench export and import. Nothing was changed."
+        )
+    recordings = _restore_takes(folder / TAKES, takes)
+    if isinstance(database, Sqlite):
+        return Restored(kept=_swap(folder / FILE, database, at), recordings=recordings)
+    revision = revision_of(database)
+    if revision != told["revision"]:
+        raise LedgerError(
+            f"backup {folder}: it is at revision {told['revision']}, this ledger at {revision or 'none'}. "
+            "Use the canebench that made it, then migrate. Nothing was changed."
+        )
+    kept = keep_snapshot(database, "before-restore", at=at)
+    with database.write() as connection:
+        fill(connection, folder)
+    return Restored(kept=kept, recordings=recordings)
+
+
+def _restore_takes(source: Path, takes: Path) -> int:
+    """Recordings that are missing come back; those that are there never changed."""
+    missing = [path for path in sorted(source.glob("*.flac")) if not (takes / path.name).is_file()]
+    if missing:
+        takes.mkdir(parents=True, exist_ok=True)
+    for path in missing:
+        beside = takes / f".{path.name}.{secrets.token_hex(4)}"
+        shutil.copyfile(path, beside)
+        beside.replace(takes / path.name)
+    return len(missing)
+
+
+def _swap(source: Path, database: Sqlite, at: str) -> Path | None:
+    """The new file is whole and synced under another name before it takes the ledger's."""
+    path = database.path
+    path.parent.mkdir(parents=True, exist_ok=True)
+    ready = path.with_name(f".{path.name}.{secrets.token_hex(6)}.restoring")
+    try:
+        shutil.copyfile(source, ready)
+        _sync(ready)
+        if not path.exists():
+            ready.rename(path)
+            _sync(path.parent)
+            return None
+        kept = _free_name(path, at)
+        with _held(database):
+            # A second name first, then the swap: at no moment is there neither.
+            os.link(path, kept)
+            ready.replace(path)
+            for side in _SIDES:
+                path.with_name(path.name + side).unlink(missing_ok=True)
+            _sync(path.parent)
+        return kept
+    finally:
+        ready.unlink(missing_ok=True)
+
+
+class _held:  # noqa: N801 - reads as a word of the with statement
+    """Nobody writes in the ledger, and no journal of it is left, until the end of the block."""
+
+    def __init__(self, database: Sqlite) -> None:
+        self.database = database
+
+    def __enter__(self) -> None:
+        try:
+            # Opening recovers a ledger that was left in the middle of an act.
+            self.raw = connect(self.database.path)
+            self.raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            self.raw.execute("BEGIN EXCLUSIVE")
+        except (sqlite3.Error, LedgerError):
+            # A damaged ledger is just what a backup is for: it is kept as it is.
+            self.raw = sqlite3.connect(":memory:")
+
+    def __exit__(self, *_: object) -> None:
+        self.raw.close()
+
+
+def _free_name(path: Path, at: str) -> Path:
+    stamp = "".join(c for c in at[:19] if c.isalnum())
+    for count in range(1, 1000):
+        more = "" if count == 1 else f"-{count}"
+        found = path.with_name(f"{path.stem}-before-restore-{stamp}{more}{path.suffix}")
+        if not found.exists():
+            return found
+    raise LedgerError(f"There are a thousand ledgers from before restores beside {path}.")
+
+
+def _sync(path: Path) -> None:
+    place = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(place)
+    finally:
+        os.close(place)

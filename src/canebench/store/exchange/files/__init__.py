@@ -1,0 +1,1 @@
+"""Formats of files that rows come and go by."""

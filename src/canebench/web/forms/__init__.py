@@ -1,0 +1,1 @@
+"""Forms, queries, flash messages, uploads that wait, the answer to a post."""

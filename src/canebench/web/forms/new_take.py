@@ -1,0 +1,131 @@
+"""A take from a form: a file, a finished recording of the microphone, or readings typed from any meter.
+
+Guarded by `tests/web/test_fitting.py`.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from dataclasses import replace
+from pathlib import Path, PurePath
+from typing import TYPE_CHECKING, Final
+
+from canebench.base.errors import InputError
+from canebench.base.fingering import HOLES
+from canebench.base.notes import NOTES
+from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
+from canebench.bench.acts.fitting.plan_take import ALL, PlanMade
+from canebench.bench.acts.fitting.type_take import Typed
+from canebench.bench.acts.reeds.reed_days import ease_reed
+from canebench.fitting.acts import Act
+
+if TYPE_CHECKING:
+    from canebench.bench.acts.fitting.fit_reed import Fitted, Wish
+    from canebench.bench.views.fitting_now import FittingNow
+    from canebench.store.ledger import Ledger
+    from canebench.web.context import BenchContext
+    from canebench.web.forms.forms import Form
+
+#: What was done since the last take, and how many acts of the plan that is.
+SINCE: Final = {"act": 1, "nothing": 0, "all": ALL, "other": 0}
+
+
+def measure_new_take(context: BenchContext, ledger: Ledger, form: Form, now: FittingNow) -> Fitted:
+    """Measure and keep the take of a form."""
+    done = done_from(form, now)
+    place = Place(
+        reed=str(now.reed["number"]),
+        chanter=str(now.chanter["name"]),
+        player=None if now.player is None else str(now.player["name"]),
+    )
+    wish = _with_conditions(form, now.wish)
+    # Enter in a reading sends the form as its first button would: that of the file.
+    typed = form.text("how") == "file" and "file" not in form.files and _any_typed(form)
+    if typed or form.text("how") == "typed":
+        fitted = fit_reed(ledger, typed_from(form), place=place, who=context.who, done=done, wish=wish)
+    elif (form.text("how") or "").startswith("recording"):
+        _, _, named = (form.text("how") or "").partition(":")
+        path = context.recordings.finished(named or form.needed("recording", "recording"))
+        fitted = fit_reed(
+            ledger, path, place=place, who=context.who, done=done, wish=wish, takes_folder=context.takes
+        )
+        if fitted.take_id is not None:
+            context.recordings.kept(path)
+    else:
+        fitted = _from_file(context, ledger, form, place, done, wish)
+    if fitted.take_id is not None and _pinched(form, now):
+        ease_reed(ledger, place.reed, how="pinch", who=context.who)
+    return fitted
+
+
+def _any_typed(form: Form) -> bool:
+    return any(form.text(f"typed-{note}") for note in NOTES)
+
+
+def _from_file(
+    context: BenchContext, ledger: Ledger, form: Form, place: Place, done: PlanMade, wish: Wish
+) -> Fitted:
+    upload = form.files.get("file")
+    if upload is None:
+        raise InputError(field="file", given="none", allowed="a sound file of the take is needed")
+    name = PurePath((upload.filename or "take").replace("\\", "/")).name[-80:] or "take"
+    with tempfile.TemporaryDirectory(prefix="canebench-") as folder:
+        # The name of the file is part of the take's story, but it never becomes a path.
+        path = Path(folder) / ("".join(c if c.isalnum() or c in " ._-" else "_" for c in name))
+        with path.open("wb") as file:
+            shutil.copyfileobj(upload.file, file)
+        return fit_reed(
+            ledger, path, place=place, who=context.who, done=done, wish=wish, takes_folder=context.takes
+        )
+
+
+def done_from(form: Form, now: FittingNow) -> PlanMade:
+    """What was done since the last take."""
+    since = form.text("since") or ("act" if now.takes else "nothing")
+    if since not in SINCE:
+        raise InputError(
+            field="done since the last take", given=repr(since), allowed=f"one of {', '.join(SINCE)}"
+        )
+    pinches = now.fitting.present.pinches + (1 if _pinched(form, now) else 0)
+    if since != "other":
+        return PlanMade(acts=SINCE[since], pinches=pinches if now.takes else None)
+    tape = {hole: form.number(f"tape-{hole}", f"tape on the {hole} hole") for hole in HOLES}
+    return PlanMade(
+        acts=0,
+        seat_mm=form.number("seat", "seat"),
+        tape_mm={hole: mm for hole, mm in tape.items() if mm},
+        pinches=pinches,
+    )
+
+
+def _pinched(form: Form, now: FittingNow) -> bool:
+    """Whether what was done since the last take included a pinch."""
+    since = form.text("since")
+    if since == "other":
+        return form.ticked("pinched")
+    steps = now.plan.steps if now.plan is not None else ()
+    counted = steps if since == "all" else steps[:1] if since == "act" else ()
+    return any(step.act.act is Act.PINCH for step in counted)
+
+
+def typed_from(form: Form) -> dict[str, Typed]:
+    """Readings of the notes that were filled in."""
+    unit = form.text("unit") or "Hz"
+    found = {}
+    for note in NOTES:
+        value = form.number(f"typed-{note}", note)
+        if value is not None:
+            found[note] = Typed(value=value, unit=unit)
+    if not found:
+        raise InputError(field="typed readings", given="none", allowed="low A and high A at least are needed")
+    return found
+
+
+def _with_conditions(form: Form, wish: Wish) -> Wish:
+    return replace(
+        wish,
+        room_degc=form.number("room_degc", "temperature"),
+        room_rh=form.number("room_rh", "humidity"),
+        warm_min=form.number("warm_min", "minutes warm"),
+    )

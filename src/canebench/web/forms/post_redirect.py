@@ -1,0 +1,61 @@
+"""How a form is answered: do the act and go on to a page that names it, or show the same page with why not.
+
+Guarded by `tests/web/test_forms.py`.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+from urllib.parse import urlencode
+
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import RedirectResponse
+
+from canebench.base.errors import CanebenchError
+from canebench.web.context import context_of
+from canebench.web.forms.flash import DID
+from canebench.web.forms.forms import FieldProblem, Form, read_form
+
+if TYPE_CHECKING:
+    from collections.abc import Awaitable, Callable
+
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from canebench.web.context import BenchContext, NotedLedger
+
+
+async def answer(
+    request: Request,
+    act: Callable[[BenchContext, NotedLedger, Form], str],
+    *,
+    form: str,
+    again: Callable[[Request, FieldProblem, int], Awaitable[Response]],
+) -> Response:
+    """Read the form and do the act.
+
+    `act` returns the path to go on to; `again` shows the page that holds the form named `form`, with the
+    problem and the error's own status.
+    """
+    context = context_of(request)
+    ledger = context.noted()
+    given = Form(texts={}, files={}, lists={})
+    try:
+        given = await read_form(request)
+        if given.refused is not None:
+            raise given.refused
+        goal = await run_in_threadpool(act, context, ledger, given)
+    except CanebenchError as error:
+        problem = FieldProblem(form=form, said=str(error), given=given.texts)
+        return await again(request, problem, error.http_status)
+    finally:
+        for file in given.files.values():
+            await file.close()
+    return go_on(goal, ledger.acts)
+
+
+def go_on(goal: str, acts: list[int]) -> Response:
+    """A redirect that names the acts just done."""
+    query = urlencode([(DID, act) for act in acts[-3:]])
+    joined = f"{goal}{'&' if '?' in goal else '?'}{query}" if query else goal
+    return RedirectResponse(joined, status_code=303)

@@ -1,0 +1,1 @@
+"""Streams of sound, their workers and recordings."""

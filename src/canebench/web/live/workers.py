@@ -1,0 +1,95 @@
+"""Who listens for all streams: processes for looks, one for whole hearings, threads for the disk.
+
+A stream stays with one process, which keeps its listener; hearings give way to looks. Processes start with
+the first stream that needs them. Guarded by `tests/web/test_streams.py`; figures in `benchmarks/stream.py`.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+from concurrent.futures import BrokenExecutor, ProcessPoolExecutor, ThreadPoolExecutor
+from functools import partial
+from multiprocessing import get_context
+from typing import TYPE_CHECKING, Final
+
+from canebench.bench.views.live.listen import hear_closely
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
+
+    from canebench.sound.analysis.section import Closely
+    from canebench.sound.dsp.decimation import Section
+
+#: So many hearings may wait at once; a stream that finds no room hears later.
+_MOST_HEARINGS: Final = 1
+
+
+class Workers:
+    """What all streams share."""
+
+    def __init__(self) -> None:
+        self.disk = ThreadPoolExecutor(4, thread_name_prefix="disk")
+        self.streams = 0
+        self._looks: list[ProcessPoolExecutor] = []
+        self._hearings: ProcessPoolExecutor | None = None
+        self._waiting = 0
+        self._hearing_s = 0.0
+
+    def for_next_stream(self) -> ProcessPoolExecutor:
+        """The process that the next stream stays with; each core gets one in turn."""
+        most = max(1, os.cpu_count() or 1)
+        if len(self._looks) < min(most, self.streams + 1):
+            self._looks.append(ProcessPoolExecutor(1, mp_context=get_context("spawn")))
+        self.streams += 1
+        return self._looks[(self.streams - 1) % len(self._looks)]
+
+    @property
+    def room(self) -> bool:
+        """Whether another hearing may begin."""
+        return self._waiting < _MOST_HEARINGS
+
+    @property
+    def turn_s(self) -> float:
+        """After one hearing of a stream, so long until its next: that of every other comes between, s."""
+        return self.streams * self._hearing_s
+
+    def hear(self, section: Section) -> Future[Closely]:
+        """Begin a hearing."""
+        try:
+            future = self._hearers().submit(hear_closely, section)
+        except BrokenExecutor:
+            self._hearings = None
+            future = self._hearers().submit(hear_closely, section)
+        self._waiting += 1
+        future.add_done_callback(partial(self._ended, time.monotonic()))
+        return future
+
+    def _hearers(self) -> ProcessPoolExecutor:
+        if self._hearings is None:
+            self._hearings = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_give_way)
+        return self._hearings
+
+    def lose(self, pool: ProcessPoolExecutor) -> None:
+        """A process of looks has died: the next stream gets a new one."""
+        if pool in self._looks:
+            self._looks.remove(pool)
+        pool.shutdown(wait=False)
+
+    def _ended(self, began_s: float, _: object) -> None:
+        self._waiting -= 1
+        # The newest few, for a machine may be busy now and idle soon.
+        self._hearing_s += 0.2 * (time.monotonic() - began_s - self._hearing_s)
+
+    def close(self) -> None:
+        """Let go of threads and processes."""
+        self.disk.shutdown(wait=True)
+        for pool in (*self._looks, self._hearings):
+            if pool is not None:
+                pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _give_way() -> None:
+    """Hearings wait for looks, not looks for hearings."""
+    if hasattr(os, "nice"):
+        os.nice(19)

@@ -1,0 +1,1 @@
+"""Templates rendered, with theme and views."""

@@ -1,0 +1,204 @@
+"""A fitting as the page shows it: pictures, words and rows, all numbers already formatted.
+
+Guarded by `tests/web/test_fitting.py`.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from canebench.base.fingering import HOLES
+from canebench.base.notes import NOTES
+from canebench.base.uncertain import Uncertain, number
+from canebench.bench.views.drawing.draw_fitting import draw_after, draw_expected, draw_now, draw_tape
+from canebench.bench.views.verdict import verdict_of
+from canebench.fitting.acts import Act
+
+if TYPE_CHECKING:
+    from canebench.base.setting import Setting
+    from canebench.bench.acts.fitting.report import TakeReport
+    from canebench.bench.views.drawing.draw_fitting import Drawn
+    from canebench.bench.views.fitting_now import FittingNow
+    from canebench.bench.views.verdict import Verdict
+    from canebench.fitting.acts import NextAct
+    from canebench.fitting.balance import Deviation
+    from canebench.store.tables import Row
+    from canebench.web.live.recordings import Unfinished
+
+_SENTENCE_END: Final = re.compile(r"(?<=[a-z)]\.) (?=[A-Z])")
+#: The fitting's stages, in the order of the bench.
+STAGES: Final = ("Clean start", "Low A and high A", "E and C", "All nine", "Card")
+#: Moved at the drones and not at the reed, or nothing at all: the setting stays as it is.
+_NOTHING_DONE: Final = (Act.LEAVE, Act.BREAK_IN, Act.SET_ASIDE)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteRow:
+    """One note in words."""
+
+    note: str
+    hz: str
+    now: str
+    predicted: str
+    next: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FittingView:
+    """All that the page shows of a fitting."""
+
+    reed: Row
+    chanter: Row
+    player: Row | None
+    takes: int
+    stage: int
+    now: Drawn | None
+    after: Drawn | None
+    expected: Drawn | None
+    tape_now: str
+    tape_planned: str | None
+    tape_said: list[tuple[str, str]]
+    verdict: Verdict | None
+    act: NextAct | None
+    headline: str
+    further: str
+    acts: list[NextAct]
+    out_of_reach: NextAct | None
+    rows: list[NoteRow]
+    missed: tuple[str, ...]
+    doubtful: bool
+    lessons: list[tuple[str, str, str]]
+    setting: Setting
+    setting_said: str
+    pinches_said: str
+    unfinished: list[Unfinished]
+    finished: bool
+
+
+def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
+    """Put a fitting into words and pictures."""
+    plan, after, present = now.plan, now.after, now.fitting.present
+    act = _act(now)
+    planned = plan.chosen.setting if plan is not None and plan.steps else None
+    return FittingView(
+        reed=now.reed,
+        chanter=now.chanter,
+        player=now.player,
+        takes=len(now.takes),
+        stage=_stage(act),
+        now=draw_now(now),
+        after=draw_after(now),
+        expected=draw_expected(now),
+        tape_now=draw_tape(now.fitting.chanter, present, title="Tape now"),
+        tape_planned=None
+        if planned is None or planned.tape_mm == present.tape_mm
+        else draw_tape(now.fitting.chanter, planned, title="Tape as planned", prefix="planned"),
+        tape_said=_tape(present, planned),
+        verdict=None if now.report is None else verdict_of(now.report),
+        act=act,
+        headline="" if act is None else _sentences(act.say)[0],
+        further="" if act is None else _sentences(act.say)[1],
+        acts=[] if plan is None else [step.act for step in plan.steps],
+        out_of_reach=None if plan is None else plan.verdict,
+        rows=_rows(now),
+        missed=() if after is None else after.missed,
+        doubtful=after is not None and after.doubtful,
+        lessons=[]
+        if after is None
+        else [
+            (one.what, one.before.text("cents", signed=True), one.after.text("cents", signed=True))
+            for one in after.lessons
+        ],
+        setting=present,
+        setting_said=_said(present),
+        pinches_said=now.pinches_said,
+        unfinished=unfinished,
+        finished=act is not None and act.act in _NOTHING_DONE,
+    )
+
+
+def _act(now: FittingNow) -> NextAct | None:
+    """The one next act: the plan's first, else what the take itself asks for."""
+    if now.report is None:
+        return None
+    if now.plan is None:
+        return now.report.next_act
+    if now.plan.steps:
+        return now.plan.steps[0].act
+    return now.plan.verdict or now.report.next_act
+
+
+def _sentences(say: str) -> tuple[str, str]:
+    """The first sentence, which is read from two metres, and what follows it."""
+    first, *rest = _SENTENCE_END.split(say, maxsplit=1)
+    return first, rest[0] if rest else ""
+
+
+def _stage(act: NextAct | None) -> int:
+    if act is None:
+        return 0
+    if act.act in (Act.CHECK_E_AND_C,):
+        return 2
+    if act.act in (Act.TAPE, Act.PLAY_ALL_NINE):
+        return 3
+    return 4 if act.act in _NOTHING_DONE else 1
+
+
+def _rows(now: FittingNow) -> list[NoteRow]:
+    if now.report is None:
+        return []
+    heard = {note.note: note for note in now.report.measurement.notes}
+    predicted = {} if now.after is None else now.after.predicted
+    steps = () if now.plan is None else now.plan.steps
+    following = steps[0].beam if steps else {}
+    return [
+        NoteRow(
+            note=note,
+            hz="not played"
+            if note not in heard
+            else Uncertain(value=heard[note].hz, sd=heard[note].sd_hz).text("Hz"),
+            now="" if note not in heard else _cents(now.report, note),
+            predicted=_deviation(predicted.get(note)),
+            next=_deviation(following.get(note)),
+        )
+        for note in NOTES
+    ]
+
+
+def _cents(report: TakeReport, note: str) -> str:
+    found = next(one for one in report.measurement.notes if one.note == note)
+    return Uncertain(value=found.cents, sd=report.repeat_sd_cents[note]).text("cents", signed=True)
+
+
+def _deviation(found: Deviation | None) -> str:
+    if found is None:
+        return ""
+    if found.sd_cents == 0.0:
+        return "the reference"
+    return Uncertain(value=found.cents, sd=found.sd_cents).text("cents", signed=True)
+
+
+def _tape(present: Setting, planned: Setting | None) -> list[tuple[str, str]]:
+    """Each taped hole, from the bottom up, in millimetres from its upper edge."""
+    said = []
+    for hole in HOLES:
+        now, then = present.tape_mm.get(hole, 0.0), planned.tape_mm.get(hole, 0.0) if planned else None
+        if now or then:
+            words = f"{number(now, 1)} mm" if now else "bare"
+            if then is not None and abs(then - now) > 0.05:
+                words += f" now, {number(then, 1)} mm planned"
+            said.append((hole, words))
+    return said
+
+
+def _said(setting: Setting) -> str:
+    seat = setting.seat_mm
+    where = (
+        "as seated by hand, firm: the zero point"
+        if not seat
+        else f"{number(abs(seat), 2)} mm {'deeper' if seat > 0 else 'higher'} than the hand seat"
+    )
+    holes = [f"{hole} {number(setting.tape_mm[hole], 1)} mm" for hole in HOLES if setting.tape_mm.get(hole)]
+    return f"{where}; tape: {', '.join(holes) or 'none'}"

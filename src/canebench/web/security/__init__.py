@@ -1,0 +1,1 @@
+"""Host and origin checks, headers, sign-in."""
