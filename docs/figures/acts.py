@@ -16,8 +16,8 @@ import numpy as np
 from canebench.base.notes import HIGH_A, LOW_A, NOTES, C, E
 from canebench.base.setting import Setting
 from canebench.base.uncertain import number
-from canebench.bench.views.chanter_effects import chanter_effects
 from canebench.bench.acts.fitting.fitting import Fitting
+from canebench.bench.views.chanter_effects import chanter_effects
 from canebench.bore.instrument import pitches_hz
 from canebench.picture.axes import Axes
 from canebench.picture.contents import BeamPoint
