@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 _MOST_BETWEEN = 0.5
 _BETWEEN = np.array([0.25, 1 / 3, 0.5, 2 / 3, 0.75, 1.25, 1.5, 1.75])
 #: Where a source an octave down has partials and the note has none, and how much may stand at all of them.
-_HALVES, _MOST_HALVES = [2, 6], 0.3
+_HALVES, _MOST_HALVES = [2, 6], 1.2
 _LEAST_PARTIALS = 3
 #: So many times what is always there may stand between a note's partials.
 _USUAL = 2.0
