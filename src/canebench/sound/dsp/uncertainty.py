@@ -41,6 +41,8 @@ _ALIKE = 1.3
 _DELAY_S, _DEFINED_CYCLES = 0.013, 1e-4
 #: By how much more for what the room carries on: delay, and variance (partials err together in its echoes).
 _TAIL_DELAY_S, _TAIL_GAIN = 0.8, 30.0
+#: What a room for practice leaves is in the other figures already.
+_DRY_TAIL = 0.01
 #: What arithmetic and windows cost, found on clean tones.
 _FLOOR_CENTS = 2e-4
 
@@ -70,8 +72,9 @@ def note_variance(stray: FloatArray, share: FloatArray, freq_hz: FloatArray, tai
     """
     width = max(1, min(_DRAW_FRAMES, len(freq_hz) // 2))
     rise_hz = float(np.mean(freq_hz[-width:]) - np.mean(freq_hz[:width]))
-    delay_s = _DELAY_S + _TAIL_DELAY_S * tail_share
-    own = gain_variance(stray, share) * (1 + _TAIL_GAIN * tail_share)
+    tail = max(0.0, tail_share - _DRY_TAIL)
+    delay_s = _DELAY_S + _TAIL_DELAY_S * tail
+    own = gain_variance(stray, share) * (1 + _TAIL_GAIN * tail)
     return float(own + (delay_s * rise_hz) ** 2 + _DEFINED_CYCLES**2)
 
 
