@@ -165,7 +165,7 @@ def test_a_card_is_a6_tagged_and_says_what_the_ledger_says(ledger: Ledger, tmp_p
         "Reed 66",
         "new since",
         "number 3",
-        "0.50 mm deeper than a firm hand seat",
+        "0.50 mm deeper than the hand seat",
         "14 turns",
         "3 strips, as drawn",
         "cents from the scale harmonic, against the drones (low A 478.00 ± 0.10 Hz)",

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
+from canebench.base.sentences import capitalized
 from canebench.base.uncertain import Uncertain
 
 
@@ -165,9 +166,9 @@ def tape(note: str, *, why: str, doubt: str = "") -> NextAct:
     strip = f"put a thin strip of tape over the top edge of the hole that {note} speaks from."
     return NextAct(
         act=Act.TAPE,
-        say=f"{doubt} If it is, {strip}" if doubt else _start(strip),
+        say=f"{doubt} If it is, {strip}" if doubt else capitalized(strip),
         why=why,
-        check=f"{_start(note)}, and the notes above it: tape can flatten those a little too.",
+        check=f"{capitalized(note)}, and the notes above it: tape can flatten those a little too.",
         stop=f"When {note} lies on the beam. If it turns dull, take some off: tape never raises a note.",
         cautions=("Old tape and its residue off first, or the strip will creep.",),
     )
@@ -178,9 +179,9 @@ def break_in(note: str, *, why: str, doubt: str = "") -> NextAct:
     wait = "leave the seat as it is and play the reed in: one short session a day, dry in between."
     return NextAct(
         act=Act.BREAK_IN,
-        say=f"{doubt} If it is, {wait}" if doubt else _start(wait),
+        say=f"{doubt} If it is, {wait}" if doubt else capitalized(wait),
         why=why,
-        check=f"{_start(note)} again after three sessions, played as today.",
+        check=f"{capitalized(note)} again after three sessions, played as today.",
         stop=f"If {note} has not come up once the reed has settled, try the reed in another chanter.",
         cautions=(HANDLING[0],),
     )
@@ -221,8 +222,3 @@ def leave(why: str) -> NextAct:
         check="The same take after the next session: a new reed still moves while it is broken in.",
         stop="When low A has moved by less than 3 cents over three sessions: then the reed has settled.",
     )
-
-
-def _start(words: str) -> str:
-    """The same words as they stand at the start of a sentence."""
-    return words[0].upper() + words[1:]

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final, Literal
 
 from canebench.base.notes import LOW_G, NOTES, C, E, F
+from canebench.base.sentences import listed
 from canebench.base.uncertain import Uncertain, number
 from canebench.fitting import acts
 from canebench.fitting.acts import amount_of
@@ -67,7 +68,7 @@ def next_act(deviations: Mapping[str, Deviation], *, against: Against, reference
     """
     balance = balance_of(deviations, reference_sd_cents=reference_sd_cents)
     if balance is None:
-        missing = _and(missing_posts(deviations))
+        missing = listed(missing_posts(deviations))
         return acts.play_the_octave(
             missing, why=f"Low A with high A comes first: without {missing} there is no octave to judge."
         )
@@ -161,7 +162,7 @@ def _posts_between(balance: Balance) -> NextAct | None:
     missing = [note for note in (E, C) if note not in balance.rest_cents]
     if missing:
         return acts.check_e_and_c(
-            _and(missing),
+            listed(missing),
             why="The octave is right. E and C in between show whether the reed suits the chanter.",
         )
     return _judge_flat(balance, (E, C)) or _judge_unresolved(balance, (E, C))
@@ -172,7 +173,7 @@ def _nine(balance: Balance) -> NextAct | None:
     missing = [note for note in NOTES if note not in balance.rest_cents]
     if missing:
         return acts.play_all_nine(
-            _and(missing), why="The octave, E and C are right: now the rest of the scale."
+            listed(missing), why="The octave, E and C are right: now the rest of the scale."
         )
     wide = _too_wide(balance)
     if wide is not None:
@@ -180,7 +181,7 @@ def _nine(balance: Balance) -> NextAct | None:
     # The low G comes out of no finger hole, so that a strip of tape has nowhere to go.
     sharp = [note for note in _out(balance, NOTES) if balance.rest_cents[note].value > 0 and note != LOW_G]
     if sharp:
-        others = f" {_and(sharp[1:])} can wait: work from the bottom up." if sharp[1:] else ""
+        others = f" {listed(sharp[1:])} can wait: work from the bottom up." if sharp[1:] else ""
         rest = amount_of(balance.rest_cents[sharp[0]])
         return acts.tape(
             sharp[0],
@@ -291,8 +292,3 @@ def _unresolved(what: str, value: Uncertain, tolerance: float) -> str:
         f"This take cannot tell whether {what} is right: {value.text('cents', signed=True)} "
         f"against a tolerance of {tolerance:g} cents."
     )
-
-
-def _and(names: Iterable[str]) -> str:
-    listed = list(names)
-    return listed[0] if len(listed) == 1 else f"{', '.join(listed[:-1])} and {listed[-1]}"

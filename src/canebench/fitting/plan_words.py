@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.fingering import notes_through
 from canebench.base.notes import HIGH_A, LOW_A, NOTES, C, E
+from canebench.base.sentences import capitalized, listed
 from canebench.base.uncertain import Uncertain, number
 from canebench.fitting.acts import HANDLING, STEP_MM, Act, NextAct, amount_of, set_aside
 from canebench.fitting.limits import MOST_PINCHES
@@ -153,7 +154,7 @@ def _tape(
     had, wanted = move.tape_mm()
     others = [note for note in notes_through(hole) if note != hole and note in after]
     moved = [note for note in others if abs(after[note].cents - before[note].cents) >= 0.5]
-    also = f" It moves {_and(moved)} a little too." if moved else ""
+    also = f" It moves {listed(moved)} a little too." if moved else ""
     how = (
         f"Tape the {hole} hole: cover {wanted:.1f} mm of it from its upper edge."
         if had == 0
@@ -167,8 +168,8 @@ def _tape(
     return NextAct(
         act=Act.TAPE,
         say=how,
-        why=f"{_start(sharp)} Tape lowers one note, and never raises one.{also}",
-        check=f"{_start(hole)} {_STRENGTH}. Predicted: {_listed([hole, *moved], after)}.",
+        why=f"{capitalized(sharp)} Tape lowers one note, and never raises one.{also}",
+        check=f"{capitalized(hole)} {_STRENGTH}. Predicted: {_listed([hole, *moved], after)}.",
         stop=(
             f"When {hole} stands there, even with less tape. If it turns dull, take some off; "
             "half a hole is the most."
@@ -191,7 +192,7 @@ def _tape_off(move: Move, after: Mapping[str, Deviation]) -> NextAct:
         act=Act.TAPE_OFF,
         say=f"Take the tape off the {move.hole} hole.",
         why=f"With this setting {move.hole} needs none.",
-        check=f"{_start(move.hole)} {_STRENGTH}. Predicted: {_listed([move.hole], after)}.",
+        check=f"{capitalized(move.hole)} {_STRENGTH}. Predicted: {_listed([move.hole], after)}.",
         stop="When the hole and its edge are clean.",
     )
 
@@ -256,11 +257,3 @@ def _said(beam: Mapping[str, Deviation], note: str) -> str:
     value = beam[note]
     side = "sharp" if value.cents > 0 else "flat"
     return f"{amount_of(Uncertain(value=value.cents, sd=value.sd_cents))} {side}"
-
-
-def _start(text: str) -> str:
-    return text[0].upper() + text[1:]
-
-
-def _and(names: list[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError, NotFoundError
 from canebench.base.pressure import kpa_to_inh2o
+from canebench.base.sentences import hemp_said, seat_said
 from canebench.base.uncertain import number
 from canebench.bench.acts.ledger import number_of
 from canebench.bench.views.kept_take import kept_report
@@ -151,16 +152,15 @@ def _setting_said(reader: Reader, of_reed: Mapping[str, Value]) -> tuple[str, st
     if not settings:
         return "not written down yet", "not counted", "not written down yet"
     setting = settings[0]
-    seat, turns = float(setting["seat_mm"] or 0.0), setting["hemp_turns"]
-    way = "deeper" if seat > 0 else "higher"
+    turns = setting["hemp_turns"]
     taped = [
         f"{tape['hole']} {number(float(tape['covered_mm'] or 0.0), 1)} mm"
         for tape in reader.rows("tapes", {"setting_id": setting["id"]})
         if tape["covered_mm"]
     ]
     return (
-        f"{number(abs(seat), 2)} mm {way} than the hand seat" if seat else "as seated by hand, firm",
-        "not counted" if turns is None else f"{float(turns):g} turns",
+        seat_said(float(setting["seat_mm"] or 0.0)),
+        hemp_said(None if turns is None else float(turns)),
         ", ".join(taped) or "none",
     )
 

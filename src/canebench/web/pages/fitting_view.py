@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
+from canebench.base.sentences import seat_said
 from canebench.base.uncertain import Uncertain, number
 from canebench.bench.views.drawing.draw_fitting import draw_after, draw_expected, draw_now, draw_tape
 from canebench.bench.views.verdict import verdict_of
@@ -194,11 +195,6 @@ def _tape(present: Setting, planned: Setting | None) -> list[tuple[str, str]]:
 
 
 def _said(setting: Setting) -> str:
-    seat = setting.seat_mm
-    where = (
-        "as seated by hand, firm: the zero point"
-        if not seat
-        else f"{number(abs(seat), 2)} mm {'deeper' if seat > 0 else 'higher'} than the hand seat"
-    )
+    where = seat_said(setting.seat_mm) + ("" if setting.seat_mm else ": the zero point")
     holes = [f"{hole} {number(setting.tape_mm[hole], 1)} mm" for hole in HOLES if setting.tape_mm.get(hole)]
     return f"{where}; tape: {', '.join(holes) or 'none'}"

@@ -1,0 +1,36 @@
+"""Pieces of sentences: nothing lost, nothing doubled."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from canebench.base.sentences import capitalized, hemp_said, listed, seat_said
+
+_NAMES = st.lists(st.text("abcdefgh", min_size=1), min_size=1, max_size=6)
+
+
+@given(_NAMES)
+def test_every_name_is_in_the_list_once(names: list[str]) -> None:
+    assert listed(names).replace(" and ", ", ").split(", ") == names
+
+
+@given(st.text("abcXYZ ", min_size=1))
+def test_only_the_first_letter_changes(words: str) -> None:
+    assert capitalized(words)[1:] == words[1:]
+    assert capitalized(words)[0] == words[0].upper()
+
+
+@pytest.mark.parametrize(
+    ("seat_mm", "said"),
+    [(0.0, "as seated by hand, firm"), (0.5, "0.50 mm deeper than the hand seat")],
+)
+def test_where_a_reed_sits(seat_mm: float, said: str) -> None:
+    assert seat_said(seat_mm) == said
+    if seat_mm:
+        assert seat_said(-seat_mm) == said.replace("deeper", "higher")
+
+
+def test_hemp_that_nobody_counted() -> None:
+    assert (hemp_said(None), hemp_said(14.0), hemp_said(2.5)) == ("not counted", "14 turns", "2.5 turns")
