@@ -8,7 +8,7 @@ from real_takes.sources import source_of
 from support.soundfont import SoundFont
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
     from real_takes.sources import Source
@@ -23,10 +23,10 @@ _SHORTEST_S: Final = 1.0
 _AGREE_CENTS: Final = 0.3
 
 
-def sources_of_soundfont(path: Path) -> Iterator[Source | str]:
+def sources_of_soundfont(path: Path, groups: Sequence[str] = tuple(PROGRAMS)) -> Iterator[Source | str]:
     """Its notes as recordings, and why others are left out; the accordion's are the drones."""
     font = SoundFont(path)
-    for group, program in (PROGRAMS | DRONE_PROGRAMS).items():
+    for group, program in ({name: PROGRAMS[name] for name in groups} | DRONE_PROGRAMS).items():
         for sample in font.recordings(program=program):
             kind = " drone" if group in DRONE_PROGRAMS else ""
             source = source_of(f"{group}-{sample.name}{kind}", sample.points, sample.rate_hz)

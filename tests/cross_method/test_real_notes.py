@@ -27,9 +27,8 @@ _STEADY = "sax"
 
 @cache
 def _instruments() -> list[Instrument]:
-    read = sources_of_soundfont(font_path("FluidR3_GM.sf2"))
-    sources = [source for source in read if isinstance(source, Source)]
-    return [one for one in instruments_of(sources) if one.name == _STEADY]
+    read = sources_of_soundfont(font_path("FluidR3_GM.sf2"), [_STEADY])
+    return instruments_of([source for source in read if isinstance(source, Source)])
 
 
 def _score(name: str, seed: int) -> TakeScore:
