@@ -213,6 +213,15 @@ def test_the_aim_stands_in_the_address(client: TestClient) -> None:
     assert client.get("/fit/1/1?scale=nowhere").status_code == 422
 
 
+@pytest.mark.parametrize("pinches", ["nan", "1.7", "inf", "two"])
+def test_pinches_that_are_no_whole_number_are_refused(client: TestClient, pinches: str) -> None:
+    """Control: a whole number, with spaces about it, will do."""
+    refused = client.get(f"/fit/1/1?pinches_left={pinches}")
+    assert refused.status_code == 422
+    assert "pinches left" in refused.text
+    assert client.get("/fit/1/1?pinches_left=%201%20").status_code == 200
+
+
 def test_no_such_fitting(client: TestClient) -> None:
     assert client.get("/fit/1/999").status_code == 404
     assert client.get("/fit/999/1").status_code == 404
