@@ -1,1 +1,1 @@
-"""The notes held over them."""
+"""The notes held over the drones: contour, octaves, tracking, tests, and what surrounds them."""

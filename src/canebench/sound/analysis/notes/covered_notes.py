@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from canebench.sound.analysis.notes.pitch_contour import PitchContour, best_pitch, stretches
+from canebench.sound.analysis.notes.pitch_contour import PitchContour, best_pitch, faint, stretches
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -35,7 +35,6 @@ _ON_LINE_HZ = 7.0
 #: Of a covered note the drones swell at most so far beside it, and it rises at least so many decades;
 #: beside one that the contour saw they may more (recorded reeds: 0.37, 0.42 and, of 98 in 100, 0.58).
 _MOST_SWELL, _LEAST_RISE, _MOST_SWELL_SEEN = 0.36, 0.42, 0.8
-_RESERVE = 0.05
 
 
 def covered_notes(
@@ -49,7 +48,7 @@ def covered_notes(
     if not gaps:
         return []
     level = np.abs(rest.spectrum)
-    usual = np.median(level, axis=0) + 1e-3 * float(np.quantile(level.max(axis=1), 0.8)) + 1e-12
+    usual = np.median(level, axis=0) + faint(level) + 1e-12
     covered = []
     for run, first, last in gaps:
         above = np.clip(np.log10((level[first : last + 1] + 1e-12) / usual), _BELOW, _FULL)
@@ -114,5 +113,4 @@ def swelling(own: Stretch, run: DroneRun, surroundings: Surroundings) -> tuple[f
             rises.append(surroundings.rise(inside, freq_hz, times, own.freq_hz))
     if not rises:
         return None
-    others, shared = np.array(rises).T
-    return float(np.mean(others / (shared + _RESERVE))), float(np.mean(shared))
+    return float(np.mean([rise.share for rise in rises])), float(np.mean([rise.shared for rise in rises]))

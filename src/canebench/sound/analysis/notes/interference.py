@@ -6,12 +6,14 @@ Nothing here need be right for a note to be found: it only says which partials t
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from canebench.base.units import hz_to_cents
 from canebench.sound.analysis.drones.drone_lines import loudest_near
+from canebench.sound.analysis.notes.pitch_contour import COMB_TOP_HZ
 from canebench.sound.dsp.phase_advance import PARTIALS
 from canebench.sound.dsp.stft import amplitudes
 
@@ -31,9 +33,26 @@ _SAME_CENTS, _OWN_CENTS = 15.0, 40.0
 _EDGE_FRAMES = 4
 _NUMBERS = np.arange(1, PARTIALS + 1)
 #: Partials of a note whose rise is looked at, and decades at which one counts fully.
-_RISING, _RISING_HZ, _FULL_RISE = 7, 8_000.0, 3.0
+_RISING, _FULL_RISE = 7, 3.0
 #: What lies so far below the strongest partial is rounding or noise that comes with the note.
 _NOTHING = 1e-6
+_RESERVE = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rise:
+    """How far partials rise, decades of power in the mean: of one source, and of another above it.
+
+    `own` are those of the lower source that the higher one has not, `shared` those of both.
+    """
+
+    own: float
+    shared: float
+
+    @property
+    def share(self) -> float:
+        """How far the lower one's own rise beside the shared ones; the reserve is for both buried."""
+        return self.own / (self.shared + _RESERVE)
 
 
 class Surroundings:
@@ -73,21 +92,21 @@ class Surroundings:
         drone = np.max(np.where(near, self._lines.left, 0.0), axis=1, initial=0.0)
         return np.asarray(quiet**2 + drone**2)
 
-    def rise(self, rows: IntArray, freq_hz: FloatArray, times: int, own_hz: float) -> tuple[float, float]:
-        """How far the partials of `freq_hz` [shape=(m,)] rise in `rows`, decades of power, in the mean.
+    def rise(self, rows: IntArray, freq_hz: FloatArray, times: int, own_hz: float) -> Rise:
+        """How far the partials of `freq_hz` [shape=(m,)] rise in `rows` above what is usual.
 
-        First those that a source of `times` that pitch has not, then those that both have; above what
-        stands there while nothing at `own_hz` sounds.
+        Usual is what stands there while nothing at `own_hz` sounds; the higher source is at `times` that
+        pitch.
         """
         number = np.arange(1, times * _RISING + 1)
-        number = number[number * np.max(freq_hz) < min(_RISING_HZ, self._rest.top_hz)]
+        number = number[number * np.max(freq_hz) < min(COMB_TOP_HZ, self._rest.top_hz)]
         read = amplitudes(self._rest, np.outer(freq_hz, number), rows)
         power = np.median(read.real**2 + read.imag**2, axis=0)
         beside = self.beside(own_hz, float(np.mean(freq_hz)), number)
         beside = beside + _NOTHING * np.max(power) + 1e-30
         above = np.clip(np.log10((power + 1e-30) / beside), 0.0, _FULL_RISE)
         shared = number % times == 0
-        return float(np.mean(above[~shared])), float(np.mean(above[shared]))
+        return Rise(own=float(np.mean(above[~shared])), shared=float(np.mean(above[shared])))
 
     def _outside(self, hz: float) -> BoolArray:
         """Which of the frames looked at lie in no stretch of about this pitch."""

@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from canebench.sound.analysis.notes.pitch_contour import PitchContour, Stretch
 
 #: On recorded reeds the odd partials of the true pitch rise at least 0.68 times as far as the even ones,
-#: those of the octave below at most 0.55 times and 1.2 decades; the reserve is for both buried.
-_ODD_SHARE, _RESERVE, _ODD_FOR_SURE = 0.62, 0.05, 1.5
+#: those of the octave below at most 0.55 times and 1.2 decades.
+_ODD_SHARE, _ODD_FOR_SURE = 0.62, 1.5
 
 
 def in_right_octave(
@@ -38,7 +38,7 @@ def in_right_octave(
             continue
         rows = own.inner_rows()
         freq_hz = expected_hz(contour, own, rows) * (root_hz / own.freq_hz)
-        odd, even = surroundings.rise(rows, freq_hz, 2, own.freq_hz)
-        lower = odd > min(_ODD_SHARE * (even + _RESERVE), _ODD_FOR_SURE)
+        odd = surroundings.rise(rows, freq_hz, 2, own.freq_hz)
+        lower = odd.share > _ODD_SHARE or odd.own > _ODD_FOR_SURE
         found.append(replace(own, freq_hz=root_hz if lower else 2 * root_hz))
     return found

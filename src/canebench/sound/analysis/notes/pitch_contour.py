@@ -24,7 +24,9 @@ if TYPE_CHECKING:
 #: Low G of the flattest chanter to high A of the sharpest, with room for notes that are off.
 COMPASS_HZ = (352.0, 1060.0)
 _GRID_CENTS = 6.0
-_MOST_PARTIALS, _TOP_HZ = 14, 8_000.0
+_MOST_PARTIALS = 14
+#: Partials above this are not looked at to find or judge a note.
+COMB_TOP_HZ = 8_000.0
 #: Decades above the floor (amplitude) at which a partial counts fully.
 _FULL = 1.5
 #: A candidate of K partials is worth sum / K^p: with p < 1 the lower of two that fit equally wins.
@@ -147,12 +149,17 @@ def _floor(level: FloatArray, rest: Frames, lines: DroneLines) -> FloatArray:
     padded = np.pad(np.log(quiet + 1e-12), width, mode="edge")
     view = np.lib.stride_tricks.sliding_window_view(padded, 2 * width + 1)
     floor = 1.5 * np.exp(_quantile(view.T, 0.3))
-    floor = np.maximum(floor, 1e-3 * _quantile(level.max(axis=1), 0.8))
+    floor = np.maximum(floor, faint(level))
     centre = np.rint(lines.hz / rest.bin_hz).astype(int)
     for offset in range(-2, 3):
         at = np.clip(centre + offset, 0, len(floor) - 1)
         np.maximum.at(floor, at, _OVER_LINE * lines.left / (1 + offset**2))
     return np.asarray(floor[None, :])
+
+
+def faint(level: FloatArray) -> float:
+    """Amplitude 60 dB below the loudest bins of loud frames: nothing of a note is told from less."""
+    return 1e-3 * float(_quantile(level.max(axis=1), 0.8))
 
 
 def _quantile(values: FloatArray, share: float) -> FloatArray:
@@ -173,7 +180,7 @@ def _comb_weights(
     pitch = COMPASS_HZ[0] * np.exp2(np.arange(0, CENTS_PER_OCTAVE * octaves, _GRID_CENTS) / CENTS_PER_OCTAVE)
     weights = np.zeros((bins, len(pitch)))
     # One top for all rates: with more room for an octave's partials it would seem as crowded as its root.
-    count = np.minimum(_MOST_PARTIALS, (min(_TOP_HZ, top_hz) / pitch).astype(int))
+    count = np.minimum(_MOST_PARTIALS, (min(COMB_TOP_HZ, top_hz) / pitch).astype(int))
     column = np.arange(len(pitch))
     for k in range(1, _MOST_PARTIALS + 1):
         used = count >= k

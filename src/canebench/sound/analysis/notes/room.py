@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from canebench.base.units import hz_to_cents
+from canebench.sound.analysis.notes.pitch_contour import COMB_TOP_HZ
 from canebench.sound.dsp.stft import amplitudes
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 #: many before its end.
 _AFTER: Final = (6, 10)
 _BEFORE_FRAMES, _EDGE_FRAMES = 20, 3
-_PARTIALS, _TOP_HZ = 12, 8_000.0
+_PARTIALS = 12
 #: Partials this near one of the next note's are its, and a note this near is the same.
 _CLEAR_HZ, _SAME_CENTS = 50.0, 40.0
 _LEAST_PARTIALS, _LEAST_NOTES = 3, 3
@@ -50,7 +51,7 @@ def _share_of(rest: Frames, own: Stretch, after: Stretch | None, surroundings: S
     tail = np.arange(own.last + _AFTER[0], min(own.last + _AFTER[1], rest.count))
     inside = np.arange(own.first + _EDGE_FRAMES, own.last + 1 - _EDGE_FRAMES)[-_BEFORE_FRAMES:]
     places = own.freq_hz * np.arange(1, _PARTIALS + 1)
-    places = places[places < min(_TOP_HZ, rest.top_hz)]
+    places = places[places < min(COMB_TOP_HZ, rest.top_hz)]
     if after is not None:
         if abs(hz_to_cents(after.freq_hz, own.freq_hz)) < _SAME_CENTS:
             return None
