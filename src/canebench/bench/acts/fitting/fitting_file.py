@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import json
 import math
-import os
-import secrets
 from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
@@ -20,6 +18,7 @@ from canebench.base.notes import NOTES
 from canebench.base.scales import scale_named
 from canebench.base.setting import Setting
 from canebench.base.sizes import Range, is_finite, said
+from canebench.base.whole_file import write_whole
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bore.calibrate import Take
 from canebench.bore.chanter_file import parse
@@ -50,23 +49,7 @@ Kind = TypeVar("Kind", Limits, Hemp)
 def save_fitting(fitting: Fitting, path: Path, *, planned: Sequence[Setting]) -> None:
     """Write the fitting; `planned` are the settings after each act of the plan, the first one next."""
     text = json.dumps(fitting_object(fitting, planned=planned), indent=2, allow_nan=False) + "\n"
-    # Opened like any new file, so that the folder's own rules say who may read it.
-    beside = path.with_name(f".{path.name[:40]}.{secrets.token_hex(4)}")
-    try:
-        try:
-            with beside.open("x", encoding="utf-8") as file:
-                file.write(text)
-                file.flush()
-                os.fsync(file.fileno())
-            beside.replace(path)
-        finally:
-            beside.unlink(missing_ok=True)
-    except OSError as error:
-        raise InputError(
-            field=f"fitting file {path}",
-            given=f"a place that cannot be written ({error.strerror or type(error).__name__})",
-            allowed="a folder that exists, with write access, is needed; nothing was changed",
-        ) from error
+    write_whole(path, text.encode(), field="fitting file")
 
 
 def load_fitting(path: Path) -> tuple[Fitting, tuple[Setting, ...]]:

@@ -8,8 +8,9 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any, Final
 
+from canebench.base.whole_file import write_whole
 from canebench.bench.views.paper.card import card_of
-from canebench.bench.views.paper.typeset import code_svg, for_print, shortened, typeset_pdf, write_whole
+from canebench.bench.views.paper.typeset import code_svg, for_print, shortened, typeset_pdf
 from canebench.picture.tape_drawing import described, tape_svg
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ _NUMBER, _NAME, _SENTENCE, _HISTORY = 24, 60, 300, 200
 def print_card(ledger: Ledger, number: str, path: Path) -> Card:
     """Write the card as PDF, whole or not at all; what it holds."""
     card = card_of(ledger, number)
-    write_whole(path, typeset_pdf(TEMPLATE, card_data(card)))
+    write_whole(path, typeset_pdf(TEMPLATE, card_data(card)), field="print")
     return card
 
 

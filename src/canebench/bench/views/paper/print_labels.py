@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
 from canebench.base.errors import InputError
+from canebench.base.whole_file import write_whole
 from canebench.bench.acts.reeds.stock import list_reeds
 from canebench.bench.views.paper.card import command_for
-from canebench.bench.views.paper.typeset import code_svg, shortened, typeset_pdf, write_whole
+from canebench.bench.views.paper.typeset import code_svg, shortened, typeset_pdf
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -92,7 +93,7 @@ def print_labels(
             given="no reed",
             allowed="one is needed of that lot and state; see: canebench reed",
         )
-    write_whole(path, typeset_pdf(TEMPLATE, label_data(reeds, grid or Grid())))
+    write_whole(path, typeset_pdf(TEMPLATE, label_data(reeds, grid or Grid())), field="print")
     return len(reeds)
 
 

@@ -7,9 +7,7 @@ no name can act as code. Guarded by `tests/doors/test_cards.py`.
 from __future__ import annotations
 
 import json
-import os
 import re
-import secrets
 from importlib.resources import files
 from io import BytesIO
 from typing import TYPE_CHECKING, Final
@@ -22,7 +20,6 @@ from canebench.picture.lettering import printable
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-    from pathlib import Path
 
 #: A page's own colours for our pictures mean nothing to a printer.
 _PAGE_COLOUR: Final = re.compile(r"var\(--beam-[a-z]+, (#[0-9a-f]{6})\)")
@@ -69,26 +66,6 @@ def code_svg(text: str) -> str:
     out = BytesIO()
     segno.make(text, error="m", micro=False).save(out, kind="svg", border=4, xmldecl=False, dark="#000")
     return out.getvalue().decode()
-
-
-def write_whole(path: Path, content: bytes) -> None:
-    """Write a file beside its place, then put it there; an `InputError` says where that cannot be."""
-    beside = path.with_name(f".{path.name[:40]}.{secrets.token_hex(4)}")
-    try:
-        try:
-            with beside.open("xb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            beside.replace(path)
-        finally:
-            beside.unlink(missing_ok=True)
-    except OSError as error:
-        raise InputError(
-            field=f"print {path}",
-            given=f"a place that cannot be written ({error.strerror or type(error).__name__})",
-            allowed="a folder that exists, with write access, is needed; nothing was changed",
-        ) from error
 
 
 def _source(template: str) -> bytes:
