@@ -20,75 +20,49 @@ from canebench.cli.text.words import show
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-#: Where each command's module lies: canebench.cli.<room>.<name>; the command in it is `command`.
-ROOMS: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
-    {
-        "takes": ("chanter", "measure", "plan", "scales", "synth"),
-        "reeds": (
-            "card",
-            "care",
-            "choose",
-            "conditions",
-            "drone",
-            "ease",
-            "fit",
-            "labels",
-            "lot",
-            "move",
-            "play",
-            "player",
-            "reed",
-            "rest",
-            "strength",
-        ),
-        "upkeep": (
-            "backup",
-            "demo",
-            "doctor",
-            "export",
-            "history",
-            "import",
-            "restore",
-            "serve",
-            "undo",
-            "verify",
-        ),
-    }
-)
-#: Each command's line in the list.
-COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
-    {
-        "backup": "Back up ledger and recordings into a new folder.",
+#: Each command's line in the list, by room: its module is canebench.cli.<room>.<name>, the command in it
+#: `command`.
+_ROOMS: Final[Mapping[str, Mapping[str, str]]] = {
+    "takes": {
+        "chanter": "Show a chanter's sizes and what a millimetre does on it.",
+        "measure": "Measure a take and say the one thing to do next.",
+        "plan": "Plan seat and tape from a take, one act at a time.",
+        "scales": "List the target scales and where each was published.",
+        "synth": "Render a take whose true pitches are known.",
+    },
+    "reeds": {
         "card": "Print a reed's setting card, A6.",
         "care": "How long one may still play at a level, by published rules.",
-        "chanter": "Show a chanter's sizes and what a millimetre does on it.",
         "choose": "Which reeds suit a player now, and why.",
         "conditions": "Write down the room in which a take was played, or list the takes' rooms.",
-        "demo": "Make or remove an invented band's season to try things on.",
-        "doctor": "Look whether this bench is in order: ledger, disk, sound, print, browser.",
         "drone": "Mark a drone's pin and note where it stands, or list the drones.",
         "ease": "Write down a pinch, which counts for a reed's whole life.",
-        "export": "Write a table, or everything, to CSV, JSON, Parquet or XLSX.",
         "fit": "Measure a take of a reed, keep it with its setting, and plan on.",
-        "history": "What was done, by whom and when.",
-        "import": "Bring rows in from CSV, JSON, Parquet or XLSX, all or none.",
         "labels": "Print labels for reeds: number and code.",
         "lot": "Take in a lot of reeds, or list the lots.",
-        "measure": "Measure a take and say the one thing to do next.",
         "move": "Move a reed to another state: on trial, settled, retired, …",
-        "plan": "Plan seat and tape from a take, one act at a time.",
         "play": "Write down minutes of playing.",
         "player": "Tell what a player blows now, or list the players.",
         "reed": "List the reeds, or tell one reed's whole story.",
         "rest": "Let a mouth-tested reed rest before another mouth may.",
-        "restore": "Put a backup in the ledger's place; what was there is kept.",
-        "scales": "List the target scales and where each was published.",
-        "serve": "Open the bench in a browser on this machine.",
         "strength": "Write down how strong a reed is.",
-        "synth": "Render a take whose true pitches are known.",
+    },
+    "upkeep": {
+        "backup": "Back up ledger and recordings into a new folder.",
+        "demo": "Make or remove an invented band's season to try things on.",
+        "doctor": "Look whether this bench is in order: ledger, disk, sound, print, browser.",
+        "export": "Write a table, or everything, to CSV, JSON, Parquet or XLSX.",
+        "history": "What was done, by whom and when.",
+        "import": "Bring rows in from CSV, JSON, Parquet or XLSX, all or none.",
+        "restore": "Put a backup in the ledger's place; what was there is kept.",
+        "serve": "Open the bench in a browser on this machine.",
         "undo": "Take back the last act, or the one with this number.",
         "verify": "Look whether a backup is whole, to the last bit.",
-    }
+    },
+}
+#: The same in one list, by name.
+COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
+    dict(sorted((name, line) for lines in _ROOMS.values() for name, line in lines.items()))
 )
 
 SHORT: Final = """\
@@ -117,7 +91,7 @@ class Doors(click.Group):
     @staticmethod
     def module_of(name: str) -> str:
         """The module of a command: one whose name Python keeps for itself has an underscore after it."""
-        room = next(room for room, names in ROOMS.items() if name in names)
+        room = next(room for room, lines in _ROOMS.items() if name in lines)
         return f"canebench.cli.{room}.{name}{'_' * iskeyword(name)}"
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:

@@ -12,8 +12,8 @@ import click
 from canebench.base.parsing import plain
 from canebench.cli.failure import REFUSED
 from canebench.cli.options.ledger_options import writes
+from canebench.cli.options.reference import aim_options
 from canebench.cli.options.setting_options import done_from, note_from, setting_options
-from canebench.cli.takes.plan import reference_from
 from canebench.cli.text.words import paragraph, show, width
 
 if TYPE_CHECKING:
@@ -59,14 +59,7 @@ def typed_from(
 @click.option("--player", metavar="NAME", help="Who blew it.")
 @setting_options
 @click.option("--scale", default="harmonic", show_default=True, metavar="NAME", help="Target scale.")
-@click.option(
-    "--reference",
-    callback=reference_from,
-    metavar="drones|HERTZ",
-    help="Drones that follow low A (the default), or a fixed low A, such as a band's.",
-)
-@click.option("--deeper", "deeper_mm", type=float, metavar="MM", help="How much deeper the seat may go [2].")
-@click.option("--higher", "higher_mm", type=float, metavar="MM", help="How much higher the seat may go [2].")
+@aim_options
 @click.option("--room-degc", type=float, metavar="DEGREES", help="Temperature of the room, °C.")
 @click.option("--room-rh", type=float, metavar="PERCENT", help="Relative humidity of the room, %.")
 @click.option("--warm", "warm_min", type=float, metavar="MIN", help="How long the pipes were played before.")

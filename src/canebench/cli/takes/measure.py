@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 import sys
 from difflib import get_close_matches
 from pathlib import Path
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import click
 
 from canebench.cli.failure import REFUSED
+from canebench.cli.options.reference import hertz_from
 from canebench.cli.options.setting_options import done_from, setting_options, told_without
 from canebench.cli.text.words import show
 
@@ -27,16 +27,10 @@ def reference_from(ctx: click.Context, param: click.Parameter, value: str) -> _N
     """One of the three names as it is, anything else as a number of hertz."""
     if value in _NAMED:
         return _NAMED[value]
-    try:
-        hertz = float(value.lower().removesuffix("hz"))
-    except ValueError as error:
-        close = get_close_matches(value, _NAMED, n=1)
-        advice = f" Did you mean {close[0]!r}?" if close else ""
-        sentence = f"{value!r} is none of {', '.join(_NAMED)} nor a number of hertz.{advice}"
-        raise click.BadParameter(sentence, ctx, param) from error
-    if not math.isfinite(hertz) or hertz <= 0:
-        raise click.BadParameter(f"{value!r}: a pitch is a number of hertz above 0.", ctx, param)
-    return hertz
+    close = get_close_matches(value, _NAMED, n=1)
+    advice = f" Did you mean {close[0]!r}?" if close else ""
+    otherwise = f"{value!r} is none of {', '.join(_NAMED)} nor a number of hertz.{advice}"
+    return hertz_from(ctx, param, value, otherwise=otherwise)
 
 
 @click.command(

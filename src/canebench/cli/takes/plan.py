@@ -3,30 +3,13 @@
 from __future__ import annotations
 
 import json
-import math
 from pathlib import Path
 
 import click
 
+from canebench.cli.options.reference import FOLLOW, aim_options
 from canebench.cli.options.setting_options import done_from, setting_options, told_without
 from canebench.cli.text.words import show
-
-_FOLLOW = "drones"
-
-
-def reference_from(ctx: click.Context, param: click.Parameter, value: str | None) -> str | float | None:
-    """`drones`, or a number of hertz; None where nothing was said."""
-    if value is None or value == _FOLLOW:
-        return value
-    try:
-        hertz = float(value.lower().removesuffix("hz"))
-    except ValueError as error:
-        raise click.BadParameter(
-            f"{value!r} is neither {_FOLLOW} nor a number of hertz.", ctx, param
-        ) from error
-    if not math.isfinite(hertz) or hertz <= 0:
-        raise click.BadParameter(f"{value!r}: a pitch is a number of hertz above 0.", ctx, param)
-    return hertz
 
 
 @click.command(
@@ -51,14 +34,7 @@ def reference_from(ctx: click.Context, param: click.Parameter, value: str | None
     help="The chanter's sizes, else the generic ones. A file to start from: canebench chanter --toml.",
 )
 @click.option("--scale", metavar="NAME", help="Target scale: canebench scales. The default is harmonic.")
-@click.option(
-    "--reference",
-    callback=reference_from,
-    metavar="drones|HERTZ",
-    help="Drones that follow low A (the default), or a fixed low A, such as a band's.",
-)
-@click.option("--deeper", "deeper_mm", type=float, metavar="MM", help="How much deeper the seat may go [2].")
-@click.option("--higher", "higher_mm", type=float, metavar="MM", help="How much higher the seat may go [2].")
+@aim_options
 @click.option("--step", "step_mm", type=float, metavar="MM", help="The smallest move of the seat [0.25].")
 @click.option("--strips", "most_strips", type=int, metavar="N", help="How many holes may bear tape [8].")
 @click.option("--pinches-left", type=int, metavar="N", help="How often the reed may still be pinched [0].")
@@ -105,7 +81,7 @@ def command(
         chanter_path=chanter_path,
         scale=None if scale is None else scale_named(scale),
         reference_hz=reference if isinstance(reference, float) else None,
-        follow_low_a=reference == _FOLLOW,
+        follow_low_a=reference == FOLLOW,
         bounds={name: value for name, value in bounds.items() if value is not None},
     )
     done_now = done_from(done=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches)
