@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from canebench.base.arrays import SampleArray
 
-_RANGE_HZ = (350.0, 1100.0)
+RANGE_HZ = (350.0, 1100.0)
 _WINDOW_CENTS = 60.0
 _YIN_FRAME = 4096
 
@@ -38,14 +38,14 @@ def fft_peak(samples: SampleArray, rate_hz: float, nominal_hz: float) -> float:
 
 def yin(samples: SampleArray, rate_hz: float, _nominal_hz: float) -> float:
     """librosa.yin, told the chanter's range; median over the frames."""
-    low, high = _RANGE_HZ
+    low, high = RANGE_HZ
     found = librosa.yin(samples, fmin=low, fmax=high, sr=rate_hz, frame_length=_YIN_FRAME, center=False)
     return float(np.median(found)) if len(found) else float("nan")
 
 
 def pyin(samples: SampleArray, rate_hz: float, _nominal_hz: float) -> float:
     """librosa.pyin, told the chanter's range; median over the voiced frames."""
-    low, high = _RANGE_HZ
+    low, high = RANGE_HZ
     found, _, _ = librosa.pyin(
         samples, fmin=low, fmax=high, sr=rate_hz, frame_length=_YIN_FRAME, center=False
     )
@@ -55,7 +55,7 @@ def pyin(samples: SampleArray, rate_hz: float, _nominal_hz: float) -> float:
 
 def praat(samples: SampleArray, rate_hz: float, _nominal_hz: float) -> float:
     """Praat's autocorrelation, told the chanter's range; median over the voiced frames."""
-    low, high = _RANGE_HZ
+    low, high = RANGE_HZ
     sound = parselmouth.Sound(samples.astype(float), rate_hz)
     pitch = sound.to_pitch_ac(time_step=0.01, pitch_floor=low, pitch_ceiling=high)
     found = pitch.selected_array["frequency"]

@@ -19,6 +19,7 @@ from pathlib import Path
 import librosa
 import numpy as np
 
+from baselines import RANGE_HZ
 from canebench.sound.analysis.measure import measure
 from canebench.sound.files.encode import write_recording
 from canebench.sound.files.recording import Recording
@@ -28,7 +29,6 @@ from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 _MINUTES = (0.625, 2.5, 10.0, 30.0)
 _SECTION_S = 37.5
 _REPEATS = 5
-_RANGE_HZ = (350.0, 1100.0)
 
 
 def recipe(seed: int, hold_s: float = 3.25) -> Recipe:
@@ -82,7 +82,7 @@ def _real_time(take: Recording) -> float:
 
 def _pyin_s(take: Recording) -> float:
     """CPU seconds of pyin with its defaults, told the compass; its compiled parts are ready before."""
-    low_hz, high_hz = _RANGE_HZ
+    low_hz, high_hz = RANGE_HZ
     samples = np.asarray(take.samples)
     librosa.pyin(samples[: round(2 * take.rate_hz)], fmin=low_hz, fmax=high_hz, sr=take.rate_hz)
     start = time.process_time()

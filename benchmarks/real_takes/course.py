@@ -3,7 +3,7 @@
 A heterodyne: each partial is turned down by its expected phase and smoothed by a 60 ms Hann window; what
 phase is left corrects the expectation. The fundamental's course is the partials' mean, weighted by
 (k amplitude)^2 as is best in even noise (Rife & Boorstyn 1974). No code is shared with the package.
-Guarded by `tests/analytic/test_real_takes.py`.
+Guarded by `tests/analytic/test_note_courses.py`.
 """
 
 from __future__ import annotations

@@ -18,7 +18,7 @@ from canebench.sound.analysis.measure import measure
 from canebench.sound.files.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from real_takes.spoiling import wind_of
-from real_takes.takes import take_of
+from real_takes.takes import source_near, take_of
 from real_takes.voices import RATE_HZ, note_voice
 from support.noises import speech
 
@@ -86,8 +86,7 @@ def _chords(instruments: Sequence[Instrument], rng: np.random.Generator) -> Floa
     for second in range(19):
         for _ in range(3):
             hz = 440.0 * 2 ** (int(rng.integers(-17, 10)) / 12)
-            near = sorted(notes, key=lambda note: abs(np.log2(note.hz / hz)))[:3]
-            voice = note_voice(near[int(rng.integers(len(near)))], hz, float(rng.uniform(0.5, 1.2)), rng)
+            voice = note_voice(source_near(notes, hz, rng), hz, float(rng.uniform(0.5, 1.2)), rng)
             start = round((second + 0.05) * RATE_HZ)
             part = voice.samples[: len(whole) - start] * np.hanning(len(voice.samples))[: len(whole) - start]
             whole[start : start + len(part)] += part / np.sqrt(np.mean(part**2))

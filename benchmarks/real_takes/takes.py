@@ -145,12 +145,12 @@ def _note_voices(
         if needed:
             target_hz = low_a_hz * DEFAULT_SCALE.ratios[note] * 2 ** (offset / 1200)
             many = 3 * max(needed) if len(needed) > 2 else max(needed) + 0.05
-            source = _source_near(instrument.notes, target_hz, rng)
+            source = source_near(instrument.notes, target_hz, rng)
             voices[note] = note_voice(source, target_hz, min(many, _LONGEST_VOICE_S), rng)
     return voices
 
 
-def _source_near(sources: Sequence[Source], target_hz: float, rng: np.random.Generator) -> Source:
+def source_near(sources: Sequence[Source], target_hz: float, rng: np.random.Generator) -> Source:
     """One of the nearest few within three semitones that are long enough; else the nearest."""
     long = [s for s in sources if s.duration_s * s.hz / target_hz >= _SHORTEST_NOTE_S] or list(sources)
     by_distance = sorted(long, key=lambda source: abs(np.log2(source.hz / target_hz)))
