@@ -1,4 +1,4 @@
-"""Typed numbers: the same at every door."""
+"""Typed numbers, however their point and minus are written."""
 
 from __future__ import annotations
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import sqlite3
+from typing import TYPE_CHECKING, NoReturn
 
 import pytest
 
 from canebench.base.errors import InputError
+from canebench.store.sqlite import Sqlite
 from canebench.web.forms.forms import Form
 from canebench.web.routes.shell import own_path
 
@@ -80,3 +82,26 @@ def test_the_look_is_kept_in_a_cookie_alone(client: TestClient) -> None:
     assert 'data-look="dim"' in client.get("/").text
     client.post("/look", data={"look": "<b>", "back": "/"})
     assert 'data-look="dim"' in client.get("/").text
+
+
+def test_a_full_disk_is_the_benchs_fault_and_said(
+    client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Control: with room on the disk the same form goes through."""
+    given = {"name": "Ailsa of the full disk"}
+
+    def full(database: Sqlite) -> NoReturn:
+        raise database.told(_full())
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Sqlite, "write", full)
+        refused = client.post("/players", data=given)
+    assert refused.status_code == 500
+    assert "the disk is full. Nothing was changed." in refused.text
+    assert client.post("/players", data=given, follow_redirects=False).status_code == 303
+
+
+def _full() -> sqlite3.Error:
+    error = sqlite3.OperationalError("database or disk is full")
+    error.sqlite_errorname = "SQLITE_FULL"
+    return error

@@ -1,4 +1,4 @@
-"""What people type, read in one way at every door: numbers with a point or a comma, true minus signs.
+"""What people type: numbers with a point or a comma, and true minus signs.
 
 Guarded by `tests/invariants/test_parsing.py`.
 """

@@ -33,10 +33,8 @@ async def on_ours(request: Request, error: Exception) -> Response:
     """An error that says in words what is amiss."""
     if not isinstance(error, CanebenchError):
         raise error
-    if isinstance(error, NotFoundError):
-        return show(request, FailurePage(title="Not here", said=str(error)), status=404)
-    page = FailurePage(title="That does not work", said=str(error))
-    return show(request, page, status=error.http_status)
+    title = "Not here" if isinstance(error, NotFoundError) else "That does not work"
+    return show(request, FailurePage(title=title, said=str(error)), status=error.http_status)
 
 
 async def on_http(request: Request, error: Exception) -> Response:
