@@ -41,6 +41,7 @@ RECIPES: Final[dict[str, tuple[tuple[str, ...], bool]]] = {
     "music": (("music",), False),
     "drones and talk": (("drones", "talk"), False),
     "drones and wind": (("drones", "wind"), False),
+    "chanter, drones, talk and wind": (("chanter", "drones", "talk", "wind"), True),
     "chanter and anything": (("chanter", "drones", "talk", "wind", "music"), True),
     "rendered and real": (("rendered", "chanter", "drones"), True),
 }
@@ -134,6 +135,6 @@ def print_mixtures(scores: Sequence[MixtureScore]) -> None:
         named = sum(bool(score.notes) for score in own)
         said = f"{named} with a note named" if not has_chanter else f"{named} with notes"
         failed = sum(score.error is not None for score in own)
-        print(f"    {recipe:24s} {len(own):6d}  {said:28s} {failed} tracebacks")
+        print(f"    {recipe:30s} {len(own):6d}  {said:28s} {failed} tracebacks")
     for error, count in Counter(score.error for score in scores if score.error is not None).most_common():
         print(f"    {count} x {error}")

@@ -123,6 +123,42 @@ def test_control_a_good_take_is_not_refused() -> None:
         assert names(measured) == ["low A", "C", "E", "high A"]
 
 
+def _voice(hz: float, rng: np.random.Generator) -> FloatArray:
+    """A second of a reed's tone: partials of uneven strength that come and go together."""
+    time_s = np.arange(_RATE_HZ) / _RATE_HZ
+    numbers = np.arange(1, int(7000 / hz))
+    strengths = 1 / numbers * 10 ** (rng.uniform(-8, 8, len(numbers)) / 20)
+    tones = strengths @ np.cos(2 * np.pi * np.outer(hz * numbers, time_s) + numbers[:, None] ** 2)
+    return np.asarray(np.minimum(1.0, 20 * np.minimum(time_s, time_s[::-1])) * tones)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_chords_are_music_and_one_voice_of_them_is_a_chanter(seed: int) -> None:
+    """Three voices at a time on tempered pitches; control: the uppermost of each chord by itself is named."""
+    rng = np.random.default_rng(seed)
+    chords = [440.0 * 2 ** (rng.choice(np.arange(-2, 11), 3, replace=False) / 12) for _ in range(12)]
+    voices = [[_voice(float(hz), rng) for hz in sorted(chord)] for chord in chords]
+    music = np.concatenate([np.sum(chord, axis=0) for chord in voices])
+    alone = np.concatenate([chord[-1] for chord in voices])
+    measured = _measured(0.1 * music)
+    assert measured.refused, names(measured)
+    assert len(names(_measured(0.1 * alone))) >= 3
+
+
+def test_over_drones_a_pitch_that_sounds_too_briefly_is_no_reading() -> None:
+    """A note of 0.4 s among those of a second is left out; controls: of 0.8 s it is read, or alone."""
+    for duration_s, drones, is_read in (
+        (0.4, DronePlan(), False),
+        (0.8, DronePlan(), True),
+        (0.55, None, True),
+    ):
+        notes = tuple(
+            scale_notes(note, duration_s=s)[0] for note, s in (("low A", 1.0), ("C", duration_s), ("E", 1.0))
+        )
+        recipe = Recipe(low_a_hz=470.0, notes=notes, seed=5, rate_hz=float(_RATE_HZ), drones=drones)
+        assert ("C" in names(measure(render(recipe)[0]))) is is_read
+
+
 def test_control_hum_or_speech_under_a_good_take_does_not_refuse_it() -> None:
     """30 dB below the chanter neither takes its place."""
     samples = _take(5_717)

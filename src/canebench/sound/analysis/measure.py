@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -11,11 +12,12 @@ from canebench.base.errors import InputError
 from canebench.base.finding import Finding
 from canebench.base.notes import LOW_A
 from canebench.base.scales import DEFAULT_SCALE, Scale
+from canebench.base.units import hz_to_cents
 from canebench.sound.analysis.note_naming import Labels, label
 from canebench.sound.analysis.pooling import drone_readings, note_readings
 from canebench.sound.analysis.processing import remarks
 from canebench.sound.analysis.readings import DroneReading, Measurement, Reference
-from canebench.sound.analysis.refusals import refusal_after, refusal_before
+from canebench.sound.analysis.refusals import refusal_after, refusal_before, several_voices
 from canebench.sound.analysis.section import Heard, hear
 from canebench.sound.dsp.decimation import sections
 from canebench.sound.dsp.level import level_of
@@ -30,6 +32,8 @@ ReferenceChoice = Literal["auto", "drones", "low-a"] | float
 _FIXED_RANGE_HZ = (350.0, 600.0)
 #: Low G to high A of it must lie within the compass that is listened to.
 _HINT_RANGE_HZ = (405.0, 525.0)
+#: Over drones a pitch that is steady for less in sum is no reading; pitches so near each other are summed.
+_LEAST_SUM_S, _SAME_CENTS = 0.28, 30.0
 
 
 def measure(
@@ -74,7 +78,9 @@ def measure(
     heard: list[Heard] = []
     if refusal is None:
         heard = [hear(section) for section in sections(recording)]
-        if not any(part.holds for part in heard):
+        if any(part.drones for part in heard):
+            heard = _lasting(heard)
+        if several_voices(heard) or not any(part.holds for part in heard):
             refusal = refusal_after(level, heard)
         findings += remarks(recording, level, [part.traces for part in heard])
     drones = drone_readings(heard)
@@ -142,6 +148,16 @@ def measurement_of(
         drones=drones,
         findings=tuple(findings),
     )
+
+
+def _lasting(heard: Sequence[Heard]) -> list[Heard]:
+    """The same without pitches that are steady too briefly in sum: a drone that strikes in seems a note."""
+    every = [hold for part in heard for hold in part.holds]
+    cents = hz_to_cents(np.array([hold.hz for hold in every]), 1.0)
+    durations_s = np.array([hold.duration_s for hold in every])
+    alike = np.abs(cents[:, None] - cents) < _SAME_CENTS
+    brief = {hold for hold, sum_s in zip(every, alike @ durations_s, strict=True) if sum_s < _LEAST_SUM_S}
+    return [replace(part, holds=tuple(hold for hold in part.holds if hold not in brief)) for part in heard]
 
 
 def _labelled(

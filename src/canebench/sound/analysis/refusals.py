@@ -47,6 +47,11 @@ def refusal_before(recording: Recording, level: Level) -> Finding | None:
     return None
 
 
+def several_voices(sections: Sequence[Heard]) -> bool:
+    """Whether most notes had other voices beside them, as in music."""
+    return sum(part.crowded for part in sections) > sum(len(part.holds) for part in sections) / 2
+
+
 def refusal_after(level: Level, sections: Sequence[Heard]) -> Finding:
     """Why no note was found, as far as it can be told."""
     hum = max((heard.hum for heard in sections), key=lambda hum: hum.share)
@@ -55,6 +60,12 @@ def refusal_after(level: Level, sections: Sequence[Heard]) -> Finding:
             "mains-hum",
             f"Only mains hum was heard ({hum.mains_hz:g} Hz and its multiples). "
             "Move the recorder away from chargers and cables.",
+        )
+    if several_voices(sections):
+        return _refuse(
+            "several-voices",
+            "Several voices sound at once, as of chords or a band; a chanter sounds one note at a time. "
+            "Record one chanter, alone or with its drones.",
         )
     if any(heard.hidden for heard in sections):
         return _refuse(

@@ -17,7 +17,14 @@ from canebench.sound.analysis.drones.drone_lines import drone_lines, without_dro
 from canebench.sound.analysis.drones.drone_runs import DroneRun, drone_runs, refitted
 from canebench.sound.analysis.notes.covered_notes import covered_notes, without_swells
 from canebench.sound.analysis.notes.interference import Surroundings
-from canebench.sound.analysis.notes.note_tests import is_reed, lost_in_drones, stands_out
+from canebench.sound.analysis.notes.note_tests import (
+    CROWDED,
+    LEAST_SHARE,
+    is_reed,
+    lost_in_drones,
+    own_share,
+    stands_out,
+)
 from canebench.sound.analysis.notes.note_tracking import Held, Hold, holds_in
 from canebench.sound.analysis.notes.octaves import in_right_octave
 from canebench.sound.analysis.notes.pitch_contour import contour_of, stretches
@@ -50,6 +57,8 @@ class Heard:
         For each run of the drones, the drones in it.
     hidden : bool
         Notes were left out since they could not be told from the drones.
+    crowded : int
+        How many notes had other voices beside them, whether they are among the holds or not.
     hum : Hum
     traces : Traces
         Signs of what was done to the recording.
@@ -58,6 +67,7 @@ class Heard:
     holds: tuple[Held, ...]
     drones: tuple[tuple[DroneReading, ...], ...]
     hidden: bool
+    crowded: int
     hum: Hum
     traces: Traces
 
@@ -89,18 +99,19 @@ def hear_closely(section: Section) -> Closely:
     """The same, and more of it."""
     frames = frames_of(section)
     runs = drone_runs(section, frames)
-    rest, holds = _notes(frames, runs)
+    rest, holds, crowded = _notes(frames, runs)
     hidden = False
     if runs and holds and frames.count * frames.hop_s < _SHORT_S:
         # In a short take the chanter may have stood on the drones' partials for most of the time.
         chanterless = taken_from(frames, [hold.source for hold in holds])
         runs = [refitted(chanterless, run) for run in runs]
-        rest, holds = _notes(frames, runs)
+        rest, holds, crowded = _notes(frames, runs)
         hidden = bool(holds) and lost_in_drones(holds, runs)
     heard = Heard(
         holds=() if hidden else tuple(hold.held for hold in holds),
         drones=tuple(run.readings(frames) for run in runs),
         hidden=hidden,
+        crowded=crowded,
         hum=hum_in(section),
         traces=traces_of(frames, rest, runs, holds),
     )
@@ -111,8 +122,11 @@ def hear_closely(section: Section) -> Closely:
     return heard, () if hidden else courses, runs[-1].sources if runs else ()
 
 
-def _notes(frames: Frames, runs: Sequence[DroneRun]) -> tuple[Frames, list[Hold]]:
-    """The frames without the drones, as far as they can be taken out, and the notes held in them."""
+def _notes(frames: Frames, runs: Sequence[DroneRun]) -> tuple[Frames, list[Hold], int]:
+    """The frames without the drones, as far as they can be taken out, and the notes held in them.
+
+    And how many notes had other voices beside them.
+    """
     rest = without_drones(frames, runs)
     lines = drone_lines(rest, runs)
     contour = contour_of(rest, lines)
@@ -126,4 +140,7 @@ def _notes(frames: Frames, runs: Sequence[DroneRun]) -> tuple[Frames, list[Hold]
     tail = tail_share(rest, settled, surroundings)
     parts = holds_in(rest, contour, settled, surroundings, tail_share=tail)
     holds = [hold for part in parts for hold in part if is_reed(rest, hold, surroundings)]
-    return rest, [hold for hold in holds if stands_out(hold, runs)]
+    holds = [hold for hold in holds if stands_out(hold, runs)]
+    shares = [own_share(rest, hold, surroundings) for hold in holds]
+    alone = [hold for hold, share in zip(holds, shares, strict=True) if share > LEAST_SHARE]
+    return rest, alone, sum(share < CROWDED for share in shares)

@@ -80,6 +80,13 @@ class Surroundings:
             return None
         return np.asarray(np.median(loudest_near(self._rest, places_hz, outside) ** 2, axis=0))
 
+    def usual_power(self, hz: float) -> FloatArray | None:
+        """Power of every bin [shape=(bins,)] while no note of about `hz` sounds; None as `elsewhere`."""
+        outside = self._rows[self._outside(hz)]
+        if len(outside) < _ENOUGH:
+            return None
+        return np.asarray(np.median(np.abs(self._rest.spectrum[outside]) ** 2, axis=0))
+
     def beside(self, hz: float, root_hz: float, numbers: IntArray) -> FloatArray:
         """Power at these partials of `root_hz` while no note of about `hz` sounds [shape=(k,)]."""
         places = np.minimum(root_hz * numbers, self._rest.top_hz)
