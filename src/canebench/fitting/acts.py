@@ -24,6 +24,8 @@ class Act(StrEnum):
     PINCH = "pinch"
     BREAK_IN = "break-in"
     MOVE_THE_DRONES = "move-the-drones"
+    CHECK_THE_SEAT = "check-the-seat"
+    CHECK_THE_SETTING = "check-the-setting"
     SET_ASIDE = "set-aside"
     LEAVE = "leave"
 
@@ -221,4 +223,33 @@ def leave(why: str) -> NextAct:
         why=why,
         check="The same take after the next session: a new reed still moves while it is broken in.",
         stop="When low A has moved by less than 3 cents over three sessions: then the reed has settled.",
+    )
+
+
+def check_that_it_moved() -> NextAct:
+    """The seat is said to have been moved and nothing answered."""
+    return NextAct(
+        act=Act.CHECK_THE_SEAT,
+        say="Check that the reed really moved, and that it is not down on the bottom of its seat.",
+        why=(
+            "The seat was told as moved, but the octave hardly answered. A reed on the bottom, one that "
+            "turned instead of sinking, or one that leaks does that."
+        ),
+        check="Measure the length that stands out of the seat, set it, and record it once more.",
+        stop="If it is on the bottom, or no longer sits firm and airtight, go back to where it last answered.",
+        cautions=(HANDLING[0],),
+    )
+
+
+def check_the_setting() -> NextAct:
+    """The newest take does not fit what was told to have been done."""
+    return NextAct(
+        act=Act.CHECK_THE_SETTING,
+        say="Check what was done since the last take, tell it as it is, and record it once more.",
+        why=(
+            "This take hardly fits this reed in the setting told: an act may have gone the other way, been "
+            "left out or been told twice, a strip may have crept, or it is another reed."
+        ),
+        check="The seat, each strip of tape, and the number on the reed.",
+        stop="If all is as told, the next take counts as it is.",
     )

@@ -64,49 +64,7 @@ def words(
         return _tape(move, before, after, measured=measured)
     if move.act is Act.TAPE_OFF:
         return _tape_off(move, after)
-    if move.act is Act.PINCH:
-        return _pinch(before, after)
-    if move.act is Act.CHECK_E_AND_C:
-        return _check(after)
-    return _all_nine(after)
-
-
-def out_of_reach(
-    beyond: Mapping[str, float],
-    beam: Mapping[str, Deviation],
-    tolerance: Mapping[str, float],
-    *,
-    acts: int,
-) -> NextAct:
-    """Nothing within the limits brings all nine in tune: which note stays out, by how much, and what then.
-
-    `beyond` holds the cents at which each such note stays; whether that can be told for certain from the
-    prediction decides between setting the reed aside and trying the nearest setting, `acts` from here.
-    """
-    stays = ", ".join(
-        f"{note} {number(abs(cents), 1)} cents {'sharp' if cents > 0 else 'flat'} "
-        f"({number(abs(cents) - tolerance[note], 1)} beyond tolerance)"
-        for note, cents in sorted(beyond.items(), key=lambda item: -abs(item[1]) / tolerance[item[0]])
-    )
-    why = f"Within these limits no seat and tape bring all nine in tune: at best there stays {stays}."
-    sure = any(
-        max(chances_beyond(beam[note].cents, beam[note].sd_cents, tolerance[note])) >= _SURE
-        for note in beyond
-        if note in beam
-    )
-    if sure:
-        return set_aside(why)
-    return NextAct(
-        act=Act.MEASURE_AGAIN,
-        say=(
-            "Try the nearest setting below and measure; this reed may not suit this chanter."
-            if acts
-            else "Leave it as it is and measure once more; this reed may not suit this chanter."
-        ),
-        why=f"{why} The prediction is not sure enough to give the reed up.",
-        check="Measure after each act: every pair of takes makes the next plan surer.",
-        stop="If the next plan says the same, set the reed aside for this chanter.",
-    )
+    return _pinch(before, after)
 
 
 def _seat(
@@ -208,26 +166,6 @@ def _pinch(before: Mapping[str, Deviation], after: Mapping[str, Deviation]) -> N
         check=f"Low A, then high A, {_STRENGTH}. Predicted: {_listed((LOW_A, HIGH_A), after)}.",
         stop="After one pinch: measure, and plan again. What one pinch does differs from reed to reed.",
         cautions=(HANDLING[0], *PINCH_CAUTIONS),
-    )
-
-
-def _check(after: Mapping[str, Deviation]) -> NextAct:
-    return NextAct(
-        act=Act.CHECK_E_AND_C,
-        say="Play E and C against the two As before any tape.",
-        why="They show whether the octave was mended evenly, or only at its ends.",
-        check=f"Predicted: {_listed((E, C), after)}.",
-        stop="If either is more than its ± from that, measure and plan again before taping.",
-    )
-
-
-def _all_nine(after: Mapping[str, Deviation]) -> NextAct:
-    return NextAct(
-        act=Act.PLAY_ALL_NINE,
-        say="Play all nine and measure again; the drones to low A only then.",
-        why="Prediction and result together tell how this chanter answers: the next plan is surer.",
-        check=f"Predicted: {_listed(NOTES, after)}.",
-        stop="When all nine are within tolerance, leave it alone and play.",
     )
 
 

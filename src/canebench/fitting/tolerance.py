@@ -28,7 +28,7 @@ TILT_TOLERANCE_CENTS: Final = TOLERANCE_CENTS[HIGH_A]
 _ENOUGH_TO_ACT = 0.75
 #: One chance in four of being out, and an uncertainty of half the tolerance, are too much to say "in".
 _TOO_MUCH_TO_LEAVE = 0.25
-_SHARP_ENOUGH = 0.5
+_SHARP_ENOUGH = 1.0
 
 
 def judge(value: Uncertain, tolerance_cents: float) -> Judgement:

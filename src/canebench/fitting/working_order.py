@@ -40,11 +40,8 @@ class Move:
         return self.before.tape_mm.get(hole, 0.0), self.after.tape_mm.get(hole, 0.0)
 
 
-def working_order(present: Setting, planned: Setting, *, new_reed: bool) -> tuple[Move, ...]:
-    """The moves from one setting to the other; none where they are the same.
-
-    `new_reed` says that this reed has not been judged on a bare chanter yet: tape comes off first.
-    """
+def working_order(present: Setting, planned: Setting) -> tuple[Move, ...]:
+    """The moves from one setting to the other; none where they are the same."""
     moves: list[Move] = []
 
     def then(act: Act, after: Setting, hole: str | None = None) -> None:
@@ -54,7 +51,7 @@ def working_order(present: Setting, planned: Setting, *, new_reed: bool) -> tupl
     def now() -> Setting:
         return moves[-1].after if moves else present
 
-    if new_reed and present.tape_mm:
+    if present.tape_mm and not planned.tape_mm:
         then(Act.TAPE_OFF, replace(present, tape_mm={}))
     if planned.pinches > now().pinches:
         then(Act.PINCH, replace(now(), pinches=planned.pinches))
@@ -64,13 +61,10 @@ def working_order(present: Setting, planned: Setting, *, new_reed: bool) -> tupl
             Act.SEAT_DEEPER if travel > 0 else Act.RAISE_WITH_HEMP,
             replace(now(), seat_mm=planned.seat_mm),
         )
-    if moves:
-        then(Act.CHECK_E_AND_C, now())
     for hole in reversed(HOLES):
         wanted = planned.tape_mm.get(hole, 0.0)
         if abs(wanted - now().tape_mm.get(hole, 0.0)) > _TAPE_MM:
             tape = {**now().tape_mm, hole: wanted}
+            tape = {name: mm for name, mm in tape.items() if mm > 0}
             then(Act.TAPE if wanted > 0 else Act.TAPE_OFF, replace(now(), tape_mm=tape), hole)
-    if moves:
-        then(Act.PLAY_ALL_NINE, now())
     return tuple(moves)

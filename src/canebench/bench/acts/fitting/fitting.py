@@ -9,25 +9,28 @@ from typing import TYPE_CHECKING, ClassVar, Final
 import numpy as np
 
 from canebench.base.errors import InputError
-from canebench.base.notes import NOTES
+from canebench.base.notes import LOW_A, NOTES
 from canebench.base.scales import DEFAULT_SCALE, Scale
 from canebench.base.setting import Setting
 from canebench.base.sizes import Range
-from canebench.base.units import hz_step_to_cents
+from canebench.base.units import hz_step_to_cents, hz_to_cents
 from canebench.bench.acts.fitting.report import unsteadiness_cents
-from canebench.bore.calibrate import Knowledge, Take, calibrate
+from canebench.bench.acts.fitting.model_effects import model_effects
+from canebench.bore.calibrate import Take
 from canebench.bore.chanter_file import ChanterFile, generic
-from canebench.bore.gas.air import BREATH
-from canebench.bore.unknowns import Unknowns
+from canebench.fitting.balance import Deviation
+from canebench.fitting.belief import BREATH_CENTS, Heard, believed
 from canebench.fitting.hemp import Hemp
 from canebench.fitting.limits import Limits
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
+    from canebench.fitting.belief import Belief
     from canebench.sound.analysis.readings import Measurement
 
 #: A mean that is steadier than this says nothing about the next breath, cents; an estimate of ours.
 _REPEAT_CENTS = 0.3
+_LOW_A: Final = NOTES.index(LOW_A)
 _FIXED: Final = Range(
     low=350.0,
     high=600.0,
@@ -87,10 +90,43 @@ class Fitting:
         """Target ratios to low A, in scale order."""
         return np.array([self.scale.ratios[note] for note in NOTES])
 
-    def knowledge(self) -> Knowledge:
-        """What the takes have taught about this chanter and reed."""
-        unknowns = Unknowns(start=self.chanter, conditions=BREATH)
-        return calibrate(unknowns, [one.take for one in self.takes])
+    @property
+    def targets_hz(self) -> FloatArray:
+        """What nine notes shall be: on the fixed pitch, or on the low A that was heard first."""
+        low_a = self.reference_hz
+        if low_a is None:
+            heard = [one.take.hz[_LOW_A] for one in self.takes if np.isfinite(one.take.hz[_LOW_A])]
+            low_a = float(heard[0]) if heard else _FIXED.usual
+        return np.asarray(low_a * self.ratios)
+
+    def belief(self) -> Belief:
+        """What the takes have taught about this chanter and reed, in cents above the targets."""
+        targets_hz = self.targets_hz
+        return believed(
+            model_effects(self.chanter),
+            [
+                Heard(
+                    setting=one.take.setting,
+                    cents=hz_to_cents(one.take.hz, targets_hz),
+                    sd_cents=one.take.sd_cents,
+                )
+                for one in self.takes
+            ],
+        )
+
+    def newest(self) -> dict[str, Deviation]:
+        """The newest take's deviations from the targets, with what another breath would differ by."""
+        take = self.takes[-1].take
+        cents, sd = hz_to_cents(take.hz, self.targets_hz), np.hypot(take.sd_cents, BREATH_CENTS[1])
+        if self.reference_hz is None:
+            cents = cents - cents[_LOW_A]
+        return {
+            note: Deviation(
+                cents=float(cents[i]), sd_cents=float(sd[i]), interval_cents=self.scale.cents(note)
+            )
+            for i, note in enumerate(NOTES)
+            if np.isfinite(cents[i])
+        }
 
 
 def take_of(measurement: Measurement, setting: Setting) -> FittingTake:

@@ -1,44 +1,45 @@
-"""Plan a setting: from a fitting's takes to acts in working order, each with its predicted beam."""
+"""Plan a setting: the rules choose the act from the newest take, the belief sizes, checks and predicts it.
+
+Guarded by `tests/practice/test_plan.py` and `benchmarks/rounds.py`.
+"""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from canebench.base.errors import InputError
-from canebench.base.fingering import HOLES
-from canebench.base.notes import HIGH_A, LOW_A, NOTES
-from canebench.base.setting import Setting
-from canebench.bench.acts.fitting.model_response import (
-    beam_of,
-    deviations_cents,
-    per_mm_of_seat,
-    pitches,
-    response_of,
-)
-from canebench.fitting.optimum import best_by_strips
-from canebench.fitting.plan_words import out_of_reach, words
-from canebench.fitting.response import OWN_NOTE
-from canebench.fitting.tolerance import TOLERANCE_CENTS
+from canebench.base.notes import HIGH_A, LOW_A, LOW_G, NOTES
+from canebench.base.uncertain import Uncertain
+from canebench.fitting import acts
+from canebench.fitting.acts import Act
+from canebench.fitting.balance import Deviation
+from canebench.fitting.next_act import next_act
+from canebench.fitting.plan_words import words
+from canebench.fitting.rule_bounds import bounds_of
+from canebench.fitting.sizing import Aim, sized
+from canebench.fitting.tolerance import TOLERANCE_CENTS, judge
 from canebench.fitting.working_order import working_order
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Mapping
 
-    from canebench.base.arrays import FloatArray
+    from canebench.base.setting import Setting
     from canebench.bench.acts.fitting.fitting import Fitting
-    from canebench.bore.calibrate import Knowledge
     from canebench.fitting.acts import NextAct
-    from canebench.fitting.balance import Deviation
-    from canebench.fitting.optimum import SettingCandidate
-    from canebench.fitting.response import Response
+    from canebench.fitting.belief import Belief
 
-#: Tape is told to this, mm: finer than it can be cut, coarser than the model computes.
-_TAPE_DECIMALS: Final = 1
-_CORRECTIONS: Final = 1
+#: Acts that ask for another take before anything is changed.
+_LOOKS: Final = (Act.PLAY_THE_OCTAVE, Act.MEASURE_AGAIN, Act.CHECK_E_AND_C, Act.PLAY_ALL_NINE)
+#: A reed whose octave is this far out is judged anew, on a bare chanter; an estimate of ours.
+_FAR_OUT_CENTS: Final = 10.0
+_SEATS: Final = (Act.SEAT_DEEPER, Act.RAISE_WITH_HEMP)
+_NOTHING_GAINED: Final = (
+    "What is still off is no more than one breath, and one pair of hands, differ from the next: another act "
+    "would as likely spoil it as mend it. Play it, and measure after the next session."
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,54 +52,52 @@ class PlanStep:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Option:
-    """A setting that was weighed: its beam, and its worst note over tolerance (1 is the border)."""
-
-    setting: Setting
-    cents: Mapping[str, float]
-    worst: float
-
-    @property
-    def strips(self) -> int:
-        """How many holes it tapes."""
-        return len(self.setting.tape_mm)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """The plan.
 
     Attributes
     ----------
     now : mapping of note to Deviation
-        The beam of the last take as the fitted model sees it.
+        The newest take; a note that it lacks as it is believed to be.
+    believed : mapping of note to Deviation
+        The same notes as all takes together have it.
     steps : tuple of PlanStep
-        Acts in working order; empty where nothing is to be done.
-    chosen : Option
-        The setting they lead to.
-    options : tuple of Option
-        The best with each number of strips, fewest first: what one strip more or less brings.
-    out_of_reach : mapping of note to number
-        Cents at which notes stay beyond tolerance in the best setting; empty where all come in tune.
+        At most four acts in working order; empty where nothing is to be done to the setting.
     verdict : NextAct or None
-        What to do where some are out of reach.
+        What to do instead, where there are no steps.
     tolerance_cents : mapping of note to number
         What counts as in tune.
     """
 
     fitting: Fitting
-    knowledge: Knowledge
+    belief: Belief
     now: Mapping[str, Deviation]
+    believed: Mapping[str, Deviation]
     steps: tuple[PlanStep, ...]
-    chosen: Option
-    options: tuple[Option, ...]
-    out_of_reach: Mapping[str, float]
     verdict: NextAct | None
     tolerance_cents: Mapping[str, float]
 
+    @property
+    def next_act(self) -> NextAct:
+        """The one act to do next."""
+        if self.steps:
+            return self.steps[0].act
+        assert self.verdict is not None  # noqa: S101 - one of the two there always is
+        return self.verdict
+
+    @property
+    def setting(self) -> Setting:
+        """The setting that all steps lead to."""
+        return self.steps[-1].setting if self.steps else self.fitting.present
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether the newest take hardly fits the setting told."""
+        return self.belief.doubtful
+
 
 def plan_setting(fitting: Fitting, *, tolerance_cents: Mapping[str, float] = TOLERANCE_CENTS) -> Plan:
-    """The best setting within the fitting's limits, and the way there.
+    """The next acts of a fitting, at most four.
 
     Parameters
     ----------
@@ -113,40 +112,47 @@ def plan_setting(fitting: Fitting, *, tolerance_cents: Mapping[str, float] = TOL
         Where there is no such take.
     """
     _check(fitting)
-    knowledge = fitting.knowledge()
-    tolerance = np.array([tolerance_cents[note] for note in NOTES])
-    options = _options(fitting, knowledge, tolerance, pinches=fitting.present.pinches)
-    chosen = _choice(options)
-    if chosen.worst > 1 and fitting.limits.pinches_left:
-        pinched = _options(fitting, knowledge, tolerance, pinches=fitting.present.pinches + 1)
-        if _choice(pinched).worst < min(1.0, chosen.worst):
-            options, chosen = pinched, _choice(pinched)
-    moves = working_order(fitting.present, chosen.setting, new_reed=len(fitting.takes) == 1)
-    prediction = knowledge.predict([fitting.present, *(move.after for move in moves)])
-    beams = [beam_of(fitting, prediction, row) for row in range(len(moves) + 1)]
-    rates = per_mm_of_seat(knowledge, fitting.present)
-    steps = tuple(
-        PlanStep(
-            act=words(
-                move, before=beams[i], after=beams[i + 1], per_mm=rates, hemp=fitting.hemp, measured=i == 0
-            ),
-            setting=move.after,
-            beam=beams[i + 1],
-        )
-        for i, move in enumerate(moves)
+    belief = fitting.belief()
+    newest = fitting.newest()
+    aim = Aim(
+        tolerance_cents=np.array([tolerance_cents[note] for note in NOTES]),
+        counted=np.array([note in newest for note in NOTES]),
+        follow_low_a=fitting.reference_hz is None,
     )
-    beyond = {note: cents for note, cents in chosen.cents.items() if abs(cents) > tolerance_cents[note]}
+    against = "low-a" if fitting.reference_hz is None else "fixed"
+    believed = beam_at(fitting, belief, aim, fitting.present)
+    rule = next_act({note: believed[note] for note in newest}, against=against, reference_sd_cents=0.0)
+    planned, verdict = _decided(fitting, belief, aim, rule, {note: believed[note] for note in newest}, tolerance_cents)
+    steps = _steps(fitting, belief, aim, planned, now={**believed, **newest})
     return Plan(
         fitting=fitting,
-        knowledge=knowledge,
-        now=beams[0],
+        belief=belief,
+        now={note: newest.get(note, believed[note]) for note in NOTES},
+        believed=believed,
         steps=steps,
-        chosen=chosen,
-        options=tuple(options),
-        out_of_reach=beyond,
-        verdict=out_of_reach(beyond, beams[-1], tolerance_cents, acts=len(steps)) if beyond else None,
+        verdict=None if steps else verdict,
         tolerance_cents=dict(tolerance_cents),
     )
+
+
+def beam_at(fitting: Fitting, belief: Belief, aim: Aim, setting: Setting) -> dict[str, Deviation]:
+    """The beam that is believed for a setting: each note's deviation with its uncertainty."""
+    cents, covariance = belief.predict([setting])
+    mean, variance = aim.deviations(cents, covariance)
+    return {
+        note: Deviation(
+            cents=float(mean[0, i]),
+            sd_cents=float(np.sqrt(variance[0, i])),
+            interval_cents=fitting.scale.cents(note),
+        )
+        for i, note in enumerate(NOTES)
+    }
+
+
+def rates_of(belief: Belief, setting: Setting) -> dict[str, Uncertain]:
+    """Cents of each note for a millimetre of deeper seat, about this setting."""
+    cents, sd = belief.seat_per_mm(setting.seat_mm)
+    return {note: Uncertain(value=float(cents[i]), sd=float(sd[i])) for i, note in enumerate(NOTES)}
 
 
 def _check(fitting: Fitting) -> None:
@@ -163,52 +169,75 @@ def _check(fitting: Fitting) -> None:
         )
 
 
-def _options(fitting: Fitting, knowledge: Knowledge, tolerance: FloatArray, *, pinches: int) -> list[Option]:
-    """Best settings by number of strips, each as the full model predicts it."""
-    response = response_of(fitting, knowledge, pinches=pinches)
-    follow = fitting.reference_hz is None
-    candidates = best_by_strips(
-        response, tolerance, follow_low_a=follow, most_strips=fitting.limits.most_strips
-    )
-    aims = np.stack([one.left_cents for one in candidates])
-    tape = np.stack([one.tape_cents for one in candidates])
-    for _ in range(_CORRECTIONS):
-        settings = [_setting(response, one, row, pinches) for one, row in zip(candidates, tape, strict=True)]
-        found = _predicted(fitting, knowledge, settings)
-        # What the tables miss of two strips on one note is taken off the hole's own tape.
-        tape = np.where(tape > 0, np.clip(tape + (found - aims)[:, OWN_NOTE], 1e-3, None), 0.0)
-    settings = [_setting(response, one, row, pinches) for one, row in zip(candidates, tape, strict=True)]
-    found = _predicted(fitting, knowledge, settings)
-    return [
-        Option(
-            setting=setting,
-            cents=dict(zip(NOTES, (float(value) for value in cents), strict=True)),
-            worst=float(np.max(np.abs(cents) / tolerance)),
-        )
-        for setting, cents in zip(settings, found, strict=True)
+def _decided(
+    
+    fitting: Fitting,
+    belief: Belief,
+    aim: Aim,
+    rule: NextAct,
+    newest: Mapping[str, Deviation],
+    tolerance: Mapping[str, float],
+) -> tuple[Setting, NextAct]:
+    """The setting to go to, and what to say where that is the present one."""
+    present = fitting.present
+    octave = abs(newest[HIGH_A].cents - newest[LOW_A].cents)
+    if rule.act in _SEATS and len(fitting.takes) == 1 and present.tape_mm and octave > _FAR_OUT_CENTS:
+        # A reed that is new here is judged on a bare chanter.
+        return replace(present, tape_mm={}), rule
+    if belief.silent_seat:
+        return present, acts.check_that_it_moved()
+    if belief.doubtful:
+        return present, acts.check_the_setting()
+    if rule.act is Act.MEASURE_AGAIN and _same_again(fitting):
+        return present, acts.leave(_NOTHING_GAINED)
+    off = [
+        note
+        for note, one in newest.items()
+        if note != LOW_G and judge(Uncertain(value=one.cents, sd=one.sd_cents), tolerance[note]) == "out"
     ]
+    if rule.act in _LOOKS or not off:
+        return present, rule
+    allowed = bounds_of(
+        rule.act,
+        newest,
+        present=present,
+        earlier=None if len(fitting.takes) < 2 else fitting.takes[-2].take.setting,
+        limits=fitting.limits,
+        deepest_mm=fitting.chanter.chanter.seat.gap_mm,
+        follow_low_a=aim.follow_low_a,
+        hole_mm=[hole.diameter_mm for hole in fitting.chanter.chanter.holes],
+    )
+    found = sized(belief, present, aim, allowed)
+    if found.setting != present:
+        return found.setting, rule
+    if rule.act in (Act.BREAK_IN, Act.SET_ASIDE):
+        return present, rule
+    return present, acts.leave(_NOTHING_GAINED)
 
 
-def _choice(options: Sequence[Option]) -> Option:
-    """The fewest strips that bring all in tune, else what comes nearest."""
-    good = [option for option in options if option.worst <= 1]
-    return good[0] if good else min(options, key=lambda option: option.worst)
+def _same_again(fitting: Fitting) -> bool:
+    """Whether the setting was already measured twice: a third take would tell little more."""
+    return len(fitting.takes) > 1 and fitting.takes[-2].take.setting == fitting.present
 
 
-def _setting(
-    response: Response, candidate: SettingCandidate, tape_cents: FloatArray, pinches: int
-) -> Setting:
-    tape = {
-        hole: min(
-            round(response.amount_mm(i, tape_cents[i]), _TAPE_DECIMALS),
-            # Rounding must not put more on than is allowed.
-            math.floor(response.reach_mm[i, -1] * 10**_TAPE_DECIMALS + 1e-9) / 10**_TAPE_DECIMALS,
+def _steps(
+    fitting: Fitting, belief: Belief, aim: Aim, planned: Setting, *, now: Mapping[str, Deviation]
+) -> tuple[PlanStep, ...]:
+    moves = working_order(fitting.present, planned)
+    beams = [dict(now), *(beam_at(fitting, belief, aim, move.after) for move in moves)]
+    per_mm = rates_of(belief, fitting.present)
+    return tuple(
+        PlanStep(
+            act=words(
+                move,
+                before=beams[i],
+                after=beams[i + 1],
+                per_mm=per_mm,
+                hemp=fitting.hemp,
+                measured=i == 0,
+            ),
+            setting=move.after,
+            beam=beams[i + 1],
         )
-        for i, hole in enumerate(HOLES)
-        if tape_cents[i] > 0
-    }
-    return Setting(seat_mm=float(response.seat_mm[candidate.seat]), tape_mm=tape, pinches=pinches)
-
-
-def _predicted(fitting: Fitting, knowledge: Knowledge, settings: list[Setting]) -> FloatArray:
-    return deviations_cents(fitting, pitches(knowledge, settings))
+        for i, move in enumerate(moves)
+    )

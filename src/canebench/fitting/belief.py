@@ -1,0 +1,200 @@
+"""What is believed of one reed in one chanter, after some takes: a Kalman filter of 27 numbers.
+
+The state is the pitch of each note at the zero point on a bare chanter, and by how much more or less than the
+tables say the seat moves each note, tape on each hole its notes, and a pinch all of them:
+
+    pitch_n = c_n + g_n S_n(seat) - sum_h t_h T_hn(tape) + p P_n pinches + blowing.
+
+The c drift from take to take (moisture, break-in, warmth); whoever moves a seat or lays a strip misses the
+told amount by a little, which moves them too; g, t and p stay. Given that, the filter is exact (Kalman 1960,
+J. Basic Eng. 82:35, eqs. 27 to 31; the update in Joseph's form). Chanters differ, so g and t are known to a
+third of themselves at first: a table's slope is a start, never a fact. A take that no such reed could have
+played says that the setting told is not the setting: pitches are then taken anew, and the scales stay.
+
+All spreads are estimates of ours. Guarded by `tests/analytic/test_belief.py` and `benchmarks/rounds.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from canebench.base.fingering import HOLES
+from canebench.base.notes import HIGH_A, LOW_A, NOTES
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from canebench.base.arrays import BoolArray, FloatArray
+    from canebench.base.setting import Setting
+    from canebench.fitting.effects import EffectTables
+
+_NINE: Final = len(NOTES)
+_PITCH, _SEAT = slice(0, _NINE), slice(_NINE, 2 * _NINE)
+_TAPE: Final = slice(2 * _NINE, 2 * _NINE + len(HOLES))
+_SIZE: Final = 2 * _NINE + len(HOLES) + 1
+#: Each note's place along the scale, low G to high A, from -1 to 1.
+_ALONG: Final = np.linspace(-1.0, 1.0, _NINE)
+
+#: Before the first take, cents: all notes together, the tilt over the scale, and each note by itself.
+_UNHEARD_CENTS: Final = (100.0, 15.0, 10.0)
+#: Shares by which the tables may be wrong: the seat on all notes, its tilt, each note; tape; a pinch.
+_SEAT_SHARES: Final = (0.35, 0.25, 0.15)
+_TAPE_SHARE, _PINCH_SHARE = 0.5, 0.7
+#: From take to take the reed and the breath move all notes together, the tilt, and each note, cents.
+_DRIFT_CENTS: Final = (2.0, 0.7, 0.5)
+#: How one breath differs from the next, cents: all notes, and each.
+BREATH_CENTS: Final = (2.0, 1.0)
+#: What hands miss of a told seat and strip, mm.
+HAND_SEAT_MM, HAND_TAPE_MM = 0.1, 0.15
+#: A take this much less likely than expected (mean square of its surprise, for each note) is not believed,
+#: and what is then known of the pitches beside it, cents: as before the first take, but nearer.
+_SURPRISE: Final = 5.0
+#: A seat move does something if the octave moves by this share of what it should, at least.
+_ANSWERS: Final = 0.3
+_SURE: Final = 2.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """One take as the filter needs it: its setting, cents (9,) on any one scale of pitch, NaN if not played.
+
+    `sd_cents` (9,) is the uncertainty of each as a reading of that breath.
+    """
+
+    setting: Setting
+    cents: FloatArray
+    sd_cents: FloatArray
+
+    @property
+    def played(self) -> BoolArray:
+        """Which notes were."""
+        return np.isfinite(self.cents)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Belief:
+    """State `mean` (27,) and `covariance`, after takes the last of which was `heard`.
+
+    `doubtful` says that the last take hardly fits the setting told, `silent_seat` that the seat was said to
+    have been moved and the octave did not answer.
+    """
+
+    tables: EffectTables
+    mean: FloatArray
+    covariance: FloatArray
+    heard: Heard | None = None
+    doubtful: bool = False
+    silent_seat: bool = False
+
+    def predict(self, settings: Sequence[Setting]) -> tuple[FloatArray, FloatArray]:
+        """Cents (n, 9) in each setting, and their covariance (n, 9, 9), hands included, breath not."""
+        design = np.stack([self.tables.design(setting) for setting in settings])
+        cents = design @ self.mean
+        covariance = design @ self.covariance @ np.swapaxes(design, 1, 2)
+        if self.heard is not None:
+            covariance = covariance + np.stack([self._hands(self.heard.setting, own) for own in settings])
+        return cents, covariance
+
+    def seat_per_mm(self, depth_mm: float) -> tuple[FloatArray, FloatArray]:
+        """Cents (9,) of each note for a millimetre deeper, and their sd."""
+        table, own = self.tables.seat_per_mm(depth_mm), self.covariance[_SEAT, _SEAT]
+        return table * self.mean[_SEAT], np.abs(table) * np.sqrt(np.diag(own))
+
+    def effect(self, before: Setting, after: Setting) -> tuple[FloatArray, FloatArray]:
+        """Cents (9,) by which each note moves from one setting to the other, and their sd; hands apart."""
+        change = self.tables.design(after) - self.tables.design(before)
+        variance = np.einsum("np,pq,nq->n", change, self.covariance, change)
+        return change @ self.mean, np.sqrt(np.maximum(variance, 0.0))
+
+    def after(self, heard: Heard) -> Belief:
+        """What is believed when one more take was heard."""
+        waited = self if self.heard is None else self._waited(heard.setting)
+        played = heard.played
+        design = self.tables.design(heard.setting)[played]
+        noise = np.diag(heard.sd_cents[played] ** 2 + BREATH_CENTS[1] ** 2) + BREATH_CENTS[0] ** 2
+        surprise = heard.cents[played] - design @ waited.mean
+        expected = design @ waited.covariance @ design.T + noise
+        doubtful = self.heard is not None and bool(
+            surprise @ np.linalg.solve(expected, surprise) > _SURPRISE * played.sum()
+        )
+        if doubtful:
+            waited = waited._forgetting_pitches()  # noqa: SLF001 - of its own kind
+            expected = design @ waited.covariance @ design.T + noise
+        gain = np.linalg.solve(expected, design @ waited.covariance).T
+        kept = np.eye(_SIZE) - gain @ design
+        return replace(
+            waited,
+            mean=waited.mean + gain @ surprise,
+            covariance=kept @ waited.covariance @ kept.T + gain @ noise @ gain.T,
+            heard=heard,
+            doubtful=doubtful,
+            silent_seat=self._is_silent(heard),
+        )
+
+    def _waited(self, setting: Setting) -> Belief:
+        """The same before a take in `setting`: the reed has drifted, hands have been at work."""
+        assert self.heard is not None  # noqa: S101 - for the type checker
+        covariance = self.covariance.copy()
+        covariance[_PITCH, _PITCH] += _spread(*_DRIFT_CENTS) + self._hands(self.heard.setting, setting)
+        return replace(self, covariance=covariance)
+
+    def _hands(self, before: Setting, after: Setting) -> FloatArray:
+        """Covariance (9, 9) of what is missed of the told amounts on the way from one setting to the other."""
+        found = np.zeros((_NINE, _NINE))
+        if after.seat_mm != before.seat_mm:
+            missed = HAND_SEAT_MM * self.tables.seat_per_mm(after.seat_mm)
+            found += np.outer(missed, missed)
+        for hole in {*before.tape_mm, *after.tape_mm}:
+            covered = after.tape_mm.get(hole, 0.0)
+            if covered != before.tape_mm.get(hole, 0.0) and covered > 0:
+                missed = HAND_TAPE_MM * self.tables.tape_per_mm(hole, covered)
+                found += np.outer(missed, missed)
+        return found
+
+    def _forgetting_pitches(self) -> Belief:
+        covariance = self.covariance.copy()
+        covariance[_PITCH, :] = 0.0
+        covariance[:, _PITCH] = 0.0
+        covariance[_PITCH, _PITCH] = _spread(*_UNHEARD_CENTS)
+        return replace(self, covariance=covariance)
+
+    def _is_silent(self, heard: Heard) -> bool:
+        """Whether the octave hardly moved where the seat is said to have been."""
+        last = self.heard
+        if last is None or last.setting.tape_mm != heard.setting.tape_mm:
+            return False
+        low, high = NOTES.index(LOW_A), NOTES.index(HIGH_A)
+        moved = self.tables.seat(heard.setting.seat_mm) - self.tables.seat(last.setting.seat_mm)
+        expected = moved[high] - moved[low]
+        came = (heard.cents - last.cents)[[low, high]]
+        noise = [
+            take.sd_cents[note] ** 2 + BREATH_CENTS[1] ** 2 for take in (last, heard) for note in (low, high)
+        ]
+        answered = (came[1] - came[0]) * np.sign(expected)
+        short_of = _ANSWERS * abs(expected) - answered
+        return bool(
+            np.isfinite(answered) and abs(expected) > _SURE * np.sqrt(sum(noise)) and short_of > 0
+        )
+
+
+def believed(tables: EffectTables, takes: Sequence[Heard]) -> Belief:
+    """Start from the tables and hear every take, oldest first."""
+    scales = np.zeros((_SIZE, _SIZE))
+    scales[_SEAT, _SEAT] = _spread(*_SEAT_SHARES)
+    scales[_TAPE, _TAPE] = _TAPE_SHARE**2 * np.eye(len(HOLES))
+    scales[-1, -1] = _PINCH_SHARE**2
+    scales[_PITCH, _PITCH] = _spread(*_UNHEARD_CENTS)
+    mean = np.ones(_SIZE)
+    mean[_PITCH] = 0.0
+    found = Belief(tables=tables, mean=mean, covariance=scales)
+    for heard in takes:
+        found = found.after(heard)
+    return found
+
+
+def _spread(together: float, tilt: float, each: float) -> FloatArray:
+    """Covariance (9, 9) of a common part, one that grows along the scale, and each note's own."""
+    return np.asarray(together**2 + tilt**2 * np.outer(_ALONG, _ALONG) + each**2 * np.eye(_NINE))

@@ -1,0 +1,111 @@
+"""What each rule allows: the seat only the way that the newest take asks for, tape only on what it heard sharp.
+
+Common practice, no source, but for the sizes, which are estimates of ours. Guarded by
+`tests/practice/test_rule_bounds.py`.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from canebench.base.fingering import HOLES
+from canebench.base.notes import HIGH_A, LOW_A
+from canebench.fitting.acts import Act
+from canebench.fitting.sizing import Allowed
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from canebench.base.setting import Setting
+    from canebench.fitting.balance import Deviation
+    from canebench.fitting.limits import Limits
+
+#: More acts than this in one go nobody follows, and the first of them teaches what the rest should be.
+MOST_ACTS: Final = 4
+#: No seat move is told that is smaller than this: hands miss by nearly half of it.
+LEAST_SEAT_MM: Final = 0.25
+#: The last seat move is taken back only where the newest octave shows it by so many standard uncertainties.
+_REVERSAL_SD: Final = 3.0
+
+
+def bounds_of(
+    rule: Act,
+    newest: Mapping[str, Deviation],
+    *,
+    present: Setting,
+    earlier: Setting | None,
+    limits: Limits,
+    deepest_mm: float,
+    hole_mm: Sequence[float],
+    follow_low_a: bool,
+) -> Allowed:
+    """The settings among which the act's size is sought.
+
+    Parameters
+    ----------
+    rule : Act
+        What the rules ask for.
+    newest : mapping of note to Deviation
+        The newest take; a note that is not in it gets no tape.
+    present, earlier : Setting
+        The setting of the newest take and of the one before it, None for a first.
+    limits : Limits
+        How far the plan may go.
+    deepest_mm : number
+        Where the seat has its bottom, mm deeper than the zero point.
+    hole_mm : sequence of 8 numbers
+        Diameters of the holes from the reed down.
+    follow_low_a : bool
+        Whether the drones follow low A.
+    """
+    way = {Act.SEAT_DEEPER: 1, Act.RAISE_WITH_HEMP: -1}.get(rule) or _way(newest)
+    if way and earlier is not None and _reverses(way, newest, present, earlier):
+        way = 0
+    strips = len(present.tape_mm)
+    # Where the drones follow low A it is one of nine notes, and the sharp one where most lie below it.
+    middle = 0.0
+    if follow_low_a:
+        middle = (max(one.cents for one in newest.values()) + min(one.cents for one in newest.values())) / 2
+    grow = [
+        hole
+        for hole in HOLES
+        if hole in newest
+        and newest[hole].cents > middle
+        and (hole in present.tape_mm or strips < limits.most_strips)
+    ]
+    return Allowed(
+        seats_mm=_seats(way, present, limits, deepest_mm),
+        grow=grow,
+        shrink=[hole for hole in present.tape_mm if hole in newest and newest[hole].cents < middle],
+        tape_most_mm=np.array(hole_mm) * limits.tape_share,
+        most_acts=MOST_ACTS,
+    )
+
+
+def _seats(way: int, present: Setting, limits: Limits, deepest_mm: float) -> list[float]:
+    if way == 0:
+        return []
+    step = max(limits.step_mm, LEAST_SEAT_MM)
+    room = min(limits.deeper_mm, max(0.0, deepest_mm - present.seat_mm)) if way > 0 else limits.higher_mm
+    return [present.seat_mm + way * step * count for count in range(1, int(room / step + 1e-9) + 1)]
+
+
+def _way(newest: Mapping[str, Deviation]) -> int:
+    """The way that the octave asks for, where it is told from right at all."""
+    tilt = newest[HIGH_A].cents - newest[LOW_A].cents
+    if abs(tilt) < math.hypot(newest[LOW_A].sd_cents, newest[HIGH_A].sd_cents):
+        return 0
+    return 1 if tilt < 0 else -1
+
+
+def _reverses(way: int, newest: Mapping[str, Deviation], present: Setting, earlier: Setting) -> bool:
+    """Whether the move would take back the last one on evidence that is too thin."""
+    moved = present.seat_mm - earlier.seat_mm
+    if moved * way >= 0:
+        return False
+    low, high = newest[LOW_A], newest[HIGH_A]
+    tilt = abs(high.cents - low.cents)
+    return tilt < _REVERSAL_SD * math.hypot(low.sd_cents, high.sd_cents)

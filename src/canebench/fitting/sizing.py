@@ -1,0 +1,148 @@
+"""How much: the amounts of an act that the rules have chosen, so that the notes come in tune most surely.
+
+Of every setting that the rules allow the expected loss is computed from the belief, all of its doubt included:
+for each heard note the square of what lies beyond half its tolerance. So the aim is inside the tolerance,
+where the next breath does not call for another act. Each act has a price; an act that gains less is not asked.
+Guarded by `tests/analytic/test_sizing.py` and `benchmarks/rounds.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from canebench.base.fingering import HOLES
+from canebench.base.notes import LOW_A, NOTES
+from canebench.base.setting import Setting
+if TYPE_CHECKING:
+    from collections.abc import Collection, Sequence
+
+    from canebench.base.arrays import BoolArray, FloatArray
+    from canebench.fitting.belief import Belief
+
+#: A strip's smallest change, and the steps it is told in, mm.
+LEAST_TAPE_MM, _TAPE_STEP_MM = 0.5, 0.25
+#: What an act costs, in the loss of one note at one and a half times its tolerance (an estimate of ours).
+PRICE: Final = 0.15
+#: Where a note begins to cost, in tolerances.
+_INSIDE: Final = 0.5
+_LOW_A: Final = NOTES.index(LOW_A)
+#: Nodes and weights for the mean over a normal distribution (Gauss and Hermite; Abramowitz & Stegun 1964,
+#: eq. 25.4.46).
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
+_WEIGHTS = _WEIGHTS / _WEIGHTS.sum()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Aim:
+    """What is aimed at: cents (9,) of each note's target on the belief's scale, and how near.
+
+    `follow_low_a` says that low A is the reference whatever it plays; `counted` (9,) which notes count.
+    """
+
+    tolerance_cents: FloatArray
+    counted: BoolArray
+    follow_low_a: bool
+
+    def loss(self, cents: FloatArray, covariance: FloatArray) -> FloatArray:
+        """Expected loss of each of n settings, cents (n, 9), covariance (n, 9, 9)."""
+        mean, variance = self.deviations(cents, covariance)
+        off = np.abs(mean[..., None] + np.sqrt(variance)[..., None] * _NODES) / self.tolerance_cents[:, None]
+        each = np.maximum(0.0, off - _INSIDE) ** 2 @ _WEIGHTS
+        return np.asarray(each @ self.counted.astype(float))
+
+    def deviations(self, cents: FloatArray, covariance: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Deviations from the targets and their variance, (n, 9) each."""
+        variance = np.diagonal(covariance, axis1=-2, axis2=-1)
+        if self.follow_low_a:
+            cross = covariance[..., _LOW_A, :]
+            variance = variance + variance[..., [_LOW_A]] - 2 * cross
+            cents = cents - cents[..., [_LOW_A]]
+        return cents, np.maximum(variance, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Allowed:
+    """What the rules allow: depths of the seat, holes whose strip may grow or shrink, and how many acts.
+
+    `tape_most_mm` (8,) is the most on each hole.
+    """
+
+    seats_mm: Sequence[float]
+    grow: Collection[str]
+    shrink: Collection[str]
+    tape_most_mm: FloatArray
+    most_acts: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sized:
+    """The setting with the least expected loss, prices included, beside the loss of leaving all as it is."""
+
+    setting: Setting
+    loss: float
+    loss_now: float
+
+
+def sized(belief: Belief, present: Setting, aim: Aim, allowed: Allowed) -> Sized:
+    """The best setting that the rules allow; the present one where nothing is worth its price."""
+    now = float(_losses(belief, [present], aim)[0])
+    best, least = present, now
+    for seat_mm in (present.seat_mm, *allowed.seats_mm):
+        moved = Setting(seat_mm=seat_mm, tape_mm=present.tape_mm, pinches=present.pinches)
+        acts = int(seat_mm != present.seat_mm)
+        setting, loss = _strips(belief, present, moved, aim, allowed, most=allowed.most_acts - acts)
+        loss += PRICE * acts
+        if loss < least:
+            best, least = setting, loss
+    return Sized(setting=best, loss=least, loss_now=now)
+
+
+def _strips(
+    belief: Belief, present: Setting, moved: Setting, aim: Aim, allowed: Allowed, *, most: int
+) -> tuple[Setting, float]:
+    """Strips one after another, each the best, while they are worth their price."""
+    setting, loss = moved, float(_losses(belief, [moved], aim)[0])
+    changed: set[str] = set()
+    while len(changed) < most:
+        choices = [
+            (hole, amount)
+            for hole in HOLES
+            if hole not in changed
+            for amount in _amounts(hole, present.tape_mm.get(hole, 0.0), allowed)
+        ]
+        if not choices:
+            break
+        tried = [_with_tape(setting, hole, amount) for hole, amount in choices]
+        losses = _losses(belief, tried, aim)
+        best = int(np.argmin(losses))
+        if losses[best] + PRICE >= loss:
+            break
+        setting, loss = tried[best], float(losses[best])
+        changed.add(choices[best][0])
+    return setting, loss + PRICE * len(changed)
+
+
+def _amounts(hole: str, now_mm: float, allowed: Allowed) -> list[float]:
+    """What a strip on this hole may become."""
+    most = float(allowed.tape_most_mm[HOLES.index(hole)])
+    grid = np.arange(LEAST_TAPE_MM, most + 1e-9, _TAPE_STEP_MM)
+    found = [float(mm) for mm in grid if hole in allowed.grow and mm >= now_mm + LEAST_TAPE_MM - 1e-9]
+    if hole in allowed.shrink and now_mm > 0:
+        found += [0.0, *(float(mm) for mm in grid if mm <= now_mm - LEAST_TAPE_MM + 1e-9)]
+    return found
+
+
+def _with_tape(setting: Setting, hole: str, covered_mm: float) -> Setting:
+    tape = {**setting.tape_mm, hole: covered_mm}
+    return Setting(
+        seat_mm=setting.seat_mm,
+        tape_mm={name: mm for name, mm in tape.items() if mm > 0},
+        pinches=setting.pinches,
+    )
+
+
+def _losses(belief: Belief, settings: Sequence[Setting], aim: Aim) -> FloatArray:
+    return aim.loss(*belief.predict(settings))
