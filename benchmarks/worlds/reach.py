@@ -36,10 +36,15 @@ class Reachable:
     standing: Standing
 
 
-def reachable(world: World, minute: float) -> Reachable:
-    """Every seat step that the command may propose at first, each from bare holes and from some tape."""
-    steps = int(_SEAT_MM / _STEP_MM)
-    seats = _STEP_MM * np.arange(-steps, steps + 1)
+def reachable(
+    world: World, minute: float, *, about_mm: float = 0.0, travel_mm: float = _SEAT_MM
+) -> Reachable:
+    """Every seat step about one, each from bare holes and from some tape.
+
+    The travel is what the command may propose at first.
+    """
+    steps = int(travel_mm / _STEP_MM)
+    seats = about_mm + _STEP_MM * np.arange(-steps, steps + 1)
     seats = seats[seats <= world.bottom_mm]
     most = _TAPE_SHARE * world.widths_mm
     starts = np.concatenate([np.zeros((seats.size, len(HOLES))), np.tile(0.4 * most, (seats.size, 1))])
