@@ -16,8 +16,8 @@ from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.plan_setting import plan_setting
-from canebench.bore.calibrate import Take
 from canebench.fitting.acts import Act
+from canebench.fitting.take import Take
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray

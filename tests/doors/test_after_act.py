@@ -13,7 +13,7 @@ from canebench.bench.acts.fitting.after_act import after_act
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.fitting_file import load_fitting
 from canebench.bench.acts.fitting.plan_take import ALL, PlanMade
-from canebench.bore.calibrate import Take
+from canebench.fitting.take import Take
 from doors.bench_takes import Json, SoundBench, chanter, given, misfits, setting_in
 from doors.run import run
 

@@ -22,9 +22,9 @@ from canebench.base.setting import Setting
 from canebench.bench.acts.fitting import fitting_file
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.fitting_file import fitting_object, load_fitting, save_fitting
-from canebench.bore.calibrate import Take
 from canebench.fitting.hemp import Hemp
 from canebench.fitting.limits import Limits
+from canebench.fitting.take import Take
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -17,11 +17,11 @@ import numpy as np
 
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
-from canebench.bore.calibrate import Take
 from canebench.bore.chanter_file import generic
 from canebench.bore.gas.air import BREATH
 from canebench.bore.instrument import Instrument, pitches_hz
 from canebench.bore.unknowns import Unknowns
+from canebench.fitting.take import Take
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

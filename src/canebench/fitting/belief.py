@@ -175,9 +175,7 @@ class Belief:
         ]
         answered = (came[1] - came[0]) * np.sign(expected)
         short_of = _ANSWERS * abs(expected) - answered
-        return bool(
-            np.isfinite(answered) and abs(expected) > _SURE * np.sqrt(sum(noise)) and short_of > 0
-        )
+        return bool(np.isfinite(answered) and abs(expected) > _SURE * np.sqrt(sum(noise)) and short_of > 0)
 
 
 def believed(tables: EffectTables, takes: Sequence[Heard]) -> Belief:

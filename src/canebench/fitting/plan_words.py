@@ -8,12 +8,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.fingering import notes_through
-from canebench.base.notes import HIGH_A, LOW_A, NOTES, C, E
+from canebench.base.notes import HIGH_A, LOW_A, C, E
 from canebench.base.sentences import capitalized, listed
 from canebench.base.uncertain import Uncertain, number
-from canebench.fitting.acts import HANDLING, STEP_MM, Act, NextAct, amount_of, set_aside
+from canebench.fitting.acts import HANDLING, STEP_MM, Act, NextAct, amount_of
 from canebench.fitting.limits import MOST_PINCHES
-from canebench.fitting.tolerance import chances_beyond
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping

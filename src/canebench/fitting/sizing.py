@@ -1,8 +1,8 @@
 """How much: the amounts of an act that the rules have chosen, so that the notes come in tune most surely.
 
-Of every setting that the rules allow the expected loss is computed from the belief, all of its doubt included:
-for each heard note the square of what lies beyond half its tolerance. So the aim is inside the tolerance,
-where the next breath does not call for another act. Each act has a price; an act that gains less is not asked.
+Of every setting that the rules allow the expected loss is computed from the belief, with all its doubt: for
+each heard note the square of what lies beyond a third of its tolerance. So the aim is inside the tolerance,
+where the next breath calls for no other act. Each act has a price; one that gains less is not asked.
 Guarded by `tests/analytic/test_sizing.py` and `benchmarks/rounds.py`.
 """
 
@@ -16,6 +16,7 @@ import numpy as np
 from canebench.base.fingering import HOLES
 from canebench.base.notes import LOW_A, NOTES
 from canebench.base.setting import Setting
+
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
@@ -25,9 +26,9 @@ if TYPE_CHECKING:
 #: A strip's smallest change, and the steps it is told in, mm.
 LEAST_TAPE_MM, _TAPE_STEP_MM = 0.5, 0.25
 #: What an act costs, in the loss of one note at one and a half times its tolerance (an estimate of ours).
-PRICE: Final = 0.15
+PRICE: Final = 0.1
 #: Where a note begins to cost, in tolerances.
-_INSIDE: Final = 0.5
+_INSIDE: Final = 0.3
 _LOW_A: Final = NOTES.index(LOW_A)
 #: Nodes and weights for the mean over a normal distribution (Gauss and Hermite; Abramowitz & Stegun 1964,
 #: eq. 25.4.46).
@@ -48,19 +49,24 @@ class Aim:
 
     def loss(self, cents: FloatArray, covariance: FloatArray) -> FloatArray:
         """Expected loss of each of n settings, cents (n, 9), covariance (n, 9, 9)."""
-        mean, variance = self.deviations(cents, covariance)
+        mean, variance = deviations(cents, covariance, follow_low_a=self.follow_low_a)
         off = np.abs(mean[..., None] + np.sqrt(variance)[..., None] * _NODES) / self.tolerance_cents[:, None]
         each = np.maximum(0.0, off - _INSIDE) ** 2 @ _WEIGHTS
         return np.asarray(each @ self.counted.astype(float))
 
-    def deviations(self, cents: FloatArray, covariance: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Deviations from the targets and their variance, (n, 9) each."""
-        variance = np.diagonal(covariance, axis1=-2, axis2=-1)
-        if self.follow_low_a:
-            cross = covariance[..., _LOW_A, :]
-            variance = variance + variance[..., [_LOW_A]] - 2 * cross
-            cents = cents - cents[..., [_LOW_A]]
-        return cents, np.maximum(variance, 0.0)
+
+def deviations(
+    cents: FloatArray, covariance: FloatArray, *, follow_low_a: bool
+) -> tuple[FloatArray, FloatArray]:
+    """Deviations (n, 9) from the targets and their variance, of cents (n, 9) and their covariance (n, 9, 9).
+
+    `follow_low_a` counts them from low A, whatever it plays.
+    """
+    variance = np.diagonal(covariance, axis1=-2, axis2=-1)
+    if follow_low_a:
+        variance = variance + variance[..., [_LOW_A]] - 2 * covariance[..., _LOW_A, :]
+        cents = cents - cents[..., [_LOW_A]]
+    return cents, np.maximum(variance, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

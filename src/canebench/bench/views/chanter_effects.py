@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.base.uncertain import Uncertain
+from canebench.bench.acts.fitting.model_effects import instrument_of
 from canebench.bore.instrument import pitches_hz, sensitivity_at
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ class Effect:
 
 def chanter_effects(fitting: Fitting) -> tuple[Effect, ...]:
     """Seat, a pinch, tape on each hole from the bottom up, and a degree of warmth."""
-    knowledge = fitting.knowledge()
+    belief = fitting.belief()
     present = fitting.present
     bare = replace(present, tape_mm={})
     changes = [
@@ -46,7 +47,7 @@ def chanter_effects(fitting: Fitting) -> tuple[Effect, ...]:
     ]
     found = []
     for change, before, after in changes:
-        moved, sd = knowledge.predict([before, after]).effect(0, 1)
+        moved, sd = belief.effect(before, after)
         cents = {
             note: Uncertain(value=float(moved[i]), sd=float(sd[i]))
             for i, note in enumerate(NOTES)
@@ -58,7 +59,7 @@ def chanter_effects(fitting: Fitting) -> tuple[Effect, ...]:
 
 def _degree(fitting: Fitting) -> Effect:
     """One degree of the air in the bore: physics of air alone, without an uncertainty worth telling."""
-    instrument = fitting.knowledge().instrument
+    instrument = instrument_of(fitting.chanter)
     hz = pitches_hz(instrument, [fitting.present])[0]
     by = sensitivity_at(instrument, fitting.present, hz).per_degc
     return Effect(

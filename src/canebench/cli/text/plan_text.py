@@ -9,12 +9,11 @@ from canebench.base.uncertain import Uncertain, number
 from canebench.cli.text.words import labelled, paragraph, strong, table, width
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
     from pathlib import Path
 
     from canebench.base.setting import Setting
     from canebench.bench.acts.fitting.after_act import AfterAct
-    from canebench.bench.acts.fitting.plan_setting import Option, Plan
+    from canebench.bench.acts.fitting.plan_setting import Plan
     from canebench.fitting.acts import NextAct
     from canebench.fitting.balance import Deviation
 
@@ -45,23 +44,13 @@ def plan_text(plan: Plan, *, fitting_path: Path | None) -> str:
         "\n",
         table(("note", "now cents", "planned cents", "in tune within"), _rows(plan), columns=columns),
     ]
-    if plan.knowledge.doubtful:
+    if plan.doubtful:
         parts += ["\n", labelled("Doubt", _DOUBT, columns=columns)]
-    if plan.verdict is not None:
-        parts += ["\n", *_act(plan.verdict, "Verdict", columns)]
-    if not plan.steps:
-        parts += [
-            "\n",
-            paragraph("Nothing to do: the setting is the best within these limits.", columns=columns),
-        ]
-    elif plan.verdict is not None:
-        parts += [
-            "\n",
-            paragraph("The nearest setting within these limits, if you want to try:", columns=columns),
-        ]
-    for count, step in enumerate(plan.steps, 1):
-        parts += ["\n", *_act(step.act, f"Act {count}", columns)]
-    parts += ["\n", *_weighed(plan, columns)]
+    parts += ["\n", *_act(plan.next_act, "Now", columns)]
+    if plan.steps[1:]:
+        parts += ["\n", paragraph("Then, as far as it can be told from here:", columns=columns)]
+        for count, step in enumerate(plan.steps[1:], 2):
+            parts.append(labelled(f"Act {count}", step.act.say, columns=columns))
     if fitting_path is not None and plan.steps:
         said = f"Do act 1, then: canebench measure TAKE --fitting {fitting_path}"
         parts += ["\n", paragraph(said, columns=columns)]
@@ -119,35 +108,26 @@ def setting_words(setting: Setting) -> str:
 
 
 def _rows(plan: Plan) -> list[tuple[str, ...]]:
-    planned = plan.steps[-1].beam if plan.steps else plan.now
+    planned = plan.steps[-1].beam if plan.steps else plan.believed
     return [
-        (note, _plain(plan.now[note]), _plain(planned[note]), number(plan.tolerance_cents[note], 0))
+        (note, _now(plan, note), _plain(planned[note]), number(plan.tolerance_cents[note], 0))
         for note in NOTES
     ]
+
+
+def _now(plan: Plan, note: str) -> str:
+    """As the newest take has it, and as all takes have it where that is another thing."""
+    if note not in plan.heard:
+        return "not played"
+    measured, believed = plan.now[note], plan.believed[note]
+    apart = abs(measured.cents - believed.cents) > max(1.0, measured.sd_cents)
+    return f"{_plain(measured)} (all takes: {_plain(believed)})" if apart else _plain(measured)
 
 
 def _act(act: NextAct, label: str, columns: int) -> list[str]:
     lines = [(label, act.say), ("Why", act.why), ("Check", act.check), ("Stop", act.stop)]
     lines += [("Care", caution) for caution in act.cautions]
     return [labelled(name, text, columns=columns) for name, text in lines]
-
-
-def _weighed(plan: Plan, columns: int) -> list[str]:
-    """What one strip more or less brings."""
-    found = []
-    for option in plan.options:
-        strips = f"{option.strips} strip{'' if option.strips == 1 else 's'}"
-        mark = " (planned)" if option is plan.chosen else ""
-        said = f"{setting_words(option.setting)}: {_worst(option, plan.tolerance_cents)}{mark}"
-        found.append(labelled(strips, said, columns=columns, indent=10))
-    return found
-
-
-def _worst(option: Option, tolerance: Mapping[str, float]) -> str:
-    note = max(option.cents, key=lambda name: abs(option.cents[name]) / tolerance[name])
-    cents = option.cents[note]
-    side = "sharp" if cents > 0 else "flat"
-    return f"the worst is {note}, {number(abs(cents), 1)} cents {side}"
 
 
 def _plain(deviation: Deviation) -> str:

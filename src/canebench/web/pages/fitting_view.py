@@ -66,7 +66,6 @@ class FittingView:
     headline: str
     further: str
     acts: list[NextAct]
-    out_of_reach: NextAct | None
     rows: list[NoteRow]
     missed: tuple[str, ...]
     doubtful: bool
@@ -82,7 +81,7 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
     """Put a fitting into words and pictures."""
     plan, after, present = now.plan, now.after, now.fitting.present
     act = _act(now)
-    planned = plan.chosen.setting if plan is not None and plan.steps else None
+    planned = plan.setting if plan is not None and plan.steps else None
     return FittingView(
         reed=now.reed,
         chanter=now.chanter,
@@ -102,7 +101,6 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
         headline="" if act is None else _sentences(act.say)[0],
         further="" if act is None else _sentences(act.say)[1],
         acts=[] if plan is None else [step.act for step in plan.steps],
-        out_of_reach=None if plan is None else plan.verdict,
         rows=_rows(now),
         missed=() if after is None else after.missed,
         doubtful=after is not None and after.doubtful,
@@ -121,14 +119,13 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
 
 
 def _act(now: FittingNow) -> NextAct | None:
-    """The one next act: the plan's first, else what the take itself asks for."""
+    """The one next act: the plan's; what the take itself asks for where it comes to no plan, or to drones."""
     if now.report is None:
         return None
     if now.plan is None:
         return now.report.next_act
-    if now.plan.steps:
-        return now.plan.steps[0].act
-    return now.plan.verdict or now.report.next_act
+    ours, its = now.plan.next_act, now.report.next_act
+    return its if ours.act is Act.LEAVE and its.act is Act.MOVE_THE_DRONES else ours
 
 
 def _sentences(say: str) -> tuple[str, str]:

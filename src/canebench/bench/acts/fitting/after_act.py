@@ -5,26 +5,25 @@ Guarded by `tests/doors/test_plan_command.py`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from canebench.base.notes import HIGH_A, LOW_A, NOTES
+from canebench.base.setting import Setting
 from canebench.base.uncertain import Uncertain
-from canebench.bench.acts.fitting.model_response import beam_of, deviations_cents, per_mm_of_seat
-from canebench.fitting.balance import Deviation
+from canebench.bench.acts.fitting.beams import beam_at, rates_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from canebench.base.setting import Setting
     from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
-    from canebench.bore.calibrate import Knowledge
+    from canebench.fitting.balance import Deviation
+    from canebench.fitting.belief import Belief
 
 #: A hole's tape is told of by what this much of it does, mm.
 _STRIP_MM: Final = 1.5
-_LOW_A: Final = NOTES.index(LOW_A)
 #: Beyond this many standard uncertainties a prediction was not borne out.
 _BORNE_OUT: Final = 2.0
 
@@ -59,11 +58,11 @@ class AfterAct:
 def after_act(fitting: Fitting, take: FittingTake) -> AfterAct:
     """Compare a take with what the fitting predicted for its setting, and learn from it."""
     setting = take.take.setting
-    before = fitting.knowledge()
+    before = fitting.belief()
     learnt = fitting.with_take(take)
-    after = learnt.knowledge()
-    predicted = beam_of(fitting, before.predict([setting]), 0)
-    actual = _actual(learnt, take)
+    after = learnt.belief()
+    predicted = beam_at(fitting, before, setting)
+    actual = learnt.newest()
     missed = tuple(
         note
         for note in actual
@@ -81,26 +80,11 @@ def after_act(fitting: Fitting, take: FittingTake) -> AfterAct:
     )
 
 
-def _actual(fitting: Fitting, take: FittingTake) -> dict[str, Deviation]:
-    cents, sd = deviations_cents(fitting, take.take.hz), take.take.sd_cents
-    if fitting.reference_hz is None:
-        sd = np.where(np.arange(len(NOTES)) == _LOW_A, 0.0, np.hypot(sd, sd[_LOW_A]))
-    return {
-        note: Deviation(
-            cents=float(cents[i]),
-            sd_cents=float(sd[i]),
-            interval_cents=fitting.scale.cents(note),
-        )
-        for i, note in enumerate(NOTES)
-        if np.isfinite(cents[i])
-    }
-
-
-def _lessons(before: Knowledge, after: Knowledge, earlier: Setting, setting: Setting) -> tuple[Lesson, ...]:
+def _lessons(before: Belief, after: Belief, earlier: Setting, setting: Setting) -> tuple[Lesson, ...]:
     """Slopes of whatever the act changed, as known before and after it."""
     found = []
     if abs(setting.seat_mm - earlier.seat_mm) > 0.01:
-        old, new = per_mm_of_seat(before, setting), per_mm_of_seat(after, setting)
+        old, new = rates_of(before, setting), rates_of(after, setting)
         found += [
             Lesson(what=f"1 mm deeper moves {note} by", before=old[note], after=new[note])
             for note in (LOW_A, HIGH_A)
@@ -114,17 +98,15 @@ def _lessons(before: Knowledge, after: Knowledge, earlier: Setting, setting: Set
     return tuple(sorted(found, key=lambda lesson: lesson.what))
 
 
-def _strip(knowledge: Knowledge, hole: str) -> Uncertain:
-    bare = replace(knowledge.takes[0].setting, tape_mm={})
-    return _effect(knowledge, bare, replace(bare, tape_mm={hole: _STRIP_MM}), hole)
+def _strip(belief: Belief, hole: str) -> Uncertain:
+    return _effect(belief, Setting(), Setting(tape_mm={hole: _STRIP_MM}), hole)
 
 
-def _pinch(knowledge: Knowledge) -> Uncertain:
-    fresh = replace(knowledge.takes[0].setting, pinches=0)
-    return _effect(knowledge, fresh, replace(fresh, pinches=1), HIGH_A)
+def _pinch(belief: Belief) -> Uncertain:
+    return _effect(belief, Setting(), Setting(pinches=1), HIGH_A)
 
 
-def _effect(knowledge: Knowledge, earlier: Setting, later: Setting, note: str) -> Uncertain:
-    moved, sd = knowledge.predict([earlier, later]).effect(0, 1)
+def _effect(belief: Belief, earlier: Setting, later: Setting, note: str) -> Uncertain:
+    moved, sd = belief.effect(earlier, later)
     index = NOTES.index(note)
     return Uncertain(value=float(moved[index]), sd=float(sd[index]))

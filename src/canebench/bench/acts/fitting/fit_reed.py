@@ -24,9 +24,9 @@ from canebench.bench.acts.fitting.plan_setting import Plan, plan_setting
 from canebench.bench.acts.fitting.report import report_on
 from canebench.bench.acts.fitting.type_take import Typed, typed_take
 from canebench.bench.acts.ledger import named, number_of, reed_numbered
-from canebench.bore.calibrate import Take
 from canebench.bore.chanter_file import generic, parse
 from canebench.fitting.balance import POSTS
+from canebench.fitting.take import Take
 from canebench.sound.files.decode import read_recording
 from canebench.sound.files.encode import write_recording
 

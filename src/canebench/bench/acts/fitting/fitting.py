@@ -14,14 +14,14 @@ from canebench.base.scales import DEFAULT_SCALE, Scale
 from canebench.base.setting import Setting
 from canebench.base.sizes import Range
 from canebench.base.units import hz_step_to_cents, hz_to_cents
-from canebench.bench.acts.fitting.report import unsteadiness_cents
 from canebench.bench.acts.fitting.model_effects import model_effects
-from canebench.bore.calibrate import Take
+from canebench.bench.acts.fitting.report import unsteadiness_cents
 from canebench.bore.chanter_file import ChanterFile, generic
 from canebench.fitting.balance import Deviation
 from canebench.fitting.belief import BREATH_CENTS, Heard, believed
 from canebench.fitting.hemp import Hemp
 from canebench.fitting.limits import Limits
+from canebench.fitting.take import Take
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
@@ -91,6 +91,11 @@ class Fitting:
         return np.array([self.scale.ratios[note] for note in NOTES])
 
     @property
+    def follow_low_a(self) -> bool:
+        """Whether the drones follow low A, so that only intervals count."""
+        return self.reference_hz is None
+
+    @property
     def targets_hz(self) -> FloatArray:
         """What nine notes shall be: on the fixed pitch, or on the low A that was heard first."""
         low_a = self.reference_hz
@@ -107,7 +112,7 @@ class Fitting:
             [
                 Heard(
                     setting=one.take.setting,
-                    cents=hz_to_cents(one.take.hz, targets_hz),
+                    cents=hz_to_cents(one.take.hz / targets_hz, 1.0),
                     sd_cents=one.take.sd_cents,
                 )
                 for one in self.takes
@@ -117,9 +122,10 @@ class Fitting:
     def newest(self) -> dict[str, Deviation]:
         """The newest take's deviations from the targets, with what another breath would differ by."""
         take = self.takes[-1].take
-        cents, sd = hz_to_cents(take.hz, self.targets_hz), np.hypot(take.sd_cents, BREATH_CENTS[1])
-        if self.reference_hz is None:
+        cents, sd = hz_to_cents(take.hz / self.targets_hz, 1.0), np.hypot(take.sd_cents, BREATH_CENTS[1])
+        if self.follow_low_a:
             cents = cents - cents[_LOW_A]
+            sd[_LOW_A] = 0.0
         return {
             note: Deviation(
                 cents=float(cents[i]), sd_cents=float(sd[i]), interval_cents=self.scale.cents(note)

@@ -20,10 +20,10 @@ from canebench.base.setting import Setting
 from canebench.base.sizes import Range, is_finite, said
 from canebench.base.whole_file import write_whole
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
-from canebench.bore.calibrate import Take
 from canebench.bore.chanter_file import parse
 from canebench.fitting.hemp import Hemp
 from canebench.fitting.limits import Limits
+from canebench.fitting.take import Take
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -12,15 +12,14 @@ import numpy as np
 
 from canebench.base.errors import InputError
 from canebench.base.notes import HIGH_A, LOW_A, LOW_G, NOTES
-from canebench.base.uncertain import Uncertain
+from canebench.bench.acts.fitting.beams import beam_at, rates_of
 from canebench.fitting import acts
 from canebench.fitting.acts import Act
-from canebench.fitting.balance import Deviation
-from canebench.fitting.next_act import next_act
+from canebench.fitting.next_act import Against, next_act
 from canebench.fitting.plan_words import words
 from canebench.fitting.rule_bounds import bounds_of
 from canebench.fitting.sizing import Aim, sized
-from canebench.fitting.tolerance import TOLERANCE_CENTS, judge
+from canebench.fitting.tolerance import TOLERANCE_CENTS, chances_beyond
 from canebench.fitting.working_order import working_order
 
 if TYPE_CHECKING:
@@ -29,13 +28,23 @@ if TYPE_CHECKING:
     from canebench.base.setting import Setting
     from canebench.bench.acts.fitting.fitting import Fitting
     from canebench.fitting.acts import NextAct
+    from canebench.fitting.balance import Deviation
     from canebench.fitting.belief import Belief
 
 #: Acts that ask for another take before anything is changed.
 _LOOKS: Final = (Act.PLAY_THE_OCTAVE, Act.MEASURE_AGAIN, Act.CHECK_E_AND_C, Act.PLAY_ALL_NINE)
 #: A reed whose octave is this far out is judged anew, on a bare chanter; an estimate of ours.
 _FAR_OUT_CENTS: Final = 10.0
+#: A note calls for an act where it is out of tolerance with this chance, in a first take and in later ones.
+_OFF_FIRST: Final = 0.8
+_OFF: Final = 0.6
+#: The newest take by itself calls for one too, where it is as sure as this.
+_OFF_NEWEST: Final = 0.9
+#: It comes out of no hole.
+_NO_REASON: Final = (LOW_G,)
 _SEATS: Final = (Act.SEAT_DEEPER, Act.RAISE_WITH_HEMP)
+#: Acts of the rules that need an amount: without one there is nothing to do.
+_SIZED: Final = (*_SEATS, Act.TAPE)
 _NOTHING_GAINED: Final = (
     "What is still off is no more than one breath, and one pair of hands, differ from the next: another act "
     "would as likely spoil it as mend it. Play it, and measure after the next session."
@@ -61,6 +70,8 @@ class Plan:
         The newest take; a note that it lacks as it is believed to be.
     believed : mapping of note to Deviation
         The same notes as all takes together have it.
+    heard : frozenset of notes
+        Those of the newest take.
     steps : tuple of PlanStep
         At most four acts in working order; empty where nothing is to be done to the setting.
     verdict : NextAct or None
@@ -73,6 +84,7 @@ class Plan:
     belief: Belief
     now: Mapping[str, Deviation]
     believed: Mapping[str, Deviation]
+    heard: frozenset[str]
     steps: tuple[PlanStep, ...]
     verdict: NextAct | None
     tolerance_cents: Mapping[str, float]
@@ -117,42 +129,25 @@ def plan_setting(fitting: Fitting, *, tolerance_cents: Mapping[str, float] = TOL
     aim = Aim(
         tolerance_cents=np.array([tolerance_cents[note] for note in NOTES]),
         counted=np.array([note in newest for note in NOTES]),
-        follow_low_a=fitting.reference_hz is None,
+        follow_low_a=fitting.follow_low_a,
     )
-    against = "low-a" if fitting.reference_hz is None else "fixed"
-    believed = beam_at(fitting, belief, aim, fitting.present)
+    against: Against = "low-a" if fitting.follow_low_a else "fixed"
+    believed = beam_at(fitting, belief, fitting.present)
     rule = next_act({note: believed[note] for note in newest}, against=against, reference_sd_cents=0.0)
-    planned, verdict = _decided(fitting, belief, aim, rule, {note: believed[note] for note in newest}, tolerance_cents)
+    planned, verdict = _decided(
+        fitting, belief, aim, rule, {note: believed[note] for note in newest}, tolerance_cents
+    )
     steps = _steps(fitting, belief, aim, planned, now={**believed, **newest})
     return Plan(
         fitting=fitting,
         belief=belief,
         now={note: newest.get(note, believed[note]) for note in NOTES},
         believed=believed,
+        heard=frozenset(newest),
         steps=steps,
         verdict=None if steps else verdict,
         tolerance_cents=dict(tolerance_cents),
     )
-
-
-def beam_at(fitting: Fitting, belief: Belief, aim: Aim, setting: Setting) -> dict[str, Deviation]:
-    """The beam that is believed for a setting: each note's deviation with its uncertainty."""
-    cents, covariance = belief.predict([setting])
-    mean, variance = aim.deviations(cents, covariance)
-    return {
-        note: Deviation(
-            cents=float(mean[0, i]),
-            sd_cents=float(np.sqrt(variance[0, i])),
-            interval_cents=fitting.scale.cents(note),
-        )
-        for i, note in enumerate(NOTES)
-    }
-
-
-def rates_of(belief: Belief, setting: Setting) -> dict[str, Uncertain]:
-    """Cents of each note for a millimetre of deeper seat, about this setting."""
-    cents, sd = belief.seat_per_mm(setting.seat_mm)
-    return {note: Uncertain(value=float(cents[i]), sd=float(sd[i])) for i, note in enumerate(NOTES)}
 
 
 def _check(fitting: Fitting) -> None:
@@ -170,61 +165,76 @@ def _check(fitting: Fitting) -> None:
 
 
 def _decided(
-    
     fitting: Fitting,
     belief: Belief,
     aim: Aim,
     rule: NextAct,
-    newest: Mapping[str, Deviation],
+    beam: Mapping[str, Deviation],
     tolerance: Mapping[str, float],
 ) -> tuple[Setting, NextAct]:
-    """The setting to go to, and what to say where that is the present one."""
+    """The setting to go to, and what to say where that is the present one. `beam` is what is believed now."""
     present = fitting.present
-    octave = abs(newest[HIGH_A].cents - newest[LOW_A].cents)
-    if rule.act in _SEATS and len(fitting.takes) == 1 and present.tape_mm and octave > _FAR_OUT_CENTS:
-        # A reed that is new here is judged on a bare chanter.
+    asked = _asked_first(fitting, belief, rule)
+    if asked is not None:
+        return present, asked
+    if _judged_on_old_tape(fitting, rule, beam):
         return replace(present, tape_mm={}), rule
-    if belief.silent_seat:
-        return present, acts.check_that_it_moved()
-    if belief.doubtful:
-        return present, acts.check_the_setting()
-    if rule.act is Act.MEASURE_AGAIN and _same_again(fitting):
-        return present, acts.leave(_NOTHING_GAINED)
-    off = [
-        note
-        for note, one in newest.items()
-        if note != LOW_G and judge(Uncertain(value=one.cents, sd=one.sd_cents), tolerance[note]) == "out"
-    ]
-    if rule.act in _LOOKS or not off:
-        return present, rule
+    off = _off(beam, tolerance, _OFF_FIRST if len(fitting.takes) == 1 else _OFF)
+    off |= _off(fitting.newest(), tolerance, _OFF_NEWEST)
+    instead = acts.leave(_NOTHING_GAINED) if rule.act in _SIZED else rule
+    if not off:
+        return present, instead
+    chanter = fitting.chanter.chanter
     allowed = bounds_of(
         rule.act,
-        newest,
+        beam,
         present=present,
         earlier=None if len(fitting.takes) < 2 else fitting.takes[-2].take.setting,
         limits=fitting.limits,
-        deepest_mm=fitting.chanter.chanter.seat.gap_mm,
+        deepest_mm=chanter.seat.gap_mm,
+        hole_mm=[hole.diameter_mm for hole in chanter.holes],
         follow_low_a=aim.follow_low_a,
-        hole_mm=[hole.diameter_mm for hole in fitting.chanter.chanter.holes],
     )
-    found = sized(belief, present, aim, allowed)
-    if found.setting != present:
-        return found.setting, rule
-    if rule.act in (Act.BREAK_IN, Act.SET_ASIDE):
-        return present, rule
-    return present, acts.leave(_NOTHING_GAINED)
+    if rule.act is Act.SEAT_DEEPER and not allowed.seats_mm and fitting.limits.pinches_left:
+        # The seat is at its end; a pinch sharpens the top hand a little.
+        return replace(present, pinches=present.pinches + 1), rule
+    return sized(belief, present, aim, allowed).setting, instead
 
 
-def _same_again(fitting: Fitting) -> bool:
-    """Whether the setting was already measured twice: a third take would tell little more."""
-    return len(fitting.takes) > 1 and fitting.takes[-2].take.setting == fitting.present
+def _asked_first(fitting: Fitting, belief: Belief, rule: NextAct) -> NextAct | None:
+    """What has to be known before anything is changed."""
+    if belief.silent_seat:
+        return acts.check_that_it_moved()
+    if belief.doubtful:
+        return acts.check_the_setting()
+    same_again = len(fitting.takes) > 1 and fitting.takes[-2].take.setting == fitting.present
+    if rule.act is Act.MEASURE_AGAIN and same_again:
+        # The setting was measured twice: a third take would tell little more.
+        return acts.leave(_NOTHING_GAINED)
+    return rule if rule.act in _LOOKS else None
+
+
+def _judged_on_old_tape(fitting: Fitting, rule: NextAct, beam: Mapping[str, Deviation]) -> bool:
+    """Whether a reed that is new here was heard with tape on, and is too far out for it to stay."""
+    octave = abs(beam[HIGH_A].cents - beam[LOW_A].cents)
+    new = len(fitting.takes) == 1 and bool(fitting.present.tape_mm)
+    return new and rule.act in _SEATS and octave > _FAR_OUT_CENTS
+
+
+def _off(beam: Mapping[str, Deviation], tolerance: Mapping[str, float], chance: float) -> set[str]:
+    """Notes that are out of tolerance with this chance at least."""
+    return {
+        note
+        for note, one in beam.items()
+        if note not in _NO_REASON and max(chances_beyond(one.cents, one.sd_cents, tolerance[note])) > chance
+    }
 
 
 def _steps(
     fitting: Fitting, belief: Belief, aim: Aim, planned: Setting, *, now: Mapping[str, Deviation]
 ) -> tuple[PlanStep, ...]:
     moves = working_order(fitting.present, planned)
-    beams = [dict(now), *(beam_at(fitting, belief, aim, move.after) for move in moves)]
+    beams = [dict(now), *(beam_at(fitting, belief, move.after) for move in moves)]
     per_mm = rates_of(belief, fitting.present)
     return tuple(
         PlanStep(

@@ -131,7 +131,7 @@ def _one_reed(
         fitted = fit_reed(ledger, readings, place=place, who=_WHO, done=told_now, wish=wish)
         if fitted.plan is None or not fitted.plan.steps:
             break
-        setting = fitted.plan.chosen.setting
+        setting = fitted.plan.setting
     if strength > inches + 4:
         ease_reed(ledger, reed, how="pinch", who=_WHO)
     move_reed(ledger, reed, to="breaking in", reason="in balance, still strong", who=_WHO)

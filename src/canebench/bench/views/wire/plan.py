@@ -17,11 +17,11 @@ if TYPE_CHECKING:
     from canebench.base.uncertain import Uncertain
     from canebench.bench.acts.fitting.after_act import AfterAct
     from canebench.bench.acts.fitting.fitting import Fitting
-    from canebench.bench.acts.fitting.plan_setting import Option, Plan
+    from canebench.bench.acts.fitting.plan_setting import Plan
     from canebench.bench.views.chanter_effects import Effect
     from canebench.fitting.balance import Deviation
 
-PLAN_SCHEMA: Final = "canebench.plan/1"
+PLAN_SCHEMA: Final = "canebench.plan/2"
 AFTER_SCHEMA: Final = "canebench.after-act/1"
 EFFECTS_SCHEMA: Final = "canebench.chanter-effects/1"
 
@@ -34,7 +34,8 @@ def plan_object(plan: Plan) -> Json:
         "schema": PLAN_SCHEMA,
         "fitting": fitting_object(plan.fitting, planned=[step.setting for step in plan.steps]),
         "now": _beam(plan.now),
-        "doubtful": plan.knowledge.doubtful,
+        "believed": _beam(plan.believed),
+        "doubtful": plan.doubtful,
         "steps": [
             {
                 "act": act_object(step.act),
@@ -43,9 +44,8 @@ def plan_object(plan: Plan) -> Json:
             }
             for step in plan.steps
         ],
-        "chosen": _option(plan.chosen),
-        "options": [_option(option) for option in plan.options],
-        "out_of_reach_cents": {note: figure(cents) for note, cents in plan.out_of_reach.items()},
+        "next_act": act_object(plan.next_act),
+        "setting": setting_object(plan.setting),
         "verdict": None if plan.verdict is None else act_object(plan.verdict),
         "tolerance_cents": dict(plan.tolerance_cents),
     }
@@ -78,15 +78,6 @@ def effects_object(fitting: Fitting, effects: Iterable[Effect]) -> Json:
             {"change": e.change, "notes": {note: _uncertain(value) for note, value in e.cents.items()}}
             for e in effects
         ],
-    }
-
-
-def _option(option: Option) -> Json:
-    return {
-        "strips": option.strips,
-        "setting": setting_object(option.setting),
-        "cents": {note: figure(cents) for note, cents in option.cents.items()},
-        "worst_over_tolerance": figure(option.worst),
     }
 
 
