@@ -9,7 +9,8 @@ The c drift from take to take (moisture, break-in, warmth); whoever moves a seat
 told amount by a little, which moves them too; g, t and p stay. Given that, the filter is exact (Kalman 1960,
 J. Basic Eng. 82:35, eqs. 27 to 31; the update in Joseph's form). Chanters differ, so g and t are known to a
 third of themselves at first: a table's slope is a start, never a fact. A take that no such reed could have
-played says that the setting told is not the setting: pitches are then taken anew, and the scales stay.
+played, or in which a moved seat did not answer, says that the setting told is not the setting: pitches are
+then taken anew, and the scales stay.
 
 All spreads are estimates of ours. Guarded by `tests/analytic/test_belief.py` and `benchmarks/rounds.py`.
 """
@@ -51,7 +52,7 @@ BREATH_CENTS: Final = (2.0, 1.0)
 HAND_SEAT_MM, HAND_TAPE_MM = 0.1, 0.15
 #: A take this much less likely than expected (mean square of its surprise, for each note) is not believed,
 #: and what is then known of the pitches beside it, cents: as before the first take, but nearer.
-_SURPRISE: Final = 5.0
+_SURPRISE: Final = 4.0
 #: A seat move does something if the octave moves by this share of what it should, at least.
 _ANSWERS: Final = 0.3
 _SURE: Final = 2.5
@@ -120,7 +121,8 @@ class Belief:
         doubtful = self.heard is not None and bool(
             surprise @ np.linalg.solve(expected, surprise) > _SURPRISE * played.sum()
         )
-        if doubtful:
+        silent = self._is_silent(heard)
+        if doubtful or silent:
             waited = waited._forgetting_pitches()  # noqa: SLF001 - of its own kind
             expected = design @ waited.covariance @ design.T + noise
         gain = np.linalg.solve(expected, design @ waited.covariance).T
@@ -131,7 +133,7 @@ class Belief:
             covariance=kept @ waited.covariance @ kept.T + gain @ noise @ gain.T,
             heard=heard,
             doubtful=doubtful,
-            silent_seat=self._is_silent(heard),
+            silent_seat=silent,
         )
 
     def _waited(self, setting: Setting) -> Belief:
