@@ -43,7 +43,7 @@ WORLDS: Final[dict[str, Callable[[int], World]]] = {
 _MIDDLE_MIN: Final = 20.0
 _FIRST_MIN: Final = 4.0
 #: A chanter begins in tune where every note can be brought this near, cents, and is.
-_IN_TUNE_CENTS: Final = 2.5
+_IN_TUNE_CENTS: Final = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

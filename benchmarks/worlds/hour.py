@@ -40,11 +40,11 @@ _SURELY: Final = 2.0
 class Round:
     """One take, what was said, and what came of it.
 
-    `acts` were offered and `done` of them were done; `in_tune` is the truth at the take by the command's tolerances, over the notes heard
-    so far. `worst_before` and `worst_after`, cents, and `spoilt` compare the setting left with the one come
-    to at one and the same minute, so that the hour itself is not laid at the act's door. `held` of
-    `predicted` 90 % intervals were right. `seat_mm` and `tape_mm` are the moves done, as told. `opposite`
-    names acts against the newest take.
+    `acts` were offered and `done` of them were done; `in_tune` is the truth at the take by the command's
+    tolerances, over the notes heard so far. `worst_before` and `worst_after`, cents, and `spoilt` compare the
+    setting left with the one come to at one and the same minute, so that the hour itself is not laid at the
+    act's door. `held` of `predicted` 90 % intervals were right. `seat_mm` and `tape_mm` are the moves done,
+    as told. `opposite` names acts against the newest take.
     """
 
     kind: str

@@ -1,7 +1,7 @@
 """One who knows how this chanter answers to seat and tape, but hears no better than the tool does.
 
-What such a one reaches is the most that any advice can: what is left are blowing, hands and slips. The notes'
-faults are known from takes alone; the reed's course through the hour is known.
+What such a one reaches by a plain rule is about the most that advice can: what is left are blowing, hands and
+slips. The notes' faults are known from takes alone; the reed's course through the hour is known.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from worlds.world import World
 
 #: Nearer than this to the scale nothing is asked, cents.
-_LEFT_CENTS: Final = 3.5
+_LEFT_CENTS: Final = 4.0
 _GAIN: Final = 0.5
 _ENOUGH_CENTS: Final = 1.5
 _LEAST_SEAT_MM: Final = 0.2
