@@ -115,7 +115,7 @@ def _ends(fresh: Sequence[Hour]) -> Iterator[Line]:
     many = [hour for hour in fresh if hour.rounds[0].acts > _MOST_FIRST]
     yield Line(what="first plans over four acts", count=len(many), of=len(fresh), asked="at most 5 %")
     can = [hour for hour in fresh if hour.reachable <= CAN_CENTS]
-    for what, some in (("", fresh), (", where 3 can be reached", can)):
+    for what, some in (("", fresh), (", where 3 can be", can)):
         done = [hour for hour in some if hour.rounds[-1].kind in ("leave", "break-in")]
         yield Line(
             what=f"said to be done within four rounds{what}",
@@ -123,12 +123,12 @@ def _ends(fresh: Sequence[Hour]) -> Iterator[Line]:
             of=len(some),
             asked="at least 90 %",
         )
-    again = [one for hour in fresh for one in hour.rounds if one.kind == "ask"]
-    takes = sum(len(hour.rounds) for hour in fresh)
-    yield Line(what="takes after which only another was asked for", count=len(again), of=takes, asked="-")
     left = [hour for hour in fresh if hour.rounds[-1].kind == "leave"]
     true = [hour for hour in left if hour.rounds[-1].worst_after <= WITHIN_CENTS]
     yield Line(what="  and truly within 5 cents when left", count=len(true), of=len(left), asked="-")
+    again = [one for hour in fresh for one in hour.rounds if one.kind == "ask"]
+    takes = sum(len(hour.rounds) for hour in fresh)
+    yield Line(what="takes after which only another was asked for", count=len(again), of=takes, asked="-")
 
 
 def _against(hours: Sequence[Hour]) -> Iterator[Line]:
