@@ -18,8 +18,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from canebench.base.fingering import HOLES
+from worlds.advice import advice_after
 from worlds.figures import Hour, lines
-from worlds.hour import fitting_hour
+from worlds.hour import ROUNDS, fitting_hour
+from worlds.knowing import Knowing
 from worlds.per_note import per_note
 from worlds.perverse import perverse
 from worlds.pipers import PIPERS
@@ -41,7 +43,7 @@ WORLDS: Final[dict[str, Callable[[int], World]]] = {
 _MIDDLE_MIN: Final = 20.0
 _FIRST_MIN: Final = 4.0
 #: A chanter begins in tune where every note can be brought this near, cents, and is.
-_IN_TUNE_CENTS: Final = 2.5
+_IN_TUNE_CENTS: Final = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,6 +54,7 @@ class Trial:
     pipers: tuple[str, ...]
     seed: int
     most_acts: int
+    knowing: bool
 
 
 def tried(trial: Trial) -> dict[str, list[Hour]]:
@@ -75,7 +78,11 @@ def tried(trial: Trial) -> dict[str, list[Hour]]:
                         PIPERS[name],
                         start,
                         np.random.default_rng([trial.seed, 17, began]),
+                        adviser=Knowing(world=world, began=start)
+                        if trial.knowing
+                        else lambda fitting, _minute: advice_after(fitting),
                         most_acts=trial.most_acts,
+                        rounds=1 if began else ROUNDS,
                     )
                 ),
             )
@@ -92,6 +99,7 @@ def main() -> None:
     parser.add_argument("--world", choices=sorted(WORLDS), help="one world alone")
     parser.add_argument("--piper", choices=sorted(PIPERS), help="one piper alone")
     parser.add_argument("--acts", type=int, default=4, help="how many acts of a plan are done before a take")
+    parser.add_argument("--knowing", action="store_true", help="advice by one who knows how it answers")
     parser.add_argument("--chanter-by-chanter", action="store_true", help="print every hour as well")
     arguments = parser.parse_args()
     pipers = (arguments.piper,) if arguments.piper else ("careful", "erring")
@@ -99,7 +107,9 @@ def main() -> None:
         for world in (arguments.world,) if arguments.world else tuple(WORLDS):
             started = time.perf_counter()
             trials = [
-                Trial(world=world, pipers=pipers, seed=seed, most_acts=arguments.acts)
+                Trial(
+                    world=world, pipers=pipers, seed=seed, most_acts=arguments.acts, knowing=arguments.knowing
+                )
                 for seed in range(arguments.first, arguments.first + arguments.chanters)
             ]
             found = list(pool.map(tried, trials, chunksize=2))

@@ -88,7 +88,7 @@ def _reached(fresh: Sequence[Hour]) -> Iterator[Line]:
 
 
 def _rounds(rounds: Sequence[Round]) -> Iterator[Line]:
-    acted = [one for one in rounds if one.moved and one.predicted]
+    acted = [one for one in rounds if one.done]
     worse = [one for one in acted if one.worst_after > one.worst_before + _WORSE_CENTS]
     yield Line(
         what="rounds that make the worst note worse by 1 cent",
@@ -115,7 +115,7 @@ def _ends(fresh: Sequence[Hour]) -> Iterator[Line]:
     many = [hour for hour in fresh if hour.rounds[0].acts > _MOST_FIRST]
     yield Line(what="first plans over four acts", count=len(many), of=len(fresh), asked="at most 5 %")
     can = [hour for hour in fresh if hour.reachable <= CAN_CENTS]
-    for what, some in (("", fresh), (", where 3 can be reached", can)):
+    for what, some in (("", fresh), (", where 3 can be", can)):
         done = [hour for hour in some if hour.rounds[-1].kind in ("leave", "break-in")]
         yield Line(
             what=f"said to be done within four rounds{what}",
@@ -126,6 +126,9 @@ def _ends(fresh: Sequence[Hour]) -> Iterator[Line]:
     left = [hour for hour in fresh if hour.rounds[-1].kind == "leave"]
     true = [hour for hour in left if hour.rounds[-1].worst_after <= WITHIN_CENTS]
     yield Line(what="  and truly within 5 cents when left", count=len(true), of=len(left), asked="-")
+    again = [one for hour in fresh for one in hour.rounds if one.kind == "ask"]
+    takes = sum(len(hour.rounds) for hour in fresh)
+    yield Line(what="takes after which only another was asked for", count=len(again), of=takes, asked="-")
 
 
 def _against(hours: Sequence[Hour]) -> Iterator[Line]:
@@ -152,7 +155,7 @@ def _against(hours: Sequence[Hour]) -> Iterator[Line]:
 
 def _held(fresh: Sequence[Hour]) -> Iterator[Line]:
     for number in range(_ROUNDS):
-        some = [hour.rounds[number] for hour in fresh if len(hour.rounds) > number]
+        some = [_acted(hour)[number] for hour in fresh if len(_acted(hour)) > number]
         yield Line(
             what=f"90 % intervals hold, round {number + 1}",
             count=sum(one.held for one in some),
@@ -165,7 +168,7 @@ def _small(fresh: Sequence[Hour]) -> Iterator[Line]:
     pairs = [pair for hour in fresh for pair in _consecutive(hour.rounds)]
     back = [pair for pair in pairs if pair[0] * pair[1] < 0]
     yield Line(what="consecutive seat moves that reverse", count=len(back), of=len(pairs), asked="-")
-    acted = [one for hour in fresh for one in hour.rounds if one.predicted]
+    acted = [one for hour in fresh for one in _acted(hour)]
     seats = [one for one in acted if abs(one.seat_mm) > _NOTHING_MM]
     tiny = [one for one in seats if abs(one.seat_mm) < _LEAST_SEAT_MM - _NOTHING_MM]
     yield Line(what="seat moves below 0.25 mm", count=len(tiny), of=len(seats), asked="0")
@@ -179,8 +182,14 @@ def _small(fresh: Sequence[Hour]) -> Iterator[Line]:
 
 
 def _after(hour: Hour, rounds: int) -> Round:
-    """Where the chanter stood after so many rounds, or where it was left before."""
-    return hour.rounds[min(rounds, len(hour.rounds)) - 1]
+    """Where the chanter stood after so many rounds of acts, or where it was left before."""
+    acted = _acted(hour)
+    return acted[rounds - 1] if len(acted) >= rounds else hour.rounds[-1]
+
+
+def _acted(hour: Hour) -> list[Round]:
+    """The rounds in which something was done."""
+    return [one for one in hour.rounds if one.done]
 
 
 def _consecutive(rounds: Iterable[Round]) -> Iterator[tuple[float, float]]:

@@ -13,10 +13,12 @@ from canebench.base.setting import Setting
 from canebench.base.uncertain import SD_TO_90
 from canebench.bench.acts.fitting.fitting import Fitting
 from canebench.fitting.tolerance import TOLERANCE_CENTS
-from worlds.advice import advice_after, with_take
+from worlds.advice import with_take
 from worlds.world import LOW_A_AT, OWN_NOTES, TARGETS_HZ, Standing, cents_at, heard_cents
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from canebench.base.arrays import BoolArray, FloatArray
     from worlds.advice import Advice, AdvisedAct
     from worlds.pipers import Piper
@@ -27,6 +29,8 @@ TOLERANCE: Final = np.array([TOLERANCE_CENTS[note] for note in NOTES])
 _HIGH_A_AT: Final = NOTES.index(HIGH_A)
 _TAKE_MIN: Final = 4.0
 _ACT_MIN: Final = 2.0
+#: So many takes may be asked for beyond those that follow acts.
+_AGAIN: Final = 3
 _MOVED_MM: Final = 0.01
 #: A reading is surely beyond its tolerance where it is by so many standard uncertainties.
 _SURELY: Final = 2.0
@@ -36,16 +40,17 @@ _SURELY: Final = 2.0
 class Round:
     """One take, what was said, and what came of it.
 
-    `acts` were offered; `in_tune` is the truth at the take by the command's tolerances, over the notes heard
-    so far. `worst_before` and `worst_after`, cents, and `spoilt` compare the setting left with the one come
-    to at one and the same minute, so that the hour itself is not laid at the act's door. `held` of
-    `predicted` 90 % intervals were right. `seat_mm` and `tape_mm` are the moves done, as told. `opposite`
-    names acts against the newest take.
+    `acts` were offered and `done` of them were done; `in_tune` is the truth at the take by the command's
+    tolerances, over the notes heard so far. `worst_before` and `worst_after`, cents, and `spoilt` compare the
+    setting left with the one come to at one and the same minute, so that the hour itself is not laid at the
+    act's door. `held` of `predicted` 90 % intervals were right. `seat_mm` and `tape_mm` are the moves done,
+    as told. `opposite` names acts against the newest take.
     """
 
     kind: str
     set_aside: bool
     acts: int
+    done: int
     milliseconds: float
     in_tune: bool
     worst_before: float
@@ -64,14 +69,25 @@ class Round:
 
 
 def fitting_hour(
-    world: World, piper: Piper, start: Standing, rng: np.random.Generator, *, most_acts: int
+    world: World,
+    piper: Piper,
+    start: Standing,
+    rng: np.random.Generator,
+    *,
+    adviser: Callable[[Fitting, float], Advice],
+    most_acts: int,
+    rounds: int = ROUNDS,
 ) -> list[Round]:
-    """Up to four rounds and the advice of a fifth take, or until it is said to be done or given up."""
+    """Rounds of acts, and the advice of the take after them, or until it is said to be done or given up.
+
+    A take that is asked for again is no round, but there is an end to it.
+    """
     told = Setting(tape_mm={hole: float(start.tape_mm[i]) for i, hole in enumerate(HOLES)})
     fitting, standing, minute = Fitting(), start, 0.0
     ever = np.zeros(len(NOTES), dtype=bool)
-    rounds: list[Round] = []
-    for number in range(ROUNDS + 1):
+    found: list[Round] = []
+    for _ in range(rounds + 1 + _AGAIN):
+        acted = sum(one.done > 0 for one in found)
         minute += _TAKE_MIN
         hz, sd = piper.hears(world, standing, minute, rng)
         if not np.isfinite(hz[LOW_A_AT]):
@@ -79,14 +95,13 @@ def fitting_hour(
             hz, sd = replace(piper, slips=0.0).hears(world, standing, minute, rng)
         fitting = with_take(fitting, told, hz, sd)
         ever |= np.isfinite(hz)
-        advice = advice_after(fitting)
-        done = advice.acts[:most_acts] if number < ROUNDS else ()
+        advice = adviser(fitting, minute)
+        done = advice.acts[:most_acts] if acted < rounds else ()
         before, was = standing, told
         asked = heard_cents(cents_at(world, standing, minute))
-        for act in done:
-            minute += _ACT_MIN
-            standing, told = piper.does(world, standing, told, act.setting, rng)
-        rounds.append(
+        minute += _ACT_MIN * len(done)
+        standing, told = piper.does_all(world, standing, told, [act.setting for act in done], rng)
+        found.append(
             _round(
                 advice,
                 done,
@@ -100,9 +115,9 @@ def fitting_hour(
                 moves=_moves(was, done),
             )
         )
-        if advice.kind not in ("acts", "ask"):
+        if advice.kind not in ("acts", "ask") or acted == rounds:
             break
-    return rounds
+    return found
 
 
 def in_tune(heard: FloatArray, ever: BoolArray) -> bool:
@@ -163,6 +178,7 @@ def _round(
         kind=advice.kind,
         set_aside=advice.set_aside,
         acts=len(advice.acts),
+        done=len(done),
         milliseconds=advice.milliseconds,
         in_tune=in_tune(truth.asked, heard),
         worst_before=float(np.abs(truth.before[heard]).max()),

@@ -89,7 +89,7 @@ def per_note(seed: int) -> PerNote:
         halfway=rng.uniform(0.6, 0.9, holes),
         steep=rng.uniform(1.5, 2.0, holes),
         reaches=reaches,
-        closing_cents=rng.uniform(2.0, 10.0) + rng.normal(1.5, 2.5) * ALONG + rng.normal(0.0, 0.7, notes),
+        closing_cents=rng.uniform(2.0, 10.0) + rng.normal(1.5, 1.5) * ALONG + rng.normal(0.0, 0.7, notes),
         bottom_mm=float(rng.uniform(1.0, 3.0)),
         leaks_mm=float(rng.uniform(1.5, 3.5)),
         widths_mm=rng.uniform(4.5, 7.2, holes),

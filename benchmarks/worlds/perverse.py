@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 _LEAKY = 0.15
 #: How often a strip just put on comes half off.
-_COMES_OFF = 0.08
+_COMES_OFF = 0.05
 _HANDLED_MM = 0.02
 
 
@@ -76,13 +76,13 @@ def perverse(seed: int) -> Perverse:
     slopes[NOTES.index(HIGH_G)] = slopes[NOTES.index(HIGH_A)] * rng.uniform(1.0, 1.3)
     reaches = np.where(OPEN, rng.uniform(0.0, 0.4, (notes, holes)), 0.0)
     reaches[OWN_NOTES, np.arange(holes)] = 1.0
-    falling = rng.uniform(4.0, 12.0) + rng.uniform(0.0, 8.0) * ALONG + rng.normal(0.0, 1.0, notes)
+    falling = rng.uniform(4.0, 12.0) + rng.uniform(0.0, 6.0) * ALONG + rng.normal(0.0, 1.0, notes)
     return Perverse(
         right_mm=float(np.clip(rng.normal(0.0, 1.2), -2.2, 2.2)),
         faults_cents=faults + rng.normal(0.0, 10.0),
         slopes=slopes,
-        idle_mm=rng.uniform(0.3, 0.9, holes),
-        per_mm=rng.uniform(4.0, 12.0, holes),
+        idle_mm=rng.uniform(0.2, 0.7, holes),
+        per_mm=rng.uniform(3.5, 9.0, holes),
         most_cents=rng.uniform(20.0, 50.0, holes),
         reaches=reaches,
         falling_cents=falling,

@@ -16,6 +16,8 @@ from canebench.base.notes import HIGH_A, LOW_A, NOTES
 from worlds.world import Standing, cents_at, to_hz
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from canebench.base.arrays import FloatArray
     from canebench.base.setting import Setting
     from worlds.world import World
@@ -32,7 +34,8 @@ class Piper:
 
     `note_cents` and `common_cents` are how takes repeat, each note by itself and all together; `seat_mm` and
     `tape_mm` what the hands scatter; `misses` the chance that a take lacks a note that is not an A; `slips`
-    the chance of each kind of slip: the wrong way, half of it, an act told of by nobody, two notes missed.
+    the chance of each kind of slip in a round: an act done the wrong way, half of it done, not told of; two
+    notes missed in a take.
     """
 
     note_cents: float = 1.5
@@ -58,18 +61,39 @@ class Piper:
         hz[missed], sd[missed] = np.nan, np.inf
         return hz, np.maximum(sd, 0.3)
 
-    def does(
-        self, world: World, standing: Standing, told: Setting, wanted: Setting, rng: np.random.Generator
+    def does_all(
+        self,
+        world: World,
+        standing: Standing,
+        told: Setting,
+        wanted: Sequence[Setting],
+        rng: np.random.Generator,
     ) -> tuple[Standing, Setting]:
-        """One act: where things then really stand, and the setting that is told."""
-        share, says = 1.0, wanted
-        slip = rng.random()
-        if slip < self.slips:
-            share = -1.0
-        elif slip < 2 * self.slips:
-            share = 0.5
-        elif slip < 3 * self.slips:
-            says = told
+        """The acts of a round: where things then really stand, and the setting that is told."""
+        slip, at = rng.random(), int(rng.integers(max(1, len(wanted))))
+        meant = told
+        for i, setting in enumerate(wanted):
+            share = 1.0
+            if i == at and slip < 2 * self.slips:
+                share = -1.0 if slip < self.slips else 0.5
+            standing = self.does(world, standing, meant, setting, rng, share=share)
+            # An act that is forgotten is missing from the setting told, now and later.
+            if not (i == at and 2 * self.slips <= slip < 3 * self.slips):
+                told = _with_change(told, meant, setting)
+            meant = setting
+        return standing, told
+
+    def does(
+        self,
+        world: World,
+        standing: Standing,
+        told: Setting,
+        wanted: Setting,
+        rng: np.random.Generator,
+        *,
+        share: float = 1.0,
+    ) -> Standing:
+        """One act, or a share of it: where things then really stand."""
         travel = wanted.seat_mm - told.seat_mm
         seat = standing.seat_mm
         if travel != 0:
@@ -84,8 +108,18 @@ class Piper:
                 # A strip is laid anew, by eye; the wrong way is more where less was meant.
                 laid = before + share * (after - before) + self.tape_mm * rng.normal()
                 tape[i] = float(np.clip(laid, 0.0, world.widths_mm[i]))
-        after_hands = Standing(seat_mm=seat, tape_mm=tape)
-        return world.handled(standing, after_hands, rng), replace(says, pinches=told.pinches)
+        return world.handled(standing, Standing(seat_mm=seat, tape_mm=tape), rng)
+
+
+def _with_change(told: Setting, before: Setting, after: Setting) -> Setting:
+    """What is told, with the change from one setting to the next."""
+    tape = {
+        hole: after.tape_mm.get(hole, 0.0)
+        if after.tape_mm.get(hole, 0.0) != before.tape_mm.get(hole, 0.0)
+        else told.tape_mm.get(hole, 0.0)
+        for hole in HOLES
+    }
+    return replace(told, seat_mm=told.seat_mm + after.seat_mm - before.seat_mm, tape_mm=tape)
 
 
 PIPERS: Final = {

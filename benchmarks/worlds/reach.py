@@ -14,7 +14,7 @@ from scipy.optimize import linprog
 
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
-from worlds.world import Standing, heard_cents
+from worlds.world import Standing, cents_at, heard_cents
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 _TAPE_SHARE = 0.5
 _SEAT_MM = 2.0
 _STEP_MM = 0.25
+#: What a millimetre of tape costs, cents, where there is a choice.
+_PRICE_PER_MM = 0.15
 #: Steps of tape by which answers are taken, and how far each is trusted: from coarse to fine, mm.
 _STEPS_MM = (1.0, 0.6, 0.6, 0.4, 0.4, 0.25, 0.25, 0.12, 0.12)
 
@@ -37,11 +39,17 @@ class Reachable:
 
 
 def reachable(
-    world: World, minute: float, *, about_mm: float = 0.0, travel_mm: float = _SEAT_MM
+    world: World,
+    minute: float,
+    *,
+    about_mm: float = 0.0,
+    travel_mm: float = _SEAT_MM,
+    enough_cents: float = 0.0,
 ) -> Reachable:
     """Every seat step about one, each from bare holes and from some tape.
 
-    The travel is what the command may propose at first.
+    The travel is what the command may propose at first. Where `enough_cents` can be reached, what reaches it
+    with the least tape is found.
     """
     steps = int(travel_mm / _STEP_MM)
     seats = about_mm + _STEP_MM * np.arange(-steps, steps + 1)
@@ -49,24 +57,36 @@ def reachable(
     most = _TAPE_SHARE * world.widths_mm
     starts = np.concatenate([np.zeros((seats.size, len(HOLES))), np.tile(0.4 * most, (seats.size, 1))])
     seats = np.tile(seats, 2)
-    tape, worst = starts, _worst(world, seats, starts, minute)
+    tape, cost = starts, _cost(world, seats, starts, minute, enough_cents)
     for step in _STEPS_MM:
-        tape, worst = _improved(world, seats, tape, worst, minute, step)
+        tape, cost = _improved(world, seats, tape, cost, minute, step, enough_cents)
         # The best few go on.
-        keep = np.argsort(worst)[: max(4, worst.size // 2)]
-        seats, tape, worst = seats[keep], tape[keep], worst[keep]
-    best = int(np.argmin(worst))
-    return Reachable(
-        cents=float(worst[best]), standing=Standing(seat_mm=float(seats[best]), tape_mm=tape[best])
-    )
+        keep = np.argsort(cost)[: max(4, cost.size // 2)]
+        seats, tape, cost = seats[keep], tape[keep], cost[keep]
+    best = int(np.argmin(cost))
+    standing = Standing(seat_mm=float(seats[best]), tape_mm=tape[best])
+    left = heard_cents(cents_at(world, standing, minute))
+    return Reachable(cents=float(np.abs(left).max()), standing=standing)
 
 
-def _worst(world: World, seats: FloatArray, tape: FloatArray, minute: float) -> FloatArray:
-    return np.asarray(np.abs(heard_cents(world.cents(seats, tape, minute))).max(axis=1))
+def _cost(world: World, seats: FloatArray, tape: FloatArray, minute: float, enough: float) -> FloatArray:
+    """The worst note, and the price of the tape."""
+    worst = np.abs(heard_cents(world.cents(seats, tape, minute))).max(axis=1)
+    return np.asarray(np.maximum(worst, enough) + _price(enough) * tape.sum(axis=1))
+
+
+def _price(enough: float) -> float:
+    return _PRICE_PER_MM if enough > 0 else 0.0
 
 
 def _improved(
-    world: World, seats: FloatArray, tape: FloatArray, worst: FloatArray, minute: float, step: float
+    world: World,
+    seats: FloatArray,
+    tape: FloatArray,
+    cost: FloatArray,
+    minute: float,
+    step: float,
+    enough: float,
 ) -> tuple[FloatArray, FloatArray]:
     count, holes = tape.shape
     most = _TAPE_SHARE * world.widths_mm
@@ -75,14 +95,14 @@ def _improved(
     moved = world.cents(np.repeat(seats, holes), tried.reshape(-1, holes), minute).reshape(count, holes, -1)
     now = heard_cents(world.cents(seats, tape, minute))
     answers = (heard_cents(moved) - now[:, None, :]) / np.where(way == 0, 1.0, way)[:, :, None]
-    asked = np.stack([_asked(now[i], answers[i].T, tape[i], most, step) for i in range(count)])
-    found = _worst(world, seats, asked, minute)
-    better = found < worst
-    return np.where(better[:, None], asked, tape), np.where(better, found, worst)
+    asked = np.stack([_asked(now[i], answers[i].T, tape[i], most, step, enough) for i in range(count)])
+    found = _cost(world, seats, asked, minute, enough)
+    better = found < cost
+    return np.where(better[:, None], asked, tape), np.where(better, found, cost)
 
 
 def _asked(
-    now: FloatArray, answers: FloatArray, tape: FloatArray, most: FloatArray, step: float
+    now: FloatArray, answers: FloatArray, tape: FloatArray, most: FloatArray, step: float, enough: float
 ) -> FloatArray:
     """Minimise z with -z <= now + answers change <= z, the change within the trusted stretch."""
     ones = np.ones((len(NOTES), 1))
@@ -91,10 +111,10 @@ def _asked(
         (max(-trusted, -float(on)), min(trusted, float(top - on))) for on, top in zip(tape, most, strict=True)
     ]
     found = linprog(
-        [*np.zeros(len(HOLES)), 1.0],
+        [*np.full(len(HOLES), _price(enough)), 1.0],
         A_ub=np.block([[answers, -ones], [-answers, -ones]]),
         b_ub=np.concatenate([-now, now]),
-        bounds=[*bounds, (0.0, None)],
+        bounds=[*bounds, (enough, None)],
     )
     if found.x is None:
         return tape

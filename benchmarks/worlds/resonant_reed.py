@@ -173,7 +173,7 @@ def _reactive(
 def bore_impedance(
     omega: FloatArray, bore: OwnBore, reed: OwnReed, seat_mm: FloatArray, added_m: FloatArray
 ) -> ComplexArray:
-    """Impedance at the blades (n, 9, harmonics): from the open end up to the staple."""
+    """Impedance at the blades (n, 9, harmonics): from the open end up through holes, gap and staple."""
     load = end_impedance(omega, 1e-3 * float(bore.radii_mm[-1]))
     where = [*(float(at) for at in bore.at_mm), bore.vent_at_mm]
     cuts = np.unique(np.concatenate([bore.places_mm, where]))
