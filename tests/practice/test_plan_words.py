@@ -14,8 +14,7 @@ from canebench.base.uncertain import Uncertain
 from canebench.fitting.acts import STEP_MM, Act, NextAct
 from canebench.fitting.balance import Deviation
 from canebench.fitting.hemp import Hemp
-from canebench.fitting.plan_words import out_of_reach, words
-from canebench.fitting.tolerance import TOLERANCE_CENTS
+from canebench.fitting.plan_words import words
 from canebench.fitting.working_order import Move, working_order
 
 if TYPE_CHECKING:
@@ -46,8 +45,8 @@ def _said(move: Move, *, hemp: Hemp | None = None, measured: bool = True) -> Nex
     )
 
 
-def _one(act: Act, present: Setting, planned: Setting, *, new_reed: bool = False) -> Move:
-    return next(move for move in working_order(present, planned, new_reed=new_reed) if move.act is act)
+def _one(act: Act, present: Setting, planned: Setting) -> Move:
+    return next(move for move in working_order(present, planned) if move.act is act)
 
 
 def _seat(travel_mm: float) -> Move:
@@ -66,7 +65,7 @@ def _pinch() -> Move:
 def _every_move() -> list[Move]:
     taped = Setting(tape_mm={"B": 1.0})
     return [
-        *working_order(taped, _EVERYTHING, new_reed=True),
+        *working_order(taped, _EVERYTHING),
         _seat(-0.5),
         _seat(2.0),
         _tape(Setting(tape_mm={"D": 0.8})),
@@ -106,9 +105,7 @@ def test_every_act_says_what_why_how_to_check_and_when_to_stop(*, measured: bool
         Act.PINCH,
         Act.SEAT_DEEPER,
         Act.RAISE_WITH_HEMP,
-        Act.CHECK_E_AND_C,
         Act.TAPE,
-        Act.PLAY_ALL_NINE,
     }
     for act in acts:
         assert _faults(act) == []
@@ -219,46 +216,14 @@ def test_a_pinch_is_counted_and_cautioned() -> None:
 
 
 def test_tape_comes_off_with_its_residue_and_without_harm() -> None:
-    act = _said(working_order(Setting(tape_mm={"B": 1.0}), _BARE, new_reed=True)[0])
+    act = _said(working_order(Setting(tape_mm={"B": 1.0}), _BARE)[0])
     assert "residue" in act.say
     assert "bare chanter" in act.why
     assert any("solvent" in caution and "blade" in caution for caution in act.cautions)
 
 
-def test_e_and_c_come_before_any_tape_and_the_drones_last() -> None:
-    check = _said(_one(Act.CHECK_E_AND_C, _BARE, _EVERYTHING))
-    assert "before any tape" in check.say
-    assert "before taping" in check.stop
-    last = _said(_one(Act.PLAY_ALL_NINE, _BARE, _EVERYTHING))
-    assert "drones to low A only then" in last.say
-    assert all(note in last.check for note in NOTES)
-
-
-_OUT = {"F": -12.0, HIGH_A: 4.0}
-
-
-def _verdict(sd_cents: float, *, acts: int = 3) -> NextAct:
-    beam = _beam({**_AFTER, **_OUT}, sd_cents=sd_cents)
-    return out_of_reach(_OUT, beam, TOLERANCE_CENTS, acts=acts)
-
-
-def test_what_is_out_of_reach_is_named_worst_first_with_how_much() -> None:
-    why = _verdict(1.0).why
-    assert "F 12.0 cents flat (7.0 beyond tolerance)" in why
-    assert "high A 4.0 cents sharp (1.0 beyond tolerance)" in why
-    assert why.index("F 12.0") < why.index("high A 4.0")
-
-
-def test_a_reed_is_set_aside_only_where_that_is_sure() -> None:
-    assert _verdict(1.0).act is Act.SET_ASIDE
-    unsure = _verdict(9.0)
-    assert unsure.act is Act.MEASURE_AGAIN
-    assert "not sure enough to give the reed up" in unsure.why
-    assert "set the reed aside" in unsure.stop
-    for act in (_verdict(1.0), unsure):
-        assert _faults(act) == []
-
-
-def test_the_nearest_setting_is_only_told_of_where_there_is_one_to_try() -> None:
-    assert "nearest setting below" in _verdict(9.0).say
-    assert "nearest setting" not in _verdict(9.0, acts=0).say
+def test_a_strip_among_others_comes_off_alone() -> None:
+    taped = Setting(tape_mm={"B": 1.0, "D": 1.0})
+    act = _said(_one(Act.TAPE_OFF, taped, Setting(tape_mm={"D": 1.0})))
+    assert act.say == "Take the tape off the B hole."
+    assert "B +1.0 ± 0.6 c" in act.check

@@ -19,18 +19,16 @@ _RANK = {
     Act.PINCH: 1,
     Act.SEAT_DEEPER: 2,
     Act.RAISE_WITH_HEMP: 2,
-    Act.CHECK_E_AND_C: 3,
-    Act.TAPE: 4,
-    Act.PLAY_ALL_NINE: 5,
+    Act.TAPE: 3,
 }
 
 
-def _acts(present: Setting, planned: Setting, *, new_reed: bool = False) -> list[tuple[Act, str | None]]:
-    return [(move.act, move.hole) for move in working_order(present, planned, new_reed=new_reed)]
+def _acts(present: Setting, planned: Setting) -> list[tuple[Act, str | None]]:
+    return [(move.act, move.hole) for move in working_order(present, planned)]
 
 
 def _rank(move: Move) -> tuple[int, int]:
-    """Where an act belongs: bare chanter, reed, seat, E and C, tape from the bottom up, all nine."""
+    """Where an act belongs: bare chanter, reed, seat, tape from the bottom up."""
     if move.act is Act.TAPE_OFF and move.hole is None:
         return 0, 0
     act = Act.TAPE if move.act is Act.TAPE_OFF else move.act
@@ -39,11 +37,12 @@ def _rank(move: Move) -> tuple[int, int]:
 
 def _in_order(moves: Sequence[Move]) -> bool:
     ranks = [_rank(move) for move in moves]
-    return ranks == sorted(ranks) and (not moves or moves[-1].act is Act.PLAY_ALL_NINE)
+    return ranks == sorted(ranks)
 
 
 _FAR = Setting(seat_mm=-1.0, tape_mm={"C": 1.5, "F": 1.0, "low A": 0.5}, pinches=1)
 _TAPED = Setting(tape_mm={"B": 2.0, "F": 2.0})
+_BARE = Setting(seat_mm=0.5, pinches=1)
 
 
 def test_nothing_to_do_is_no_act() -> None:
@@ -56,53 +55,71 @@ def test_less_than_a_hair_is_no_act() -> None:
     assert _acts(Setting(), Setting(seat_mm=0.02)) != []
 
 
-def test_the_octave_by_the_seat_then_e_and_c_then_tape_from_the_bottom_up() -> None:
+def test_the_octave_by_the_seat_then_tape_from_the_bottom_up() -> None:
     planned = Setting(seat_mm=0.75, tape_mm={"high A": 1.0, "E": 1.0, "low A": 1.0})
     assert _acts(Setting(), planned) == [
         (Act.SEAT_DEEPER, None),
-        (Act.CHECK_E_AND_C, None),
         (Act.TAPE, "low A"),
         (Act.TAPE, "E"),
         (Act.TAPE, "high A"),
-        (Act.PLAY_ALL_NINE, None),
     ]
 
 
 def test_all_of_it_comes_in_the_order_of_the_trade() -> None:
-    moves = working_order(_TAPED, _FAR, new_reed=True)
-    assert [move.act for move in moves] == [
-        Act.TAPE_OFF,
-        Act.PINCH,
-        Act.RAISE_WITH_HEMP,
-        Act.CHECK_E_AND_C,
-        Act.TAPE,
-        Act.TAPE,
-        Act.TAPE,
-        Act.PLAY_ALL_NINE,
+    moves = working_order(_TAPED, _FAR)
+    assert [(move.act, move.hole) for move in moves] == [
+        (Act.PINCH, None),
+        (Act.RAISE_WITH_HEMP, None),
+        (Act.TAPE, "low A"),
+        (Act.TAPE_OFF, "B"),
+        (Act.TAPE, "C"),
+        (Act.TAPE, "F"),
     ]
-    assert [move.hole for move in moves if move.hole] == ["low A", "C", "F"]
     assert _in_order(moves)
 
 
-@pytest.mark.parametrize(("earlier", "later"), list(itertools.combinations(range(8), 2)))
-def test_any_two_acts_the_wrong_way_round_would_be_noticed(earlier: int, later: int) -> None:
-    """The control of the order above."""
-    moves = list(working_order(_TAPED, _FAR, new_reed=True))
+def test_all_tape_comes_off_before_reed_and_seat_are_touched() -> None:
+    moves = working_order(_TAPED, _BARE)
+    assert [(move.act, move.hole) for move in moves] == [
+        (Act.TAPE_OFF, None),
+        (Act.PINCH, None),
+        (Act.SEAT_DEEPER, None),
+    ]
+    assert _in_order(moves)
+
+
+@pytest.mark.parametrize(
+    ("planned", "earlier", "later"),
+    [
+        *((_FAR, *pair) for pair in itertools.combinations(range(6), 2)),
+        *((_BARE, *pair) for pair in itertools.combinations(range(3), 2)),
+    ],
+)
+def test_any_two_acts_the_wrong_way_round_would_be_noticed(
+    planned: Setting, earlier: int, later: int
+) -> None:
+    """The control of the two orders above."""
+    moves = list(working_order(_TAPED, planned))
     moves[earlier], moves[later] = moves[later], moves[earlier]
     assert not _in_order(moves)
 
 
-@pytest.mark.parametrize("new_reed", [True, False])
-@pytest.mark.parametrize("present", [Setting(), _TAPED, _FAR])
-@pytest.mark.parametrize("planned", [Setting(), _TAPED, _FAR, Setting(seat_mm=0.5, tape_mm={"E": 1.0})])
-def test_the_moves_lead_where_they_should(present: Setting, planned: Setting, *, new_reed: bool) -> None:
-    moves = working_order(present, planned, new_reed=new_reed)
+@pytest.mark.parametrize("present", [Setting(), _TAPED, _FAR, _BARE])
+@pytest.mark.parametrize(
+    "planned", [Setting(), _TAPED, _FAR, _BARE, Setting(seat_mm=0.5, tape_mm={"E": 1.0})]
+)
+def test_the_moves_lead_where_they_should(present: Setting, planned: Setting) -> None:
+    moves = working_order(present, planned)
     assert _in_order(moves)
     assert all(earlier.after == later.before for earlier, later in itertools.pairwise(moves))
+    assert all(move.before != move.after for move in moves)
     if moves:
         assert moves[0].before == present
-        assert moves[-1].after.seat_mm == planned.seat_mm
-        assert moves[-1].after.tape_mm == planned.tape_mm
+    last = moves[-1].after if moves else present
+    assert last.seat_mm == planned.seat_mm
+    assert last.tape_mm == planned.tape_mm
+    # What was pinched stays pinched.
+    assert last.pinches == max(present.pinches, planned.pinches)
 
 
 def test_a_reed_that_shall_sit_higher_is_raised_with_hemp() -> None:
@@ -114,15 +131,12 @@ def test_a_pinch_comes_before_the_seat() -> None:
     assert acts[:2] == [Act.PINCH, Act.SEAT_DEEPER]
 
 
-def test_tape_comes_off_before_a_new_reed_is_judged() -> None:
-    taped = Setting(tape_mm={"E": 1.0})
-    assert _acts(taped, taped, new_reed=True)[0] == (Act.TAPE_OFF, None)
-    assert _acts(taped, taped, new_reed=False) == []
+def test_tape_that_shall_all_go_is_one_act_and_one_strip_of_several_its_own() -> None:
+    taped = Setting(tape_mm={"E": 1.0, "D": 1.0})
+    assert _acts(taped, Setting()) == [(Act.TAPE_OFF, None)]
+    assert _acts(taped, Setting(tape_mm={"D": 1.0})) == [(Act.TAPE_OFF, "E")]
+    assert _acts(taped, taped) == []
 
 
-def test_tape_that_is_no_longer_needed_comes_off() -> None:
-    assert (Act.TAPE_OFF, "E") in _acts(Setting(tape_mm={"E": 1.0}), Setting())
-
-
-def test_tape_alone_needs_no_look_at_e_and_c() -> None:
-    assert _acts(Setting(), Setting(tape_mm={"D": 1.0})) == [(Act.TAPE, "D"), (Act.PLAY_ALL_NINE, None)]
+def test_tape_alone_touches_neither_reed_nor_seat() -> None:
+    assert _acts(Setting(), Setting(tape_mm={"D": 1.0})) == [(Act.TAPE, "D")]
