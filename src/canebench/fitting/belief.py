@@ -17,6 +17,7 @@ All spreads are estimates of ours. Guarded by `tests/analytic/test_belief.py` an
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -53,7 +54,8 @@ HAND_SEAT_MM, HAND_TAPE_MM = 0.1, 0.15
 #: A take this much less likely than expected (mean square of its surprise, for each note) is not believed,
 #: and what is then known of the pitches beside it, cents: as before the first take, but nearer.
 _SURPRISE: Final = 4.0
-#: A seat move does something if the octave moves by this share of what it should, at least.
+#: A seat move does something if the octave moves by this share of what it should, at least; where it moves
+#: by as much the other way, the move was told wrongly.
 _ANSWERS: Final = 0.3
 _SURE: Final = 2.5
 
@@ -121,7 +123,9 @@ class Belief:
         doubtful = self.heard is not None and bool(
             surprise @ np.linalg.solve(expected, surprise) > _SURPRISE * played.sum()
         )
-        silent = self._is_silent(heard)
+        answer = self._octaves_answer(heard)
+        doubtful |= answer <= -_ANSWERS
+        silent = abs(answer) < _ANSWERS
         if doubtful or silent:
             waited = waited._forgetting_pitches()  # noqa: SLF001 - of its own kind
             expected = design @ waited.covariance @ design.T + noise
@@ -163,11 +167,11 @@ class Belief:
         covariance[_PITCH, _PITCH] = _spread(*_UNHEARD_CENTS)
         return replace(self, covariance=covariance)
 
-    def _is_silent(self, heard: Heard) -> bool:
-        """Whether the octave hardly moved where the seat is said to have been."""
+    def _octaves_answer(self, heard: Heard) -> float:
+        """The share of the octave's expected move that came when the seat was moved; NaN where not told."""
         last = self.heard
         if last is None or last.setting.tape_mm != heard.setting.tape_mm:
-            return False
+            return math.nan
         low, high = NOTES.index(LOW_A), NOTES.index(HIGH_A)
         moved = self.tables.seat(heard.setting.seat_mm) - self.tables.seat(last.setting.seat_mm)
         expected = moved[high] - moved[low]
@@ -175,9 +179,8 @@ class Belief:
         noise = [
             take.sd_cents[note] ** 2 + BREATH_CENTS[1] ** 2 for take in (last, heard) for note in (low, high)
         ]
-        answered = (came[1] - came[0]) * np.sign(expected)
-        short_of = _ANSWERS * abs(expected) - answered
-        return bool(np.isfinite(answered) and abs(expected) > _SURE * np.sqrt(sum(noise)) and short_of > 0)
+        told = abs(expected) > _SURE * np.sqrt(sum(noise))
+        return float((came[1] - came[0]) / expected) if told else math.nan
 
 
 def believed(tables: EffectTables, takes: Sequence[Heard]) -> Belief:
