@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from support.gentle_chanters import gentle_chanter
 
 from canebench.base.finding import Finding
 from canebench.base.notes import LOW_A, NOTES
@@ -19,6 +18,7 @@ from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from doors.made_takes import made_measurement
 from doors.run import run
 from doors.schema_check import faults
+from support.gentle_chanters import gentle_chanter
 from support.true_chanters import true_chanter
 
 if TYPE_CHECKING:

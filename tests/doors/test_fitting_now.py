@@ -67,7 +67,10 @@ def test_after_and_plan_are_those_of_the_measuring(ledger: Ledger) -> None:
     assert now.after is not None
     assert fitted.after is not None
     assert [step.act.say for step in now.plan.steps] == [step.act.say for step in fitted.plan.steps]
-    assert now.plan.chosen.setting == fitted.plan.chosen.setting
+    assert now.plan.setting == fitted.plan.setting
+    assert now.plan.next_act == fitted.plan.next_act
+    for note in NOTES:
+        assert now.plan.believed[note].cents == pytest.approx(fitted.plan.believed[note].cents, abs=1e-6)
     for note in NOTES:
         assert now.after.predicted[note].cents == pytest.approx(fitted.after.predicted[note].cents, abs=1e-6)
     assert len(now.takes) == 2

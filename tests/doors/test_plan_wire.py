@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,8 @@ from canebench.bench.acts.fitting.plan_take import PlanMade, PlanWanted, measure
 from canebench.bench.views.chanter_effects import chanter_effects
 from canebench.bench.views.wire.plan import after_object, effects_object, plan_object
 from canebench.fitting.acts import Act
+from canebench.fitting.limits import Limits
+from canebench.fitting.rule_bounds import MOST_ACTS
 from doors.bench_takes import DOCS, Json, SoundBench, given, misfits
 
 _DEEPER = Setting(seat_mm=0.75)
@@ -65,7 +68,7 @@ def test_each_fits_its_schema(name: str, written: dict[str, Json]) -> None:
 
 #: Which schema, where, and what is put there (`...` takes it away).
 WRONG: list[tuple[str, tuple[str | int, ...], object]] = [
-    ("plan", ("schema",), "canebench.plan/2"),
+    ("plan", ("schema",), "canebench.plan/1"),
     ("plan", ("doubtful",), 0),
     ("plan", ("now", "low A"), 1.0),
     ("plan", ("now", "H"), {"cents": 0.0, "sd_cents": 0.0}),
@@ -73,11 +76,15 @@ WRONG: list[tuple[str, tuple[str | int, ...], object]] = [
     ("plan", ("steps", 0, "act", "act"), "blow-harder"),
     ("plan", ("steps", 0, "setting", "tape_mm"), {"low G": 1.0}),
     ("plan", ("steps", 0, "predicted", "E", "sd_cents"), -1.0),
-    ("plan", ("chosen", "strips"), -1),
-    ("plan", ("chosen", "worst_over_tolerance"), "good"),
-    ("plan", ("options", 0, "cents"), []),
-    ("plan", ("out_of_reach_cents",), {"H": 1.0}),
+    ("plan", ("believed",), ...),
+    ("plan", ("believed", "E", "cents"), "flat"),
+    ("plan", ("next_act",), None),
+    ("plan", ("next_act", "act"), "blow-harder"),
+    ("plan", ("setting", "seat_mm"), None),
+    ("plan", ("setting",), {"seat_mm": 0.0, "tape_mm": {"low G": 1.0}, "pinches": 0}),
+    ("plan", ("steps",), [{}]),
     ("plan", ("verdict",), "set it aside"),
+    ("plan", ("tolerance_cents", "H"), 1.0),
     ("plan", ("tolerance_cents",), ...),
     ("after-act", ("schema",), "canebench.plan/1"),
     ("after-act", ("missed",), ["H"]),
@@ -118,6 +125,25 @@ def test_every_act_that_there_is_fits(written: dict[str, Json]) -> None:
         assert misfits(found, "plan") == []
 
 
+def test_no_more_acts_than_anybody_follows_fit(written: dict[str, Json]) -> None:
+    found = copy.deepcopy(written["plan"])
+    step = found["steps"][0]
+    found["steps"] = [step] * MOST_ACTS
+    assert misfits(found, "plan") == []
+    found["steps"] = [step] * (MOST_ACTS + 1)
+    assert misfits(found, "plan") != []
+
+
+def test_a_plan_without_steps_has_a_verdict_instead(plan: Plan) -> None:
+    """Where there is no room to move, nothing is to be done but what is said."""
+    still = replace(plan.fitting, limits=Limits(deeper_mm=0.0, higher_mm=0.0, most_strips=0))
+    found = _strict(plan_object(plan_setting(still)))
+    assert misfits(found, "plan") == []
+    assert found["steps"] == []
+    assert found["verdict"] == found["next_act"] is not None
+    assert found["setting"] == _strict(plan_object(plan))["fitting"]["takes"][0]["setting"]
+
+
 def test_a_measurement_may_hold_what_an_act_did(written: dict[str, Json], tmp_path: Path) -> None:
     reed = SoundBench(tmp_path)
     told = given("measure", reed.take)
@@ -137,9 +163,13 @@ def test_library_and_command_give_the_same_plan(plan: Plan, tmp_path: Path) -> N
     # And from the file that was kept.
     fitting, _ = load_fitting(Path(reed.fitting))
     again = _strict(plan_object(plan_setting(fitting)))
-    assert again["chosen"]["setting"] == plan_object(plan)["chosen"]["setting"]
-    for note, cents in again["chosen"]["cents"].items():
-        assert cents == pytest.approx(plan.chosen.cents[note], abs=1e-4)
+    assert again["setting"] == plan_object(plan)["setting"]
+    assert len(again["steps"]) == len(plan.steps)
+    for written_step, step in zip(again["steps"], plan.steps, strict=True):
+        assert written_step["act"]["say"] == step.act.say
+        for note, one in written_step["predicted"].items():
+            assert one["cents"] == pytest.approx(step.beam[note].cents, abs=1e-4)
+            assert one["sd_cents"] == pytest.approx(step.beam[note].sd_cents, abs=1e-4)
 
 
 def test_library_and_command_say_the_same_of_an_act(plan: Plan, tmp_path: Path) -> None:
@@ -159,7 +189,9 @@ def test_another_take_would_not_give_the_same_plan(plan: Plan, tmp_path: Path) -
     """The control."""
     reed = SoundBench(tmp_path)
     reed.play(Setting(seat_mm=0.25))
-    assert given("plan", reed.take)["chosen"] != _strict(plan_object(plan))["chosen"]
+    other, ours = given("plan", reed.take), _strict(plan_object(plan))
+    assert other["setting"] != ours["setting"]
+    assert other["believed"]["high A"]["cents"] != pytest.approx(ours["believed"]["high A"]["cents"], abs=1)
 
 
 def test_what_was_not_played_is_null_and_never_zero(written: dict[str, Json]) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from canebench.base.notes import HIGH_A, LOW_A, NOTES
+from canebench.base.notes import LOW_A, NOTES
 from canebench.base.setting import Setting
 from canebench.base.uncertain import Uncertain
 from canebench.fitting.acts import STEP_MM, Act, NextAct

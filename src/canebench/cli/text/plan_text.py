@@ -1,4 +1,7 @@
-"""A plan as a page of plain text: the beam now and planned, acts in working order, what was weighed."""
+"""A plan as a page of plain text: the beam now and planned, the act to do next, what is likely to follow.
+
+Guarded by `tests/doors/test_plan_command.py` and `tests/doors/test_plan_pages.py`.
+"""
 
 from __future__ import annotations
 
@@ -22,6 +25,10 @@ _DOUBT: Final = (
     "these takes hardly fit one reed in one chanter. Was the setting told rightly (--done, --seat, --tape), "
     "and is it the same reed?"
 )
+_TELL: Final = (
+    "with the next take, --seat, --tape and --pinches tell how it is really set; another reed wants another "
+    "fitting file."
+)
 
 
 def plan_text(plan: Plan, *, fitting_path: Path | None) -> str:
@@ -38,21 +45,22 @@ def plan_text(plan: Plan, *, fitting_path: Path | None) -> str:
         strong(f"Plan for {fitting.takes[-1].origin}") + "\n",
         paragraph(
             f"Cents from the {fitting.scale.name} scale on {basis}; the {fitting.chanter.chanter.name} "
-            f"chanter, fitted to {takes}. Setting now: {setting_words(fitting.present)}.",
+            f"chanter; {takes} so far. Setting now: {setting_words(fitting.present)}.",
             columns=columns,
         ),
         "\n",
-        table(("note", "now cents", "planned cents", "in tune within"), _rows(plan), columns=columns),
+        _beams(plan, columns),
     ]
+    parts += ["\n", *_act(plan.next_act, "Act 1" if plan.steps else "Now", columns)]
     if plan.doubtful:
-        parts += ["\n", labelled("Doubt", _DOUBT, columns=columns)]
-    parts += ["\n", *_act(plan.next_act, "Now", columns)]
+        parts.append(labelled("Doubt", _TELL, columns=columns))
     if plan.steps[1:]:
         parts += ["\n", paragraph("Then, as far as it can be told from here:", columns=columns)]
         for count, step in enumerate(plan.steps[1:], 2):
             parts.append(labelled(f"Act {count}", step.act.say, columns=columns))
-    if fitting_path is not None and plan.steps:
-        said = f"Do act 1, then: canebench measure TAKE --fitting {fitting_path}"
+    if fitting_path is not None:
+        first = "Do act 1 alone, then" if plan.steps else "With the next take"
+        said = f"{first}: canebench measure TAKE --fitting {fitting_path}"
         parts += ["\n", paragraph(said, columns=columns)]
     return "".join(parts)
 
@@ -107,21 +115,27 @@ def setting_words(setting: Setting) -> str:
     return f"{depth}, {f'tape on {tape}' if tape else 'no tape'}{pinches if setting.pinches else ''}"
 
 
-def _rows(plan: Plan) -> list[tuple[str, ...]]:
-    planned = plan.steps[-1].beam if plan.steps else plan.believed
-    return [
-        (note, _now(plan, note), _plain(planned[note]), number(plan.tolerance_cents[note], 0))
-        for note in NOTES
-    ]
+def _beams(plan: Plan, columns: int) -> str:
+    """The newest take, what all takes together say where that is another thing, and what is planned."""
+    found = {"note": list(NOTES), "now cents": [_now(plan, note) for note in NOTES]}
+    if any(_apart(plan, note) for note in NOTES):
+        found["by all takes"] = [_plain(plan.believed[note]) for note in NOTES]
+    if plan.steps:
+        found["planned cents"] = [_plain(plan.steps[-1].beam[note]) for note in NOTES]
+    found["in tune within"] = [number(plan.tolerance_cents[note], 0) for note in NOTES]
+    return table(tuple(found), zip(*found.values(), strict=True), columns=columns)
 
 
 def _now(plan: Plan, note: str) -> str:
-    """As the newest take has it, and as all takes have it where that is another thing."""
+    return _plain(plan.now[note]) if note in plan.heard else "not played"
+
+
+def _apart(plan: Plan, note: str) -> bool:
+    """Whether all takes together have the note elsewhere than the newest, or it was not played in that."""
     if note not in plan.heard:
-        return "not played"
+        return len(plan.fitting.takes) > 1
     measured, believed = plan.now[note], plan.believed[note]
-    apart = abs(measured.cents - believed.cents) > max(1.0, measured.sd_cents)
-    return f"{_plain(measured)} (all takes: {_plain(believed)})" if apart else _plain(measured)
+    return abs(measured.cents - believed.cents) > max(1.0, measured.sd_cents)
 
 
 def _act(act: NextAct, label: str, columns: int) -> list[str]:

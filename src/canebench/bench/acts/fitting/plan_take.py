@@ -70,7 +70,7 @@ class PlanMade:
         """The planned settings that are still to come in `setting`; none where it is off the plan."""
         acts = len(planned) if self.acts == ALL else self.acts
         if 0 < acts <= len(planned) and planned[acts - 1] == setting:
-            # Counted, not looked for: playing E and C leaves the setting as the act before it made it.
+            # Counted, not looked for: two settings of a plan may be the same, in a fitting kept earlier.
             return planned[acts:]
         if acts == 0 and self.seat_mm is None and self.tape_mm is None and self.pinches is None:
             return planned
