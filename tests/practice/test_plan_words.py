@@ -195,7 +195,14 @@ def test_tape_on_low_a_is_explained_where_the_drones_follow_it() -> None:
     )
     assert "The drones follow low A" in act.why
     assert "sharp" not in act.why
-    assert "low A 0 (the drones follow it)" in act.check
+    # It reads 0 whatever the strip does: it is the others that show it.
+    assert act.check.startswith("Low A, then high A, E and C, at the strength you usually play.")
+    assert "Predicted: high A −1.2 ± 0.6 c, E −0.5 ± 0.6 c, C 0.5 ± 0.6 c." in act.check.replace("+", "")
+    assert act.stop.startswith("When high A stands there, even with less tape. If low A turns dull")
+    # The control: on a fixed pitch it is a note like any other.
+    own = _said(_one(Act.TAPE, _BARE, Setting(tape_mm={"low A": 1.0})))
+    assert own.check.startswith("Low A at the strength")
+    assert own.stop.startswith("When low A stands there, even with less tape. If low A turns dull")
 
 
 def test_a_pinch_is_counted_and_cautioned() -> None:

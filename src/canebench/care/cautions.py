@@ -54,6 +54,8 @@ class Occasion(StrEnum):
     PINCH = "pinch"
     BREAK_IN = "break-in"
     MOVE_THE_DRONES = "move-the-drones"
+    CHECK_THE_SEAT = "check-the-seat"
+    CHECK_THE_SETTING = "check-the-setting"
     SET_ASIDE = "set-aside"
     LEAVE = "leave"
     INSPECT = "inspect"
@@ -142,6 +144,8 @@ _DUE: Final[Mapping[Occasion, tuple[Hazard, ...]]] = MappingProxyType(
         Occasion.PINCH: (Hazard.BLADES, Hazard.CEILING),
         Occasion.BREAK_IN: (Hazard.CEILING, Hazard.BLOWING, Hazard.HEARING, Hazard.MOULD),
         Occasion.MOVE_THE_DRONES: _LOUD,
+        Occasion.CHECK_THE_SEAT: (Hazard.BLADES, *_LOUD),
+        Occasion.CHECK_THE_SETTING: (Hazard.BLADES, *_LOUD),
         Occasion.SET_ASIDE: (Hazard.BLADES, Hazard.MOUTHS),
         Occasion.LEAVE: _LOUD,
         Occasion.INSPECT: (Hazard.BLADES, Hazard.MOULD),

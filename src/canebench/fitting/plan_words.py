@@ -117,8 +117,13 @@ def _tape(
         if had == 0
         else f"Change the tape on the {hole} hole: cover {wanted:.1f} mm from its upper edge, now {had:.1f}."
     )
+    played, looked_at, where = hole, [hole, *moved], hole
     if hole in before and _is_reference(before[hole]):
+        # It reads 0 whatever the strip does: what shows the strip are the notes counted from it.
         sharp = f"The drones follow {hole}: taping it brings the other notes up against it."
+        also = ""
+        looked_at, where = [note for note in (HIGH_A, E, C) if note in after], HIGH_A
+        played = f"{hole}, then {listed(looked_at)},"
     else:
         is_now = "is" if measured else "should by then be"
         sharp = f"{hole} {is_now} {_said(before, hole)}." if hole in before else f"{hole} was not heard."
@@ -126,9 +131,9 @@ def _tape(
         act=Act.TAPE,
         say=how,
         why=f"{capitalized(sharp)} Tape lowers one note, and never raises one.{also}",
-        check=f"{capitalized(hole)} {_STRENGTH}. Predicted: {_listed([hole, *moved], after)}.",
+        check=f"{capitalized(played)} {_STRENGTH}. Predicted: {_listed(looked_at, after)}.",
         stop=(
-            f"When {hole} stands there, even with less tape. If it turns dull, take some off; "
+            f"When {where} stands there, even with less tape. If {hole} turns dull, take some off; "
             "half a hole is the most."
         ),
         cautions=("Old tape and its residue off first, or the strip will creep.",),

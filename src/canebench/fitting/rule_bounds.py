@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from canebench.base.fingering import HOLES
-from canebench.base.notes import HIGH_A, LOW_A
+from canebench.base.notes import HIGH_A, LOW_A, LOW_G
 from canebench.fitting.acts import Act
 from canebench.fitting.sizing import Allowed
 
@@ -29,6 +29,10 @@ MOST_ACTS: Final = 4
 LEAST_SEAT_MM: Final = 0.25
 #: The last seat move is taken back only where the newest octave shows it by so many standard uncertainties.
 _REVERSAL_SD: Final = 3.0
+#: Low A is sharp against the others where half of them lie at least so far below it; the least tolerance.
+_MOSTLY_FLAT_CENTS: Final = 3.0
+#: A note is sharp enough for tape from here on.
+_SHARP_CENTS: Final = 1.0
 
 
 def bounds_of(
@@ -65,15 +69,12 @@ def bounds_of(
     if way and earlier is not None and _reverses(way, newest, present, earlier):
         way = 0
     strips = len(present.tape_mm)
-    # Where the drones follow low A it is one of nine notes, and the sharp one where most lie below it.
-    middle = 0.0
-    if follow_low_a:
-        middle = (max(one.cents for one in newest.values()) + min(one.cents for one in newest.values())) / 2
+    middle = _middle(newest) if follow_low_a else 0.0
     grow = [
         hole
         for hole in HOLES
         if hole in newest
-        and newest[hole].cents > middle
+        and newest[hole].cents > middle + _SHARP_CENTS
         and (hole in present.tape_mm or strips < limits.most_strips)
     ]
     return Allowed(
@@ -83,6 +84,16 @@ def bounds_of(
         tape_most_mm=np.array(hole_mm) * limits.tape_share,
         most_acts=MOST_ACTS,
     )
+
+
+def _middle(newest: Mapping[str, Deviation]) -> float:
+    """What counts as neither sharp nor flat, cents above low A, where the drones follow that note.
+
+    Low A is one of nine notes, and where most lie below it, it is the sharp one. One flat note makes it none.
+    """
+    others = [one.cents for note, one in newest.items() if note not in (LOW_A, LOW_G)]
+    usual = float(np.median(others)) if others else 0.0
+    return usual / 2 if usual < -_MOSTLY_FLAT_CENTS else 0.0
 
 
 def _seats(way: int, present: Setting, limits: Limits, deepest_mm: float) -> list[float]:

@@ -35,3 +35,9 @@ def rates_of(belief: Belief, setting: Setting) -> dict[str, Uncertain]:
     """Cents of each note for a millimetre of deeper seat, about this setting."""
     cents, sd = belief.seat_per_mm(setting.seat_mm)
     return {note: Uncertain(value=float(cents[i]), sd=float(sd[i])) for i, note in enumerate(NOTES)}
+
+
+def common_sd_cents(belief: Belief, setting: Setting) -> float:
+    """How unsure all notes are together in a setting, cents: no single note can be surer on a fixed pitch."""
+    covariance = belief.predict([setting])[1][0]
+    return float(np.sqrt(max(0.0, np.min(covariance))))

@@ -5,6 +5,7 @@ Guarded by `tests/practice/test_plan.py` and `benchmarks/rounds.py`.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -12,7 +13,7 @@ import numpy as np
 
 from canebench.base.errors import InputError
 from canebench.base.notes import HIGH_A, LOW_A, LOW_G, NOTES
-from canebench.bench.acts.fitting.beams import beam_at, rates_of
+from canebench.bench.acts.fitting.beams import beam_at, common_sd_cents, rates_of
 from canebench.fitting import acts
 from canebench.fitting.acts import Act
 from canebench.fitting.next_act import Against, next_act
@@ -133,7 +134,9 @@ def plan_setting(fitting: Fitting, *, tolerance_cents: Mapping[str, float] = TOL
     )
     against: Against = "low-a" if fitting.follow_low_a else "fixed"
     believed = beam_at(fitting, belief, fitting.present)
-    rule = next_act({note: believed[note] for note in newest}, against=against, reference_sd_cents=0.0)
+    common = 0.0 if fitting.follow_low_a else common_sd_cents(belief, fitting.present)
+    heard = {note: _apart(believed[note], common) for note in newest}
+    rule = next_act(heard, against=against, reference_sd_cents=common)
     planned, verdict = _decided(
         fitting, belief, aim, rule, {note: believed[note] for note in newest}, tolerance_cents
     )
@@ -148,6 +151,11 @@ def plan_setting(fitting: Fitting, *, tolerance_cents: Mapping[str, float] = TOL
         verdict=None if steps else verdict,
         tolerance_cents=dict(tolerance_cents),
     )
+
+
+def _apart(one: Deviation, common_sd_cents: float) -> Deviation:
+    """The deviation with what is a note's own uncertainty, without that of all notes together."""
+    return replace(one, sd_cents=math.sqrt(max(0.0, one.sd_cents**2 - common_sd_cents**2)))
 
 
 def _check(fitting: Fitting) -> None:
