@@ -229,6 +229,23 @@ def test_tape_comes_off_with_its_residue_and_without_harm() -> None:
     assert any("solvent" in caution and "blade" in caution for caution in act.cautions)
 
 
+def test_tape_that_makes_its_note_flat_comes_off_for_that() -> None:
+    """The control is the test above: B is sharp there."""
+    act = _said(working_order(Setting(tape_mm={"F": 1.0, "E": 1.5}), _BARE)[0])
+    assert (
+        act.why
+        == "E and F are flat with it, and tape never raises a note. A reed is judged on a bare chanter."
+    )
+
+
+def test_less_tape_is_told_as_less() -> None:
+    act = _said(_one(Act.TAPE, Setting(tape_mm={"E": 2.0}), Setting(tape_mm={"E": 1.0})))
+    assert act.say == "Change the tape on the E hole: cover 1.0 mm from its upper edge, now 2.0."
+    assert "E is 3.0 ± 0.6 cents flat. Less tape lets it up again." in act.why
+    assert "even with more tape left on" in act.stop
+    assert _faults(act) == []
+
+
 def test_a_strip_among_others_comes_off_alone() -> None:
     taped = Setting(tape_mm={"B": 1.0, "D": 1.0})
     act = _said(_one(Act.TAPE_OFF, taped, Setting(tape_mm={"D": 1.0})))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from canebench.base.fingering import notes_through
+from canebench.base.fingering import HOLES, notes_through
 from canebench.base.notes import HIGH_A, LOW_A, C, E
 from canebench.base.sentences import capitalized, listed
 from canebench.base.uncertain import Uncertain, number
@@ -62,7 +62,7 @@ def words(
     if move.act is Act.TAPE:
         return _tape(move, before, after, measured=measured)
     if move.act is Act.TAPE_OFF:
-        return _tape_off(move, after)
+        return _tape_off(move, before, after)
     return _pinch(before, after)
 
 
@@ -127,25 +127,34 @@ def _tape(
     else:
         is_now = "is" if measured else "should by then be"
         sharp = f"{hole} {is_now} {_said(before, hole)}." if hole in before else f"{hole} was not heard."
+    lowers = "Tape lowers one note, and never raises one." if wanted > had else "Less tape lets it up again."
+    more_or_less = "even with less tape" if wanted > had else "even with more tape left on"
     return NextAct(
         act=Act.TAPE,
         say=how,
-        why=f"{capitalized(sharp)} Tape lowers one note, and never raises one.{also}",
+        why=f"{capitalized(sharp)} {lowers}{also}",
         check=f"{capitalized(played)} {_STRENGTH}. Predicted: {_listed(looked_at, after)}.",
         stop=(
-            f"When {where} stands there, even with less tape. If {hole} turns dull, take some off; "
+            f"When {where} stands there, {more_or_less}. If {hole} turns dull, take some off; "
             "half a hole is the most."
         ),
         cautions=("Old tape and its residue off first, or the strip will creep.",),
     )
 
 
-def _tape_off(move: Move, after: Mapping[str, Deviation]) -> NextAct:
+def _tape_off(move: Move, before: Mapping[str, Deviation], after: Mapping[str, Deviation]) -> NextAct:
     if move.hole is None:
+        taped = [hole for hole in reversed(HOLES) if hole in move.before.tape_mm]
+        flat = all(hole in before and before[hole].cents < 0 for hole in taped)
         return NextAct(
             act=Act.TAPE_OFF,
             say="Take all tape off the chanter, and its residue too.",
-            why="A reed is judged on a bare chanter: old tape hides what the reed does.",
+            why=(
+                f"{capitalized(listed(taped))} {'is' if len(taped) == 1 else 'are'} flat with it, and tape "
+                "never raises a note. A reed is judged on a bare chanter."
+                if flat
+                else "A reed is judged on a bare chanter: old tape hides what the reed does."
+            ),
             check=f"A slow scale {_STRENGTH}. Predicted: {_listed([LOW_A, C, E, HIGH_A], after)}.",
             stop="When every hole is clean; a fingernail and a dry cloth are enough.",
             cautions=("No solvent near the reed, and no blade against the wood.",),
