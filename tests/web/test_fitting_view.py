@@ -1,4 +1,4 @@
-"""What the page of a fitting makes of a plan: its one act, the ones after it, and who has the word at the drones."""
+"""What the page of a fitting makes of a plan: its one act, those after it, and who speaks of the drones."""
 
 from __future__ import annotations
 

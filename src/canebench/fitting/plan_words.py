@@ -1,6 +1,6 @@
 """The words of a planned act: how much, why, what to expect, when to stop.
 
-Guarded by `tests/practice/test_plan_words.py` and `tests/practice/test_plan.py`.
+Guarded by `tests/practice/test_plan_words.py` and `tests/practice/test_situations.py`.
 """
 
 from __future__ import annotations
