@@ -142,5 +142,5 @@ def _notes(frames: Frames, runs: Sequence[DroneRun]) -> tuple[Frames, list[Hold]
     holds = [hold for part in parts for hold in part if is_reed(rest, hold, surroundings)]
     holds = [hold for hold in holds if stands_out(hold, runs)]
     shares = [own_share(rest, hold, surroundings) for hold in holds]
-    alone = [hold for hold, share in zip(holds, shares, strict=True) if share > LEAST_SHARE]
+    alone = [hold for hold, share in zip(holds, shares, strict=True) if runs or share > LEAST_SHARE]
     return rest, alone, sum(share < CROWDED for share in shares)
