@@ -18,8 +18,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.records import STATES
 from canebench.store.sqlite import connect
-from canebench.store.tables import STATES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

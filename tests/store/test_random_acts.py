@@ -12,7 +12,8 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_stat
 from canebench.base.errors import CanebenchError
 from canebench.store.engine import open_database
 from canebench.store.ledger import Ledger
-from canebench.store.tables import STATES, TABLES
+from canebench.store.records import STATES
+from canebench.store.tables import TABLES
 from support.ledgers import Clock, dump_of, take_in
 
 if TYPE_CHECKING:

@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.store.database import LedgerError
-from canebench.store.reader import OWN
 from canebench.store.schema import HEAD, statements
-from canebench.store.tables import TABLES, Column
+from canebench.store.tables import OWN, TABLES, Column
 
 if TYPE_CHECKING:
     from canebench.store.ledger import Ledger

@@ -1,4 +1,4 @@
-"""Reading the ledger: rows, history, everything, in one unchanging state.
+"""Reading the ledger: rows as records, history, everything, in one unchanging state.
 
 Guarded by `tests/store/test_contract.py`.
 """
@@ -7,19 +7,19 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final, TypeVar, overload
 
 from canebench.base.errors import NotFoundError
+from canebench.store.records import Record
 from canebench.store.story import acts_of
-from canebench.store.tables import TABLES, Row, Table, Value, table_named
+from canebench.store.tables import OWN, TABLES, Row, Table, Value, table_named
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Iterable, Mapping, Sequence
 
     from canebench.store.database import Connection
 
-#: Every row has these beside its table's own columns.
-OWN: Final = ("id", "version", "removed_at")
+Kind = TypeVar("Kind", bound=Record)
 #: No id is greater: every reader of an export keeps numbers up to here exactly.
 LAST_ID: Final = 2**53
 #: So many numbers are asked for in one query.
@@ -48,9 +48,10 @@ class Reader:
     def __init__(self, connection: Connection) -> None:
         self.connection = connection
 
+    @overload
     def rows(
         self,
-        table: str,
+        kind: type[Kind],
         where: Mapping[str, Value] | None = None,
         *,
         order: str = "id",
@@ -58,13 +59,36 @@ class Reader:
         offset: int = 0,
         removed: bool = False,
         like: Like | None = None,
-    ) -> list[Row]:
-        """Rows of a table that match, in the order of a column (`-column` the other way about).
+    ) -> list[Kind]: ...
+    @overload
+    def rows(
+        self,
+        kind: str,
+        where: Mapping[str, Value] | None = None,
+        *,
+        order: str = "id",
+        limit: int | None = None,
+        offset: int = 0,
+        removed: bool = False,
+        like: Like | None = None,
+    ) -> list[Row]: ...
+    def rows(
+        self,
+        kind: type[Record] | str,
+        where: Mapping[str, Value] | None = None,
+        *,
+        order: str = "id",
+        limit: int | None = None,
+        offset: int = 0,
+        removed: bool = False,
+        like: Like | None = None,
+    ) -> list[Any]:
+        """Rows of a kind that match, in the order of a column (`-column` the other way about).
 
         `like` is columns and a text that stands somewhere in one, in small letters or capitals. The order
         `#column` puts texts by their length first: 2 before 10.
         """
-        known = table_named(table)
+        known = _known(kind)
         condition, values = _condition(known, where, like, removed=removed)
         name = order.lstrip("-#")
         _checked_name(known, name)
@@ -73,33 +97,41 @@ class Reader:
         sql = f"SELECT * FROM {known.name} WHERE {condition} ORDER BY {length}{name}{way}, id{way}"
         if limit is not None:
             sql += f" LIMIT {int(limit)} OFFSET {int(offset)}"
-        return self.connection.rows(sql, values)
+        return _as(kind, self.connection.rows(sql, values))
 
-    def row(self, table: str, row_id: int) -> Row:
+    @overload
+    def row(self, kind: type[Kind], row_id: int) -> Kind: ...
+    @overload
+    def row(self, kind: str, row_id: int) -> Row: ...
+    def row(self, kind: type[Record] | str, row_id: int) -> Any:
         """One row, in the bin or not; an error where there is none."""
-        known = table_named(table)
+        known = _known(kind)
         found = self._by_id(known.name, row_id)
         if not found:
             raise NotFoundError(f"There is no {known.noun} {row_id} in this ledger.")
-        return found[0]
+        return _as(kind, found)[0]
 
-    def find(self, table: str, name: str, value: Value) -> Row | None:
+    @overload
+    def find(self, kind: type[Kind], name: str, value: Value) -> Kind | None: ...
+    @overload
+    def find(self, kind: str, name: str, value: Value) -> Row | None: ...
+    def find(self, kind: type[Record] | str, name: str, value: Value) -> Any:
         """The row whose column has that value, None where there is none (outside the bin)."""
-        found = self.rows(table, {name: value}, limit=1)
+        found = self.rows(kind, {name: value}, limit=1)
         return found[0] if found else None
 
     def count(
         self,
-        table: str,
+        kind: type[Record] | str,
         where: Mapping[str, Value] | None = None,
         *,
         like: Like | None = None,
     ) -> int:
         """How many rows there are outside the bin, that match."""
-        known = table_named(table)
+        known = _known(kind)
         condition, values = _condition(known, where, like, removed=False)
         sql = f"SELECT count(*) AS n FROM {known.name} WHERE {condition}"
-        return int(self.connection.rows(sql, values)[0]["n"] or 0)
+        return int(self.connection.rows(sql, values)[0]["n"])
 
     def lain_since(self, table: Table, before: str) -> bool:
         """Whether a row has lain in the bin since before then."""
@@ -108,33 +140,53 @@ class Reader:
 
     def counts(
         self,
-        table: str,
+        kind: type[Record] | str,
         column: str,
         where: Mapping[str, Value] | None = None,
         *,
         like: Like | None = None,
     ) -> dict[Value, int]:
         """How many rows there are outside the bin, that match, for each value of a column."""
-        known = table_named(table)
+        known = _known(kind)
         _checked_name(known, column)
         condition, values = _condition(known, where, like, removed=False)
         sql = f"SELECT {column} AS value, count(*) AS n FROM {known.name} WHERE {condition} GROUP BY {column}"
-        return {row["value"]: int(row["n"] or 0) for row in self.connection.rows(sql, values)}
+        return {row["value"]: row["n"] for row in self.connection.rows(sql, values)}
 
-    def of_many(self, table: str, column: str, ids: Sequence[Value], *, order: str = "id") -> list[Row]:
+    @overload
+    def of_many(
+        self, kind: type[Kind], column: str, ids: Collection[Value], *, order: str = "id"
+    ) -> list[Kind]: ...
+    @overload
+    def of_many(self, kind: str, column: str, ids: Collection[Value], *, order: str = "id") -> list[Row]: ...
+    def of_many(
+        self, kind: type[Record] | str, column: str, ids: Collection[Value], *, order: str = "id"
+    ) -> list[Any]:
         """Rows outside the bin whose column holds one of these, in the order of another."""
-        known = table_named(table)
+        known = _known(kind)
         _checked_name(known, column)
         _checked_name(known, order)
         if not ids:
             return []
         marks = ", ".join("?" * len(ids))
         sql = f"SELECT * FROM {known.name} WHERE removed_at IS NULL AND {column} IN ({marks})"
-        return self.connection.rows(f"{sql} ORDER BY {order}, id", list(ids))
+        return _as(kind, self.connection.rows(f"{sql} ORDER BY {order}, id", list(ids)))
 
-    def newest_of_many(self, table: str, column: str, ids: Sequence[Value], *, order: str) -> list[Row]:
+    def by_id(self, kind: type[Kind], ids: Iterable[int | None]) -> dict[int | None, Kind]:
+        """Rows outside the bin by their id; an id that is None has none."""
+        return {row.id: row for row in self.of_many(kind, "id", list({*ids} - {None}))}
+
+    @overload
+    def newest_of_many(
+        self, kind: type[Kind], column: str, ids: Sequence[Value], *, order: str
+    ) -> list[Kind]: ...
+    @overload
+    def newest_of_many(self, kind: str, column: str, ids: Sequence[Value], *, order: str) -> list[Row]: ...
+    def newest_of_many(
+        self, kind: type[Record] | str, column: str, ids: Sequence[Value], *, order: str
+    ) -> list[Any]:
         """For each of these, of the rows outside the bin whose column holds it, the last in that order."""
-        known = table_named(table)
+        known = _known(kind)
         _checked_name(known, column)
         _checked_name(known, order)
         found: list[Row] = []
@@ -147,11 +199,13 @@ class Reader:
             )
             last = f"SELECT id FROM ({placed}) AS placed WHERE place = 1"
             found += self.connection.rows(f"SELECT * FROM {known.name} WHERE id IN ({last})", list(some))
-        return found
+        return _as(kind, found)
 
-    def sums(self, table: str, column: str, by: str, ids: Sequence[Value]) -> dict[Value, float]:
+    def sums(
+        self, kind: type[Record] | str, column: str, by: str, ids: Sequence[Value]
+    ) -> dict[Value, float]:
         """The sum of a column over the rows outside the bin that hold each of these, where there are any."""
-        known = table_named(table)
+        known = _known(kind)
         _checked_name(known, column)
         _checked_name(known, by)
         if not ids:
@@ -209,7 +263,7 @@ class Reader:
         """The newest act that was not undone and is no undoing itself."""
         sql = "SELECT * FROM acts WHERE undone_by IS NULL AND undoes IS NULL ORDER BY id DESC LIMIT 1"
         found = self.connection.rows(sql)
-        return self.act(int(found[0]["id"] or 0)) if found else None
+        return self.act(found[0]["id"]) if found else None
 
     def dump(self) -> dict[str, list[Row]]:
         """Everything, table by table in order of id: equal ledgers give equal dumps."""
@@ -218,6 +272,14 @@ class Reader:
         }
         found["changes"] = self.connection.rows("SELECT * FROM changes ORDER BY act_id, place")
         return found
+
+
+def _known(kind: type[Record] | str) -> Table:
+    return table_named(kind if isinstance(kind, str) else kind.table)
+
+
+def _as(kind: type[Record] | str, rows: list[Row]) -> list[Any]:
+    return rows if isinstance(kind, str) else [kind(**row) for row in rows]
 
 
 def _condition(
@@ -248,7 +310,7 @@ def _checked_name(table: Table, name: str) -> None:
 
 def _act(row: Row, changes: Sequence[Row]) -> ActRecord:
     return ActRecord(
-        id=int(row["id"] or 0),
+        id=row["id"],
         at=str(row["at"]),
         who=str(row["who"]),
         kind=str(row["kind"]),
@@ -256,8 +318,7 @@ def _act(row: Row, changes: Sequence[Row]) -> ActRecord:
         undoes=None if row["undoes"] is None else int(row["undoes"]),
         undone_by=None if row["undone_by"] is None else int(row["undone_by"]),
         changes=tuple(
-            (str(one["in_table"]), int(one["row_id"] or 0), _row(one["before"]), _row(one["after"]))
-            for one in changes
+            (str(one["in_table"]), one["row_id"], _row(one["before"]), _row(one["after"])) for one in changes
         ),
     )
 

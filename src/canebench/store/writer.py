@@ -45,15 +45,16 @@ class Writer(Reader):
     def insert(self, table: str, values: Mapping[str, Value]) -> int:
         """A new row; its id."""
         known = table_named(table)
+        row_id = self._next(known.name)
         row: Row = {
-            "id": self._next(known.name),
+            "id": row_id,
             "version": 1,
             "removed_at": None,
             **self._checked(known, values, new=True),
         }
         self._put(known, row)
         self._note(known, row, None, row)
-        return int(row["id"] or 0)
+        return row_id
 
     def insert_many(
         self, table: str, rows: Sequence[Mapping[str, Value]], *, keep: bool = False
@@ -89,7 +90,7 @@ class Writer(Reader):
         now = self.row(table, row_id)
         if now["version"] != read.get("version") or now["removed_at"] is not None:
             raise StaleEditError(noun=known.noun, row_id=row_id, read=read, now=now)
-        after = {**now, **self._checked(known, values, new=False), "version": int(now["version"] or 0) + 1}
+        after = {**now, **self._checked(known, values, new=False), "version": now["version"] + 1}
         self._replace(known, after)
         self._note(known, after, now, after)
         return after
@@ -101,7 +102,7 @@ class Writer(Reader):
         if now["version"] != read.get("version") or now["removed_at"] is not None:
             raise StaleEditError(noun=known.noun, row_id=row_id, read=read, now=now)
         self._check_free(known, row_id)
-        after = {**now, "version": int(now["version"] or 0) + 1, "removed_at": self.at}
+        after = {**now, "version": now["version"] + 1, "removed_at": self.at}
         self._replace(known, after)
         self._note(known, after, now, after)
 
@@ -115,7 +116,7 @@ class Writer(Reader):
             if after is None or not (touched or now["version"] == after["version"] or _same(now, after)):
                 raise StaleEditError(noun=known.noun, row_id=row_id, read=after or {}, now=now)
             put_back.add((table, row_id))
-            back = {**(before or now), "version": int(now["version"] or 0) + 1}
+            back = {**(before or now), "version": now["version"] + 1}
             if before is None:
                 self._check_free(known, row_id)
                 back["removed_at"] = self.at
@@ -134,7 +135,7 @@ class Writer(Reader):
         )
         count = 0
         for row in found:
-            if not self._referred(table, int(row["id"] or 0)):
+            if not self._referred(table, row["id"]):
                 self.connection.run(f"DELETE FROM {table.name} WHERE id = ?", [row["id"]])
                 self._note(table, row, row, None)
                 count += 1
@@ -162,7 +163,7 @@ class Writer(Reader):
         found = self._values(table, values, new=new)
         for column in table.columns:
             if column.refers and found.get(column.name) is not None:
-                self._check_reference(table, column, int(found[column.name] or 0))
+                self._check_reference(table, column, found[column.name])
         return found
 
     def _values(self, table: Table, values: Mapping[str, Value], *, new: bool) -> Row:
@@ -178,7 +179,7 @@ class Writer(Reader):
         for column in table.columns:
             if not column.refers:
                 continue
-            wanted = {int(row[column.name] or 0) for row in rows if row[column.name] is not None}
+            wanted = {row[column.name] for row in rows if row[column.name] is not None}
             sql = f"SELECT id FROM {column.refers} WHERE removed_at IS NULL AND id IN"
             there = {row["id"] for row in self._among(sql, [one for one in wanted if 1 <= one <= LAST_ID])}
             for row_id in sorted(wanted - there):
@@ -239,12 +240,12 @@ class Writer(Reader):
         if not changed:
             self.connection.run("INSERT INTO counters (name, used) VALUES (?, 1)", [name])
             return 1
-        return int(self.connection.rows("SELECT used FROM counters WHERE name = ?", [name])[0]["used"] or 0)
+        return int(self.connection.rows("SELECT used FROM counters WHERE name = ?", [name])[0]["used"])
 
     def _next_many(self, name: str, count: int, *, least: int = 0) -> list[int]:
         """So many numbers never used before; none after them is `least` or less."""
         found = self.connection.rows("SELECT used FROM counters WHERE name = ?", [name])
-        used = int(found[0]["used"] or 0) if found else 0
+        used = found[0]["used"] if found else 0
         after = max(used + count, least)
         if not found:
             self.connection.run("INSERT INTO counters (name, used) VALUES (?, ?)", [name, after])
@@ -292,7 +293,7 @@ class Writer(Reader):
         if holder["removed_at"] is None:
             raise taken(table, column, value)
         name = f"{value} (removed {str(holder['removed_at'])[:10]}, {holder['id']})"
-        after = {**holder, column.name: name, "version": int(holder["version"] or 0) + 1}
+        after = {**holder, column.name: name, "version": holder["version"] + 1}
         self._replace(table, after)
         self._note(table, after, holder, after)
 

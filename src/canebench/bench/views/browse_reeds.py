@@ -17,7 +17,7 @@ from canebench.bench.acts.reeds.stock import SEARCHED
 from canebench.bench.views.browse_reed import report_of
 from canebench.bench.views.verdict import verdict_of
 from canebench.reeds.states import state_named
-from canebench.store.tables import STATES
+from canebench.store.records import STATES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -1,0 +1,336 @@
+"""What the ledger keeps: every table and column, written once, each row a record with types.
+
+A field's type says what its column holds (`None` in it: may be absent), `Holds` what the type cannot say.
+`tables` reads them for migrations, exchange and checks; rows become records as they leave the store. Guarded
+by `tests/store/test_schema.py` and `tests/store/test_records.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, replace
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Literal, get_args
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from typing import Self
+
+#: How a value is written: `when` is an ISO 8601 time in UTC, `day` an ISO 8601 date, `flag` 0 or 1.
+Kind = Literal["int", "real", "text", "when", "day", "flag"]
+StateName = Literal["new", "on trial", "breaking in", "settled", "spare", "retired", "set aside"]
+STATES: Final[tuple[StateName, ...]] = get_args(StateName)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Holds:
+    """What a column holds beyond its field's type.
+
+    `unit` is "" for what has none; `refers` names the table whose `id` it holds; `low` and `high` bound a
+    number.
+    """
+
+    kind: Kind | None = None
+    unit: str = ""
+    refers: str | None = None
+    low: float | None = None
+    high: float | None = None
+    unique: bool = False
+
+
+def _within(unit: str, low: float, high: float) -> Holds:
+    return Holds(unit=unit, low=low, high=high)
+
+
+def _of(table: str) -> Holds:
+    return Holds(refers=table)
+
+
+Name = Annotated[str, Holds(unique=True)]
+When = Annotated[str, Holds(kind="when")]
+_PinMm = _within("mm", 0.0, 200.0)
+_Kpa = Annotated[float | None, _within("kPa", 0.0, 30.0)]
+_RoomDegc = Annotated[float | None, _within("°C", -20.0, 60.0)]
+_RoomRh = Annotated[float | None, _within("%", 0.0, 100.0)]
+_SdHz = Annotated[float | None, _within("Hz", 0.0, 1_000.0)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Record:
+    """One row.
+
+    `id` is counted from 1 and never used twice; `version` is 1 when new, one more with every change;
+    `removed_at` is when it went into the bin. `noun` is what one row is called.
+    """
+
+    table: ClassVar[str]
+    noun: ClassVar[str]
+
+    id: int
+    version: int
+    removed_at: str | None
+
+    def as_read(self, told: Mapping[str, Any]) -> Self:
+        """The row as someone read it, by what they tell of it: to be compared with what stands now."""
+        return replace(self, **told)
+
+    def values(self) -> dict[str, Any]:
+        """Every column by its name."""
+        return asdict(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NamedRecord(Record):
+    """One row of what goes by a name."""
+
+    name: Name
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotRecord(NamedRecord):
+    """Reeds bought together."""
+
+    table: ClassVar = "lots"
+    noun: ClassVar = "lot"
+
+    bought_on: Annotated[str | None, Holds(kind="day")]
+    count: Annotated[int, _within("", 1, 10_000)]
+    price: Annotated[float | None, _within("", 0.0, 1e6)]
+    currency: str | None
+    cane: str | None
+    cut: str | None
+    remarks: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlayerRecord(NamedRecord):
+    """A player: what they blow now, and will not blow past."""
+
+    table: ClassVar = "players"
+    noun: ClassVar = "player"
+
+    blows_kpa: _Kpa
+    ceiling_kpa: _Kpa
+    remarks: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChanterRecord(NamedRecord):
+    """A chanter, with its sizes as TOML if they are known."""
+
+    table: ClassVar = "chanters"
+    noun: ClassVar = "chanter"
+
+    player_id: Annotated[int | None, _of("players")]
+    chanter_toml: str | None
+    fitting_json: str | None
+    remarks: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DroneRecord(NamedRecord):
+    """A drone, and the mark on its pin."""
+
+    table: ClassVar = "drones"
+    noun: ClassVar = "drone"
+
+    kind: Literal["bass", "tenor"]
+    player_id: Annotated[int | None, _of("players")]
+    pin_mark_mm: Annotated[float | None, _PinMm]
+    remarks: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReedRecord(Record):
+    """A reed and the state it is in."""
+
+    table: ClassVar = "reeds"
+    noun: ClassVar = "reed"
+
+    number: Name
+    lot_id: Annotated[int | None, _of("lots")]
+    player_id: Annotated[int | None, _of("players")]
+    chanter_id: Annotated[int | None, _of("chanters")]
+    state: StateName
+    state_reason: str | None
+    state_since: When
+    remarks: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettingRecord(Record):
+    """How a reed sat in a chanter."""
+
+    table: ClassVar = "settings"
+    noun: ClassVar = "setting"
+
+    reed_id: Annotated[int, _of("reeds")]
+    chanter_id: Annotated[int, _of("chanters")]
+    at: When
+    seat_mm: Annotated[float, _within("mm", -10.0, 10.0)]
+    seat_sd_mm: Annotated[float | None, _within("mm", 0.0, 10.0)]
+    hemp_turns: Annotated[float | None, _within("turns", 0.0, 100.0)]
+    pinches: Annotated[int | None, _within("", 0, 20)]
+    remarks: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TapeRecord(Record):
+    """A strip of tape on a hole, in a setting."""
+
+    table: ClassVar = "tapes"
+    noun: ClassVar = "strip of tape"
+
+    setting_id: Annotated[int, _of("settings")]
+    hole: str
+    covered_mm: Annotated[float, _within("mm", 0.0, 10.0)]
+    covered_sd_mm: Annotated[float | None, _within("mm", 0.0, 10.0)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TakeRecord(Record):
+    """A take: what was played, on what, against which reference, in which room."""
+
+    table: ClassVar = "takes"
+    noun: ClassVar = "take"
+
+    reed_id: Annotated[int | None, _of("reeds")]
+    chanter_id: Annotated[int | None, _of("chanters")]
+    player_id: Annotated[int | None, _of("players")]
+    setting_id: Annotated[int | None, _of("settings")]
+    at: When
+    origin: str
+    source: Literal["recording", "typed"]
+    recording_sha256: str | None
+    duration_s: Annotated[float | None, _within("s", 0.0, 36_000.0)]
+    scale: str
+    reference: Literal["drones", "low-a", "fixed"]
+    reference_hz: Annotated[float | None, _within("Hz", 20.0, 5_000.0)]
+    reference_sd_hz: _SdHz
+    room_degc: _RoomDegc
+    room_rh: _RoomRh
+    warm_min: Annotated[float | None, _within("min", 0.0, 1_000.0)]
+    remarks: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PitchRecord(Record):
+    """A note of a take; `typed_value` is what was typed, where it was."""
+
+    table: ClassVar = "pitches"
+    noun: ClassVar = "pitch"
+
+    take_id: Annotated[int, _of("takes")]
+    note: str
+    hz: Annotated[float, _within("Hz", 20.0, 20_000.0)]
+    sd_hz: _SdHz
+    repeat_sd_cents: Annotated[float | None, _within("cents", 0.0, 1_000.0)]
+    typed_value: Annotated[float | None, _within("", -1e9, 1e9)]
+    typed_unit: Literal["Hz", "cents"] | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StrengthRecord(Record):
+    """How strong a reed was: pressures at its moments, or how it compared with another by mouth."""
+
+    table: ClassVar = "strengths"
+    noun: ClassVar = "strength reading"
+
+    reed_id: Annotated[int, _of("reeds")]
+    player_id: Annotated[int | None, _of("players")]
+    at: When
+    onset_kpa: _Kpa
+    onset_sd_kpa: _Kpa
+    playing_kpa: _Kpa
+    playing_sd_kpa: _Kpa
+    dropout_kpa: _Kpa
+    dropout_sd_kpa: _Kpa
+    choke_kpa: _Kpa
+    choke_sd_kpa: _Kpa
+    given_unit: Literal["inH2O", "mbar", "kPa"] | None
+    by_mouth: Literal["easier", "same", "a little stronger", "much stronger"] | None
+    than_reed_id: Annotated[int | None, _of("reeds")]
+    remarks: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EaseRecord(Record):
+    """A pinch, or another way of easing."""
+
+    table: ClassVar = "eases"
+    noun: ClassVar = "ease"
+
+    reed_id: Annotated[int, _of("reeds")]
+    at: When
+    how: Literal["pinch", "other"]
+    remarks: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlayRecord(Record):
+    """Minutes that a reed was played."""
+
+    table: ClassVar = "plays"
+    noun: ClassVar = "spell of playing"
+
+    reed_id: Annotated[int, _of("reeds")]
+    player_id: Annotated[int | None, _of("players")]
+    chanter_id: Annotated[int | None, _of("chanters")]
+    at: When
+    minutes: Annotated[float, _within("min", 0.0, 1_440.0)]
+    level_dba: Annotated[float | None, _within("dB(A)", 20.0, 140.0)]
+    room_degc: _RoomDegc
+    room_rh: _RoomRh
+    remarks: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MouthTestRecord(Record):
+    """A mouth that tested a reed, and until when the reed rests for others."""
+
+    table: ClassVar = "mouth_tests"
+    noun: ClassVar = "mouth test"
+
+    reed_id: Annotated[int, _of("reeds")]
+    player_id: Annotated[int, _of("players")]
+    at: When
+    rests_until: When
+    remarks: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PinMarkRecord(Record):
+    """Where a drone's pin stood, and its pitch there, if a meter told it."""
+
+    table: ClassVar = "pin_marks"
+    noun: ClassVar = "pin mark"
+
+    drone_id: Annotated[int, _of("drones")]
+    at: When
+    pin_mm: Annotated[float, _PinMm]
+    hz: Annotated[float | None, _within("Hz", 20.0, 2_000.0)]
+    sd_hz: _SdHz
+    remarks: str | None
+
+
+#: Every kind of row by its table, in an order in which whatever is referred to comes first.
+RECORDS: Final[Mapping[str, type[Record]]] = MappingProxyType(
+    {
+        kind.table: kind
+        for kind in (
+            LotRecord,
+            PlayerRecord,
+            ChanterRecord,
+            DroneRecord,
+            ReedRecord,
+            SettingRecord,
+            TapeRecord,
+            TakeRecord,
+            PitchRecord,
+            StrengthRecord,
+            EaseRecord,
+            PlayRecord,
+            MouthTestRecord,
+            PinMarkRecord,
+        )
+    }
+)
