@@ -14,6 +14,7 @@ from canebench.store.database import LedgerError
 from canebench.store.engine import open_database
 from canebench.store.ledger import Ledger, open_ledger
 from canebench.store.migrate import migrate, revision_of
+from canebench.store.records import LotRecord, ReedRecord
 from canebench.store.schema import HEAD
 from support.ledgers import dump_of, take_in
 
@@ -90,8 +91,8 @@ def test_every_released_ledger_comes_up_to_date_with_its_rows(
     ledger = open_ledger(url)
     assert revision_of(ledger.database) == HEAD
     with ledger.reading() as reader:
-        assert reader.row("reeds", 3)["number"] == "A3"
-        (act,) = reader.story("lots", 2)
+        assert reader.row(ReedRecord, 3).number == "A3"
+        (act,) = reader.story(LotRecord, 2)
         assert act.who == "Morag"
     ledger.undo(1, who="Ailsa")
     assert take_in(ledger, "autumn")[0] == 3

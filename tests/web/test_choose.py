@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+from canebench.store.records import TakeRecord
+
 if TYPE_CHECKING:
     from starlette.applications import Starlette
     from starlette.testclient import TestClient
@@ -80,8 +82,8 @@ def test_what_is_missing_is_said_with_where_to_tell_it(client: TestClient) -> No
 def test_a_take_on_a_scale_of_another_bench_stops_nothing(client: TestClient, app: Starlette) -> None:
     ledger = app.state.context.ledger
     with ledger.act("x", who="x", said="x") as act:
-        for take in act.rows("takes", {"reed_id": 2}):
-            act.update("takes", take["id"], {"scale": "elsewhere"}, read=take)
+        for take in act.rows(TakeRecord, {"reed_id": 2}):
+            act.update(take, {"scale": "elsewhere"})
     said = rows(client.get("/choose?player=Isla%20Penhallow").text)
     assert "suits now" in said["2"]
     assert "balance, pitch" in said["2"]

@@ -7,19 +7,19 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final, TypeVar, overload
+from typing import TYPE_CHECKING, Final, TypeVar
 
 from canebench.base.errors import NotFoundError
 from canebench.store.records import Record
 from canebench.store.story import acts_of
-from canebench.store.tables import OWN, TABLES, Row, Table, Value, table_named
+from canebench.store.tables import OWN, TABLES, Row, Table, Value
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
 
     from canebench.store.database import Connection
 
-Kind = TypeVar("Kind", bound=Record)
+AnyRecord = TypeVar("AnyRecord", bound=Record)
 #: No id is greater: every reader of an export keeps numbers up to here exactly.
 LAST_ID: Final = 2**53
 #: So many numbers are asked for in one query.
@@ -48,10 +48,9 @@ class Reader:
     def __init__(self, connection: Connection) -> None:
         self.connection = connection
 
-    @overload
     def rows(
         self,
-        kind: type[Kind],
+        record: type[AnyRecord],
         where: Mapping[str, Value] | None = None,
         *,
         order: str = "id",
@@ -59,36 +58,13 @@ class Reader:
         offset: int = 0,
         removed: bool = False,
         like: Like | None = None,
-    ) -> list[Kind]: ...
-    @overload
-    def rows(
-        self,
-        kind: str,
-        where: Mapping[str, Value] | None = None,
-        *,
-        order: str = "id",
-        limit: int | None = None,
-        offset: int = 0,
-        removed: bool = False,
-        like: Like | None = None,
-    ) -> list[Row]: ...
-    def rows(
-        self,
-        kind: type[Record] | str,
-        where: Mapping[str, Value] | None = None,
-        *,
-        order: str = "id",
-        limit: int | None = None,
-        offset: int = 0,
-        removed: bool = False,
-        like: Like | None = None,
-    ) -> list[Any]:
-        """Rows of a kind that match, in the order of a column (`-column` the other way about).
+    ) -> list[AnyRecord]:
+        """Rows of a table that match, in the order of a column (`-column` the other way about).
 
         `like` is columns and a text that stands somewhere in one, in small letters or capitals. The order
         `#column` puts texts by their length first: 2 before 10.
         """
-        known = _known(kind)
+        known = TABLES[record.table]
         condition, values = _condition(known, where, like, removed=removed)
         name = order.lstrip("-#")
         _checked_name(known, name)
@@ -97,38 +73,37 @@ class Reader:
         sql = f"SELECT * FROM {known.name} WHERE {condition} ORDER BY {length}{name}{way}, id{way}"
         if limit is not None:
             sql += f" LIMIT {int(limit)} OFFSET {int(offset)}"
-        return _as(kind, self.connection.rows(sql, values))
+        return [record(**row) for row in self.connection.rows(sql, values)]
 
-    @overload
-    def row(self, kind: type[Kind], row_id: int) -> Kind: ...
-    @overload
-    def row(self, kind: str, row_id: int) -> Row: ...
-    def row(self, kind: type[Record] | str, row_id: int) -> Any:
+    def row(self, record: type[AnyRecord], row_id: int) -> AnyRecord:
         """One row, in the bin or not; an error where there is none."""
-        known = _known(kind)
-        found = self._by_id(known.name, row_id)
-        if not found:
-            raise NotFoundError(f"There is no {known.noun} {row_id} in this ledger.")
-        return _as(kind, found)[0]
+        return record(**self.raw_row(TABLES[record.table], row_id))
 
-    @overload
-    def find(self, kind: type[Kind], name: str, value: Value) -> Kind | None: ...
-    @overload
-    def find(self, kind: str, name: str, value: Value) -> Row | None: ...
-    def find(self, kind: type[Record] | str, name: str, value: Value) -> Any:
+    def raw_row(self, table: Table, row_id: int) -> Row:
+        """One row as it stands in the database."""
+        found = self._by_id(table.name, row_id)
+        if not found:
+            raise NotFoundError(f"There is no {table.noun} {row_id} in this ledger.")
+        return found[0]
+
+    def raw_rows(self, table: Table) -> list[Row]:
+        """Every row outside the bin as it stands in the database."""
+        return self.connection.rows(f"SELECT * FROM {table.name} WHERE removed_at IS NULL ORDER BY id")
+
+    def find(self, record: type[AnyRecord], name: str, value: Value) -> AnyRecord | None:
         """The row whose column has that value, None where there is none (outside the bin)."""
-        found = self.rows(kind, {name: value}, limit=1)
+        found = self.rows(record, {name: value}, limit=1)
         return found[0] if found else None
 
     def count(
         self,
-        kind: type[Record] | str,
+        record: type[Record],
         where: Mapping[str, Value] | None = None,
         *,
         like: Like | None = None,
     ) -> int:
         """How many rows there are outside the bin, that match."""
-        known = _known(kind)
+        known = TABLES[record.table]
         condition, values = _condition(known, where, like, removed=False)
         sql = f"SELECT count(*) AS n FROM {known.name} WHERE {condition}"
         return int(self.connection.rows(sql, values)[0]["n"])
@@ -140,53 +115,42 @@ class Reader:
 
     def counts(
         self,
-        kind: type[Record] | str,
+        record: type[Record],
         column: str,
         where: Mapping[str, Value] | None = None,
         *,
         like: Like | None = None,
     ) -> dict[Value, int]:
         """How many rows there are outside the bin, that match, for each value of a column."""
-        known = _known(kind)
+        known = TABLES[record.table]
         _checked_name(known, column)
         condition, values = _condition(known, where, like, removed=False)
         sql = f"SELECT {column} AS value, count(*) AS n FROM {known.name} WHERE {condition} GROUP BY {column}"
         return {row["value"]: row["n"] for row in self.connection.rows(sql, values)}
 
-    @overload
     def of_many(
-        self, kind: type[Kind], column: str, ids: Collection[Value], *, order: str = "id"
-    ) -> list[Kind]: ...
-    @overload
-    def of_many(self, kind: str, column: str, ids: Collection[Value], *, order: str = "id") -> list[Row]: ...
-    def of_many(
-        self, kind: type[Record] | str, column: str, ids: Collection[Value], *, order: str = "id"
-    ) -> list[Any]:
+        self, record: type[AnyRecord], column: str, ids: Collection[Value], *, order: str = "id"
+    ) -> list[AnyRecord]:
         """Rows outside the bin whose column holds one of these, in the order of another."""
-        known = _known(kind)
+        known = TABLES[record.table]
         _checked_name(known, column)
         _checked_name(known, order)
         if not ids:
             return []
         marks = ", ".join("?" * len(ids))
         sql = f"SELECT * FROM {known.name} WHERE removed_at IS NULL AND {column} IN ({marks})"
-        return _as(kind, self.connection.rows(f"{sql} ORDER BY {order}, id", list(ids)))
+        found = self.connection.rows(f"{sql} ORDER BY {order}, id", list(ids))
+        return [record(**row) for row in found]
 
-    def by_id(self, kind: type[Kind], ids: Iterable[int | None]) -> dict[int | None, Kind]:
+    def by_id(self, record: type[AnyRecord], ids: Iterable[int | None]) -> dict[int | None, AnyRecord]:
         """Rows outside the bin by their id; an id that is None has none."""
-        return {row.id: row for row in self.of_many(kind, "id", list({*ids} - {None}))}
+        return {row.id: row for row in self.of_many(record, "id", list({*ids} - {None}))}
 
-    @overload
     def newest_of_many(
-        self, kind: type[Kind], column: str, ids: Sequence[Value], *, order: str
-    ) -> list[Kind]: ...
-    @overload
-    def newest_of_many(self, kind: str, column: str, ids: Sequence[Value], *, order: str) -> list[Row]: ...
-    def newest_of_many(
-        self, kind: type[Record] | str, column: str, ids: Sequence[Value], *, order: str
-    ) -> list[Any]:
+        self, record: type[AnyRecord], column: str, ids: Sequence[Value], *, order: str
+    ) -> list[AnyRecord]:
         """For each of these, of the rows outside the bin whose column holds it, the last in that order."""
-        known = _known(kind)
+        known = TABLES[record.table]
         _checked_name(known, column)
         _checked_name(known, order)
         found: list[Row] = []
@@ -199,13 +163,11 @@ class Reader:
             )
             last = f"SELECT id FROM ({placed}) AS placed WHERE place = 1"
             found += self.connection.rows(f"SELECT * FROM {known.name} WHERE id IN ({last})", list(some))
-        return _as(kind, found)
+        return [record(**row) for row in found]
 
-    def sums(
-        self, kind: type[Record] | str, column: str, by: str, ids: Sequence[Value]
-    ) -> dict[Value, float]:
+    def sums(self, record: type[Record], column: str, by: str, ids: Sequence[Value]) -> dict[Value, float]:
         """The sum of a column over the rows outside the bin that hold each of these, where there are any."""
-        known = _known(kind)
+        known = TABLES[record.table]
         _checked_name(known, column)
         _checked_name(known, by)
         if not ids:
@@ -215,7 +177,7 @@ class Reader:
         found = self.connection.rows(
             f"{sql} WHERE removed_at IS NULL AND {by} IN ({marks}) GROUP BY {by}", list(ids)
         )
-        return {row["value"]: float(row["total"] or 0.0) for row in found}
+        return {row["value"]: row["total"] for row in found if row["total"] is not None}
 
     def act(self, act_id: int) -> ActRecord:
         """One act with its changes."""
@@ -235,13 +197,15 @@ class Reader:
             for row in self.connection.rows(sql + f" ORDER BY id DESC LIMIT {int(limit)}", values)
         ]
 
-    def story(self, table: str, row_id: int, *, newest: int | None = None, skip: int = 0) -> list[ActRecord]:
+    def story(
+        self, record: type[Record], row_id: int, *, newest: int | None = None, skip: int = 0
+    ) -> list[ActRecord]:
         """Every act that touched one row, or a row that refers to it, in the bin or not, oldest first.
 
         With `newest`, only so many of the last, `skip` before the very last: a page of a long story. The
         number of queries does not grow with the story, but for one more for each 5,000 acts.
         """
-        known = table_named(table)
+        known = TABLES[record.table]
         safe = row_id if 1 <= row_id <= LAST_ID else 0
         acts = acts_of(self.connection, known, safe, newest=newest, skip=skip)[::-1]
         changes: dict[Value, list[Row]] = {act["id"]: [] for act in acts}
@@ -272,14 +236,6 @@ class Reader:
         }
         found["changes"] = self.connection.rows("SELECT * FROM changes ORDER BY act_id, place")
         return found
-
-
-def _known(kind: type[Record] | str) -> Table:
-    return table_named(kind if isinstance(kind, str) else kind.table)
-
-
-def _as(kind: type[Record] | str, rows: list[Row]) -> list[Any]:
-    return rows if isinstance(kind, str) else [kind(**row) for row in rows]
 
 
 def _condition(

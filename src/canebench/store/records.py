@@ -251,6 +251,17 @@ class StrengthRecord(Record):
     than_reed_id: Annotated[int | None, _of("reeds")]
     remarks: str | None
 
+    @property
+    def pressures_kpa(self) -> dict[str, tuple[float, float | None]]:
+        """What was read at each moment, with its standard uncertainty, kPa."""
+        told = {
+            "onset": (self.onset_kpa, self.onset_sd_kpa),
+            "playing": (self.playing_kpa, self.playing_sd_kpa),
+            "dropout": (self.dropout_kpa, self.dropout_sd_kpa),
+            "choke": (self.choke_kpa, self.choke_sd_kpa),
+        }
+        return {moment: (kpa, sd) for moment, (kpa, sd) in told.items() if kpa is not None}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EaseRecord(Record):

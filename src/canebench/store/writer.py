@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
 from canebench.store.reader import LAST_ID, ActRecord, Reader
+from canebench.store.records import RECORDS
 from canebench.store.refused_edits import StaleEditError, taken, whole_number
 from canebench.store.tables import TABLES, Column, Row, Table, table_named
 from canebench.store.values import checked, plain_text
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from canebench.store.database import Connection
+    from canebench.store.reader import AnyRecord
+    from canebench.store.records import Record
     from canebench.store.tables import Value
 
 #: So many values are bound in one statement: the least that any database of ours takes is 32,766.
@@ -82,26 +85,18 @@ class Writer(Reader):
         self._note_many(known, made)
         return ids
 
-    def update(
-        self, table: str, row_id: int, values: Mapping[str, Value], *, read: Mapping[str, Value]
-    ) -> Row:
-        """Change a row that was read as `read`; refused where it has another version by now."""
-        known = table_named(table)
-        now = self.row(table, row_id)
-        if now["version"] != read.get("version") or now["removed_at"] is not None:
-            raise StaleEditError(noun=known.noun, row_id=row_id, read=read, now=now)
+    def update(self, read: AnyRecord, values: Mapping[str, Value]) -> AnyRecord:
+        """Change a row that was read so; refused where it has another version by now."""
+        known, now = self._unchanged(read)
         after = {**now, **self._checked(known, values, new=False), "version": now["version"] + 1}
         self._replace(known, after)
         self._note(known, after, now, after)
-        return after
+        return type(read)(**after)
 
-    def remove(self, table: str, row_id: int, *, read: Mapping[str, Value]) -> None:
-        """Into the bin; refused while other rows outside the bin refer to it."""
-        known = table_named(table)
-        now = self.row(table, row_id)
-        if now["version"] != read.get("version") or now["removed_at"] is not None:
-            raise StaleEditError(noun=known.noun, row_id=row_id, read=read, now=now)
-        self._check_free(known, row_id)
+    def remove(self, read: Record) -> None:
+        """Put a row that was read so into the bin; refused while others outside the bin refer to it."""
+        known, now = self._unchanged(read)
+        self._check_free(known, read.id)
         after = {**now, "version": now["version"] + 1, "removed_at": self.at}
         self._replace(known, after)
         self._note(known, after, now, after)
@@ -111,7 +106,7 @@ class Writer(Reader):
         put_back: set[tuple[str, int]] = set()
         for table, row_id, before, after in reversed(record.changes):
             known = table_named(table)
-            now = self.row(table, row_id)
+            now = self.raw_row(known, row_id)
             touched = (table, row_id) in put_back
             if after is None or not (touched or now["version"] == after["version"] or _same(now, after)):
                 raise StaleEditError(noun=known.noun, row_id=row_id, read=after or {}, now=now)
@@ -141,10 +136,18 @@ class Writer(Reader):
                 count += 1
         return count
 
+    def _unchanged(self, read: Record) -> tuple[Table, Row]:
+        """The table of a row, and the row as it is now; an error where that is not as it was read."""
+        known = table_named(read.table)
+        now = self.raw_row(known, read.id)
+        if now["version"] != read.version or now["removed_at"] is not None:
+            raise StaleEditError(noun=known.noun, row_id=read.id, read=read.values(), now=now)
+        return known, now
+
     def _check_free(self, table: Table, row_id: int) -> None:
         for other in TABLES.values():
             for column in other.columns:
-                if column.refers == table.name and self.rows(other.name, {column.name: row_id}, limit=1):
+                if column.refers == table.name and self.find(RECORDS[other.name], column.name, row_id):
                     raise InputError(
                         field=f"{table.noun} {row_id}",
                         given="a removal",

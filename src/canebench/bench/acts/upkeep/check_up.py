@@ -25,6 +25,7 @@ from canebench.sound.files.recording import Recording
 from canebench.store.engine import open_database
 from canebench.store.migrate import revision_of
 from canebench.store.reader import Reader
+from canebench.store.records import ReedRecord, TakeRecord
 from canebench.store.schema import HEAD
 from canebench.store.sqlite import Sqlite
 
@@ -107,7 +108,9 @@ def _state(database: Database, url: str) -> Found:
                 do = "canebench restore, from a backup"
                 return Found(what="Ledger", verdict="broken", said=what, do=do)
         reader = Reader(connection)
-        counts = f"{reader.count('reeds')} reeds, {reader.count('takes')} takes" if revision == HEAD else ""
+        counts = (
+            f"{reader.count(ReedRecord)} reeds, {reader.count(TakeRecord)} takes" if revision == HEAD else ""
+        )
     if revision != HEAD:
         said_old = f"revision {revision}; this version's is {HEAD}"
         do = "any command migrates an older one, after a snapshot"
