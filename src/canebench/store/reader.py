@@ -265,22 +265,12 @@ def _checked_name(table: Table, name: str) -> None:
 
 
 def _act(row: Row, changes: Sequence[Row]) -> ActRecord:
-    return ActRecord(
-        id=row["id"],
-        at=str(row["at"]),
-        who=str(row["who"]),
-        kind=str(row["kind"]),
-        said=str(row["said"]),
-        undoes=None if row["undoes"] is None else int(row["undoes"]),
-        undone_by=None if row["undone_by"] is None else int(row["undone_by"]),
-        changes=tuple(
-            (str(one["in_table"]), one["row_id"], _row(one["before"]), _row(one["after"])) for one in changes
-        ),
-    )
+    told = ((one["in_table"], one["row_id"], _row(one["before"]), _row(one["after"])) for one in changes)
+    return ActRecord(**row, changes=tuple(told))
 
 
-def _row(text: Value) -> Row | None:
+def _row(text: str | None) -> Row | None:
     if text is None:
         return None
-    found: Row = json.loads(str(text))
+    found: Row = json.loads(text)
     return found

@@ -9,10 +9,20 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass, replace
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Final, Literal, get_args
+from typing import (
+    TYPE_CHECKING,
+    Annotated,
+    Any,
+    ClassVar,
+    Final,
+    Literal,
+    TypeVar,
+    dataclass_transform,
+    get_args,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
     from typing import Self
 
 #: How a value is written: `when` is an ISO 8601 time in UTC, `day` an ISO 8601 date, `flag` 0 or 1.
@@ -59,7 +69,7 @@ class Record:
     """One row.
 
     `id` is counted from 1 and never used twice; `version` is 1 when new, one more with every change;
-    `removed_at` is when it went into the bin. `noun` is what one row is called.
+    `removed_at` is when it went into the bin.
     """
 
     table: ClassVar[str]
@@ -78,6 +88,25 @@ class Record:
         return asdict(self)
 
 
+_records: dict[str, type[Record]] = {}
+#: Every kind of row by its table, in an order in which whatever is referred to comes first.
+RECORDS: Final[Mapping[str, type[Record]]] = MappingProxyType(_records)
+Kept = TypeVar("Kept", bound=Record)
+
+
+@dataclass_transform(frozen_default=True, kw_only_default=True)
+def _kept_in(table: str, *, noun: str) -> Callable[[type[Kept]], type[Kept]]:
+    """A record of a table of that name; `noun` is what one row is called."""
+
+    def made(record: type[Kept]) -> type[Kept]:
+        kept = dataclass(frozen=True, slots=True, kw_only=True)(record)
+        kept.table, kept.noun = table, noun
+        _records[table] = kept
+        return kept
+
+    return made
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NamedRecord(Record):
     """One row of what goes by a name."""
@@ -85,12 +114,9 @@ class NamedRecord(Record):
     name: Name
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@_kept_in("lots", noun="lot")
 class LotRecord(NamedRecord):
     """Reeds bought together."""
-
-    table: ClassVar = "lots"
-    noun: ClassVar = "lot"
 
     bought_on: Annotated[str | None, Holds(kind="day")]
     count: Annotated[int, _within("", 1, 10_000)]
@@ -101,24 +127,18 @@ class LotRecord(NamedRecord):
     remarks: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@_kept_in("players", noun="player")
 class PlayerRecord(NamedRecord):
     """A player: what they blow now, and will not blow past."""
-
-    table: ClassVar = "players"
-    noun: ClassVar = "player"
 
     blows_kpa: _Kpa
     ceiling_kpa: _Kpa
     remarks: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@_kept_in("chanters", noun="chanter")
 class ChanterRecord(NamedRecord):
     """A chanter, with its sizes as TOML if they are known."""
-
-    table: ClassVar = "chanters"
-    noun: ClassVar = "chanter"
 
     player_id: Annotated[int | None, _of("players")]
     chanter_toml: str | None
@@ -126,12 +146,9 @@ class ChanterRecord(NamedRecord):
     remarks: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@_kept_in("drones", noun="drone")
 class DroneRecord(NamedRecord):
     """A drone, and the mark on its pin."""
-
-    table: ClassVar = "drones"
-    noun: ClassVar = "drone"
 
     kind: Literal["bass", "tenor"]
     player_id: Annotated[int | None, _of("players")]
@@ -139,12 +156,9 @@ class DroneRecord(NamedRecord):
     remarks: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@_kept_in("reeds", noun="reed")
 class ReedRecord(Record):
     """A reed and the state it is in."""
-
-    table: ClassVar = "reeds"
-    noun: ClassVar = "reed"
 
     number: Name
     lot_id: Annotated[int | None, _of("lots")]
@@ -156,12 +170,9 @@ class ReedRecord(Record):
     remarks: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@_kept_in("settings", noun="setting")
 class SettingRecord(Record):
     """How a reed sat in a chanter."""
-
-    table: ClassVar = "settings"
-    noun: ClassVar = "setting"
 
     reed_id: Annotated[int, _of("reeds")]
     chanter_id: Annotated[int, _of("chanters")]
@@ -173,12 +184,9 @@ class SettingRecord(Record):
     remarks: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@_kept_in("tapes", noun="strip of tape")
 class TapeRecord(Record):
     """A strip of tape on a hole, in a setting."""
-
-    table: ClassVar = "tapes"
-    noun: ClassVar = "strip of tape"
 
     setting_id: Annotated[int, _of("settings")]
     hole: str
@@ -186,12 +194,9 @@ class TapeRecord(Record):
     covered_sd_mm: Annotated[float | None, _within("mm", 0.0, 10.0)]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@_kept_in("takes", noun="take")
 class TakeRecord(Record):
     """A take: what was played, on what, against which reference, in which room."""
-
-    table: ClassVar = "takes"
-    noun: ClassVar = "take"
 
     reed_id: Annotated[int | None, _of("reeds")]
     chanter_id: Annotated[int | None, _of("chanters")]
@@ -212,12 +217,9 @@ class TakeRecord(Record):
     remarks: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@_kept_in("pitches", noun="pitch")
 class PitchRecord(Record):
     """A note of a take; `typed_value` is what was typed, where it was."""
-
-    table: ClassVar = "pitches"
-    noun: ClassVar = "pitch"
 
     take_id: Annotated[int, _of("takes")]
     note: str
@@ -228,12 +230,9 @@ class PitchRecord(Record):
     typed_unit: Literal["Hz", "cents"] | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@_kept_in("strengths", noun="strength reading")
 class StrengthRecord(Record):
     """How strong a reed was: pressures at its moments, or how it compared with another by mouth."""
-
-    table: ClassVar = "strengths"
-    noun: ClassVar = "strength reading"
 
     reed_id: Annotated[int, _of("reeds")]
     player_id: Annotated[int | None, _of("players")]
@@ -263,12 +262,9 @@ class StrengthRecord(Record):
         return {moment: (kpa, sd) for moment, (kpa, sd) in told.items() if kpa is not None}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@_kept_in("eases", noun="ease")
 class EaseRecord(Record):
     """A pinch, or another way of easing."""
-
-    table: ClassVar = "eases"
-    noun: ClassVar = "ease"
 
     reed_id: Annotated[int, _of("reeds")]
     at: When
@@ -276,12 +272,9 @@ class EaseRecord(Record):
     remarks: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@_kept_in("plays", noun="spell of playing")
 class PlayRecord(Record):
     """Minutes that a reed was played."""
-
-    table: ClassVar = "plays"
-    noun: ClassVar = "spell of playing"
 
     reed_id: Annotated[int, _of("reeds")]
     player_id: Annotated[int | None, _of("players")]
@@ -294,12 +287,9 @@ class PlayRecord(Record):
     remarks: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@_kept_in("mouth_tests", noun="mouth test")
 class MouthTestRecord(Record):
     """A mouth that tested a reed, and until when the reed rests for others."""
-
-    table: ClassVar = "mouth_tests"
-    noun: ClassVar = "mouth test"
 
     reed_id: Annotated[int, _of("reeds")]
     player_id: Annotated[int, _of("players")]
@@ -308,12 +298,9 @@ class MouthTestRecord(Record):
     remarks: str | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@_kept_in("pin_marks", noun="pin mark")
 class PinMarkRecord(Record):
     """Where a drone's pin stood, and its pitch there, if a meter told it."""
-
-    table: ClassVar = "pin_marks"
-    noun: ClassVar = "pin mark"
 
     drone_id: Annotated[int, _of("drones")]
     at: When
@@ -321,27 +308,3 @@ class PinMarkRecord(Record):
     hz: Annotated[float | None, _within("Hz", 20.0, 2_000.0)]
     sd_hz: _SdHz
     remarks: str | None
-
-
-#: Every kind of row by its table, in an order in which whatever is referred to comes first.
-RECORDS: Final[Mapping[str, type[Record]]] = MappingProxyType(
-    {
-        kind.table: kind
-        for kind in (
-            LotRecord,
-            PlayerRecord,
-            ChanterRecord,
-            DroneRecord,
-            ReedRecord,
-            SettingRecord,
-            TapeRecord,
-            TakeRecord,
-            PitchRecord,
-            StrengthRecord,
-            EaseRecord,
-            PlayRecord,
-            MouthTestRecord,
-            PinMarkRecord,
-        )
-    }
-)

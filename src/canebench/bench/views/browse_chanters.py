@@ -185,8 +185,8 @@ def edit_chanter(
     Sizes that are left empty stay as they are.
     """
     values: dict[str, Value] = {"name": told.get("name"), "remarks": told.get("remarks")}
-    if told.get("sizes"):
-        values["chanter_toml"] = parse(str(told["sizes"]), name="the sizes").text
+    if sizes := told.get("sizes"):
+        values["chanter_toml"] = parse(sizes, name="the sizes").text
     with ledger.reading() as reader:
         row = reader.row(ChanterRecord, chanter_id)
         player = reader.find(PlayerRecord, "name", told["player"]) if told.get("player") else None
