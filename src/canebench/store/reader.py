@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, TypeVar
 
 from canebench.base.errors import NotFoundError
-from canebench.store.records import Record
+from canebench.store.records import Record, as_records
 from canebench.store.story import acts_of
 from canebench.store.tables import OWN, TABLES, Row, Table, Value
 
@@ -73,11 +73,11 @@ class Reader:
         sql = f"SELECT * FROM {known.name} WHERE {condition} ORDER BY {length}{name}{way}, id{way}"
         if limit is not None:
             sql += f" LIMIT {int(limit)} OFFSET {int(offset)}"
-        return [record(**row) for row in self.connection.rows(sql, values)]
+        return as_records(record, self.connection.rows(sql, values))
 
     def row(self, record: type[AnyRecord], row_id: int) -> AnyRecord:
         """One row, in the bin or not; an error where there is none."""
-        return record(**self.raw_row(TABLES[record.table], row_id))
+        return as_records(record, [self.raw_row(TABLES[record.table], row_id)])[0]
 
     def raw_row(self, table: Table, row_id: int) -> Row:
         """One row as it stands in the database."""
@@ -140,7 +140,7 @@ class Reader:
         marks = ", ".join("?" * len(ids))
         sql = f"SELECT * FROM {known.name} WHERE removed_at IS NULL AND {column} IN ({marks})"
         found = self.connection.rows(f"{sql} ORDER BY {order}, id", list(ids))
-        return [record(**row) for row in found]
+        return as_records(record, found)
 
     def by_id(self, record: type[AnyRecord], ids: Iterable[int | None]) -> dict[int | None, AnyRecord]:
         """Rows outside the bin by their id; an id that is None has none."""
@@ -163,7 +163,7 @@ class Reader:
             )
             last = f"SELECT id FROM ({placed}) AS placed WHERE place = 1"
             found += self.connection.rows(f"SELECT * FROM {known.name} WHERE id IN ({last})", list(some))
-        return [record(**row) for row in found]
+        return as_records(record, found)
 
     def sums(self, record: type[Record], column: str, by: str, ids: Sequence[Value]) -> dict[Value, float]:
         """The sum of a column over the rows outside the bin that hold each of these, where there are any."""

@@ -7,7 +7,7 @@ by `tests/store/test_schema.py` and `tests/store/test_records.py`.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, fields, replace
 from types import MappingProxyType
 from typing import (
     TYPE_CHECKING,
@@ -22,7 +22,7 @@ from typing import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
     from typing import Self
 
 #: How a value is written: `when` is an ISO 8601 time in UTC, `day` an ISO 8601 date, `flag` 0 or 1.
@@ -89,6 +89,8 @@ class Record:
 
 
 _records: dict[str, type[Record]] = {}
+#: How each field of a kind of record is filled, by its column's name.
+_setters: dict[type[Record], tuple[tuple[str, Callable[[Record, Any], None]], ...]] = {}
 #: Every kind of row by its table, in an order in which whatever is referred to comes first.
 RECORDS: Final[Mapping[str, type[Record]]] = MappingProxyType(_records)
 Kept = TypeVar("Kept", bound=Record)
@@ -102,9 +104,24 @@ def _kept_in(table: str, *, noun: str) -> Callable[[type[Kept]], type[Kept]]:
         kept = dataclass(frozen=True, slots=True, kw_only=True)(record)
         kept.table, kept.noun = table, noun
         _records[table] = kept
+        _setters[kept] = tuple((field.name, getattr(kept, field.name).__set__) for field in fields(kept))
         return kept
 
     return made
+
+
+def as_records(record: type[Kept], rows: Iterable[Mapping[str, Any]]) -> list[Kept]:
+    """Rows as they leave the database, each by the names of its columns.
+
+    A frozen record's own `__init__` takes twice as long: a third of the time of a list of all reeds.
+    """
+    found, setters = [], _setters[record]
+    for row in rows:
+        made = object.__new__(record)
+        for name, fill in setters:
+            fill(made, row[name])
+        found.append(made)
+    return found
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
