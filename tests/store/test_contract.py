@@ -414,6 +414,19 @@ def test_undo_of_a_new_row_puts_it_into_the_bin_and_back(ledger: Ledger) -> None
         assert reader.count(ReedRecord) == 2
 
 
+def test_undo_puts_nothing_into_the_bin_that_others_refer_to(ledger: Ledger) -> None:
+    """Also where it goes there because an undoing of an undoing is undone."""
+    with ledger.act("take-in", who="A", said="x") as act:
+        lot = act.insert("lots", {"name": "spring", "count": 1})
+    again = ledger.undo(ledger.undo(1, who="A"), who="A")
+    with ledger.act("take-in", who="A", said="x") as act:
+        act.insert("reeds", {"number": "1", "lot_id": lot, "state": "new", "state_since": act.at})
+    for refused in (1, again):
+        with pytest.raises(InputError, match=r"a reed refers to it|undone by act"):
+            ledger.undo(refused, who="A")
+    assert row_of(ledger, LotRecord, lot).removed_at is None
+
+
 def test_undo_of_a_removal_brings_the_row_back(ledger: Ledger) -> None:
     _, (reed, _) = take_in(ledger)
     before = row_of(ledger, ReedRecord, reed)

@@ -113,10 +113,11 @@ class Writer(Reader):
             put_back.add((table, row_id))
             back = {**(before or now), "version": now["version"] + 1}
             if before is None:
-                self._check_free(known, row_id)
                 back["removed_at"] = self.at
             if back["removed_at"] is None:
                 self._check_references(known, [back])
+            elif now["removed_at"] is None:
+                self._check_free(known, row_id)
             self._replace(known, back)
             self._note(known, back, now, back)
         self.connection.run("UPDATE acts SET undoes = ? WHERE id = ?", [record.id, self.act_id])
