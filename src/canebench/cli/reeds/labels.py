@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from canebench.cli.options.ledger_options import print_json, reads
+from canebench.cli.options.numbers import COUNT
 from canebench.cli.text.words import paragraph, show, width
 
 
@@ -20,8 +21,12 @@ from canebench.cli.text.words import paragraph, show, width
 @click.option(
     "--out", required=True, type=click.Path(path_type=Path), metavar="FILE.pdf", help="The PDF to write."
 )
-@click.option("--columns", default=5, show_default=True, metavar="N", help="Labels side by side, up to 7.")
-@click.option("--rows", default=13, show_default=True, metavar="N", help="Labels down the sheet, up to 22.")
+@click.option(
+    "--columns", type=COUNT, default=5, show_default=True, metavar="N", help="Labels side by side, up to 7."
+)
+@click.option(
+    "--rows", type=COUNT, default=13, show_default=True, metavar="N", help="Labels down the sheet, up to 22."
+)
 @reads
 def command(
     *,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 import click
 
 from canebench.cli.options.ledger_options import print_json, reads
+from canebench.cli.options.numbers import COUNT
 from canebench.cli.text.words import labelled, paragraph, show, strong, table, width
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ _PAGE: Final = 100
 @click.option("--lot", metavar="NAME", help="Only reeds of this lot.")
 @click.option("--player", metavar="NAME", help="Only reeds of this player.")
 @click.option("--search", metavar="TEXT", help="Only reeds with this in their number or remarks.")
-@click.option("--limit", type=int, metavar="N", help="At most so many; 100 on the page, all with --json.")
+@click.option("--limit", type=COUNT, metavar="N", help="At most so many; 100 on the page, all with --json.")
 @reads
 def command(
     *,

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import click
 
 from canebench.cli.failure import REFUSED
+from canebench.cli.options.numbers import NUMBER
 from canebench.cli.options.reference import hertz_from
 from canebench.cli.options.setting_options import done_from, setting_options, told_without
 from canebench.cli.text.words import show
@@ -63,7 +64,7 @@ def reference_from(ctx: click.Context, param: click.Parameter, value: str) -> _N
 )
 @setting_options
 @click.option(
-    "--low-a-near", "low_a_near_hz", type=float, metavar="HERTZ", help="Roughly where low A is, if unusual."
+    "--low-a-near", "low_a_near_hz", type=NUMBER, metavar="HERTZ", help="Roughly where low A is, if unusual."
 )
 def command(
     *,

@@ -6,11 +6,12 @@ import webbrowser
 
 import click
 
+from canebench.cli.options.numbers import COUNT
 from canebench.cli.text.words import paragraph, show, width
 
 
 @click.command("serve", short_help="Open the bench in a browser on this machine.")
-@click.option("--port", type=int, default=0, metavar="NUMBER", help="A fixed port [any free one].")
+@click.option("--port", type=COUNT, default=0, metavar="NUMBER", help="A fixed port [any free one].")
 @click.option("--no-browser", is_flag=True, help="Only show the link; do not open it.")
 @click.option(
     "--ledger",
