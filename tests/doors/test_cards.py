@@ -62,7 +62,7 @@ def fit(
         chanter = act.insert("chanters", {"name": name, "player_id": player})
         of_reed: Row = {"reed_id": reed, "at": act.at}
         in_chanter: Row = {**of_reed, "chanter_id": chanter}
-        setting = act.insert("settings", {**in_chanter, "seat_mm": 0.5, "hemp_turns": 14.0})
+        setting = act.insert("settings", {**in_chanter, "seat_mm": 0.5})
         for hole, covered in (("E", 1.5), ("high G", 0.8), ("D", 0.75)):
             act.insert("tapes", {"setting_id": setting, "hole": hole, "covered_mm": covered})
         kept: Row = {
@@ -166,7 +166,6 @@ def test_a_card_is_a6_tagged_and_says_what_the_ledger_says(ledger: Ledger, tmp_p
         "new since",
         "number 3",
         "0.50 mm deeper than the hand seat",
-        "14 turns",
         "3 strips, as drawn",
         "cents from the scale harmonic, against the drones (low A 478.00 ± 0.10 Hz)",
         "6.5 ± 0.7 cents flat of the drones",

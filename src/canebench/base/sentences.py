@@ -29,8 +29,3 @@ def seat_said(seat_mm: float) -> str:
     if not seat_mm:
         return "as seated by hand, firm"
     return f"{number(abs(seat_mm), 2)} mm {'deeper' if seat_mm > 0 else 'higher'} than the hand seat"
-
-
-def hemp_said(turns: float | None) -> str:
-    """Turns of hemp, or that nobody counted them."""
-    return "not counted" if turns is None else f"{turns:g} turns"

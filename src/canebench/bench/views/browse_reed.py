@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError, NotFoundError
 from canebench.base.pressure import kpa_to_inh2o
-from canebench.base.sentences import hemp_said, seat_said
+from canebench.base.sentences import seat_said
 from canebench.base.uncertain import number
 from canebench.bench.acts.ledger import number_of
 from canebench.bench.views.kept_take import kept_report
@@ -76,7 +76,6 @@ class ReedPage:
     pinches: int
     pinches_said: str
     seat: str
-    hemp: str
     tape: str
     past_ceiling: list[str]
     report: TakeReport | None
@@ -102,7 +101,7 @@ def reed_page(ledger: Ledger, reed_id: int) -> ReedPage:
         pinches = reader.count("eases", {**of_reed, "how": "pinch"})
         used = [take["chanter_id"] for take in takes if take["chanter_id"] is not None]
         story = reader.story("reeds", reed_id, newest=_STORY)[::-1]
-        seat, hemp, tape = _setting_said(reader, of_reed)
+        seat, tape = _setting_said(reader, of_reed)
         last = reports[-1] if reports else None
         return ReedPage(
             reed=reed,
@@ -115,7 +114,6 @@ def reed_page(ledger: Ledger, reed_id: int) -> ReedPage:
             pinches=pinches,
             pinches_said=eases_said(pinches),
             seat=seat,
-            hemp=hemp,
             tape=tape,
             past_ceiling=_past_ceiling(reader, reed, strengths),
             report=last,
@@ -146,13 +144,12 @@ def _removal(reed: Row, story: list[ActRecord]) -> int | None:
     return next((act.id for act in story if act.kind == "remove" and act.undone_by is None), None)
 
 
-def _setting_said(reader: Reader, of_reed: Mapping[str, Value]) -> tuple[str, str, str]:
-    """Seat, hemp and tape as they were last written down."""
+def _setting_said(reader: Reader, of_reed: Mapping[str, Value]) -> tuple[str, str]:
+    """Seat and tape as they were last written down."""
     settings = reader.rows("settings", of_reed, order="-at", limit=1)
     if not settings:
-        return "not written down yet", "not counted", "not written down yet"
+        return "not written down yet", "not written down yet"
     setting = settings[0]
-    turns = setting["hemp_turns"]
     taped = [
         f"{tape['hole']} {number(float(tape['covered_mm'] or 0.0), 1)} mm"
         for tape in reader.rows("tapes", {"setting_id": setting["id"]})
@@ -160,7 +157,6 @@ def _setting_said(reader: Reader, of_reed: Mapping[str, Value]) -> tuple[str, st
     ]
     return (
         seat_said(float(setting["seat_mm"] or 0.0)),
-        hemp_said(None if turns is None else float(turns)),
         ", ".join(taped) or "none",
     )
 
