@@ -24,7 +24,7 @@ from canebench.store.ledger import Ledger, open_ledger
 from doors.run import run
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from canebench.store.tables import Row
 
@@ -97,8 +97,16 @@ def fits(ledger: Ledger, number: str, *, history: str | None = None) -> list[boo
     return [bool(one) for one in json.loads(found)]
 
 
+def _pictures(template: str, data: Mapping[str, object], *, ppi: float) -> list[bytes]:
+    """The pages as pictures, of the same source and data as the PDF."""
+    source, inputs = typeset._source(template), typeset._inputs(data)
+    made = typst.compile(source, format="png", ppi=ppi, sys_inputs=inputs)
+    assert made is not None
+    return [made] if isinstance(made, bytes) else made
+
+
 def card_png(ledger: Ledger, number: str) -> bytes:
-    (page,) = typeset.typeset_png("card.typ", card_data(card_of(ledger, number)), ppi=200)
+    (page,) = _pictures("card.typ", card_data(card_of(ledger, number)), ppi=200)
     return page
 
 
@@ -321,7 +329,7 @@ def test_a_number_that_no_code_holds_is_refused_in_a_sentence(ledger: Ledger, tm
 def test_every_label_is_read_back_and_stands_where_it_should(ledger: Ledger) -> None:
     run("lot", "autumn", "--count", "70", "--first", "1000")
     reeds = list_reeds(ledger)
-    pages = typeset.typeset_png("labels.typ", label_data(reeds, Grid()), ppi=300)
+    pages = _pictures("labels.typ", label_data(reeds, Grid()), ppi=300)
     assert len(pages) == 2
     found = [one for page in pages for one in codes_in(page)]
     assert sorted(found) == sorted(f"canebench reed {reed['number']}" for reed in reeds)
@@ -338,9 +346,9 @@ def test_grids_hold_what_they_say_and_codes_are_8_to_14_mm(
     assert size_mm(opened(out)) == [(210.0, 297.0)] * (2 if columns * rows > 1 else 3)
     # 25 modules of 33 are the code, the rest its quiet zone.
     assert 8.0 <= Grid(columns=columns, rows=rows).code_mm * 25 / 33 <= 14.0
-    page = typeset.typeset_png(
-        "labels.typ", label_data(list_reeds(ledger), Grid(columns=columns, rows=rows)), ppi=300
-    )[0]
+    page = _pictures("labels.typ", label_data(list_reeds(ledger), Grid(columns=columns, rows=rows)), ppi=300)[
+        0
+    ]
     assert len(codes_in(page)) == columns * rows
 
 

@@ -155,24 +155,9 @@ def from_kpa(pressure_kpa: float, unit: PressureUnit) -> float:
     return pressure_kpa / _KPA_PER[unit]
 
 
-def inh2o_to_kpa(pressure_inh2o: float) -> float:
-    """Inches of water as kPa: 0.249089 kPa each. Guarded by `tests/published/test_pressure.py`."""
-    return to_kpa(pressure_inh2o, PressureUnit.INH2O)
-
-
 def kpa_to_inh2o(pressure_kpa: float) -> float:
     """The pressure in inches of water. Guarded by `tests/published/test_pressure.py`."""
     return from_kpa(pressure_kpa, PressureUnit.INH2O)
-
-
-def mbar_to_kpa(pressure_mbar: float) -> float:
-    """Millibars as kPa: 0.1 kPa each. Guarded by `tests/invariants/test_pressure.py`."""
-    return to_kpa(pressure_mbar, PressureUnit.MBAR)
-
-
-def kpa_to_mbar(pressure_kpa: float) -> float:
-    """The pressure in millibars. Guarded by `tests/invariants/test_pressure.py`."""
-    return from_kpa(pressure_kpa, PressureUnit.MBAR)
 
 
 def parse_pressure(text: str, *, field: str = "pressure") -> GaugeReading:

@@ -12,9 +12,6 @@ from typing import Final
 from canebench.base.errors import InputError
 from canebench.base.sizes import PER_CENT, Range, is_finite, said
 
-#: More than half a hole damps the note (common practice, no source).
-MOST_OF_DIAMETER: Final = 0.5
-
 #: 1 / Fok's function: the inner end correction of a round opening in a wall across a tube, over that of one
 #: in an open wall, by the ratio of the radii (Fok 1941, C. R. Acad. Sci. USSR 31:875; coefficients from
 #: memory, their sum at ratio 1 checked to vanish within 0.013).

@@ -122,15 +122,6 @@ def reference_minutes(rule: Rule, level_dba: float) -> float:
     return _EIGHT_HOURS_MIN / math.exp2((level_dba - rule.eight_hours_dba) / rule.exchange_db)
 
 
-def allowed_minutes(rule: Rule, level_dba: float) -> float:
-    """As `reference_minutes`, but 0 above the rule's ceiling and never more than a day of 1440 min.
-
-    Guarded by `tests/published/test_exposure.py` and `tests/invariants/test_exposure.py`.
-    """
-    reference_min = reference_minutes(rule, level_dba)
-    return 0.0 if too_loud(rule, level_dba) else min(reference_min, CLOCK_DAY_MIN)
-
-
 def too_loud(rule: Rule, level_dba: float) -> bool:
     """Whether `level_dba` is above what the rule allows for any time at all.
 

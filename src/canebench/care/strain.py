@@ -56,17 +56,6 @@ def within_ceiling(kpa: float, ceiling_kpa: float) -> Caution | None:
     return Caution(hazard=Hazard.CEILING, say=say)
 
 
-def advised_kpa(wanted_kpa: float, ceiling_kpa: float) -> float:
-    """The strength that advice may name, kPa: what is wanted, but never above the ceiling.
-
-    Both 0 to 30 kPa, else `InputError`. Common practice, no source. Guarded by
-    `tests/invariants/test_strain.py`.
-    """
-    _PRESSURE.check("pressure", wanted_kpa)
-    _PRESSURE.check("ceiling", ceiling_kpa)
-    return min(wanted_kpa, ceiling_kpa)
-
-
 def _both(kpa: float, digits: int) -> str:
     inches = number(from_kpa(kpa, PressureUnit.INH2O), digits)
     return f"{inches} inH2O ({number(kpa, digits)} kPa)"
