@@ -24,6 +24,11 @@ def capitalized(words: str) -> str:
     return words[0].upper() + words[1:]
 
 
+def cannot(verb: str, error: OSError) -> str:
+    """Why a place or a file "cannot be" read or written, as the system tells it."""
+    return f"that cannot be {verb} ({error.strerror or type(error).__name__})"
+
+
 def seat_said(seat_mm: float) -> str:
     """Where a reed sits, from the firm hand seat, mm; + is deeper."""
     if not seat_mm:

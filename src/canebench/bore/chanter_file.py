@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.fingering import HOLES
 from canebench.base.sizes import PER_CENT, Range, is_finite, is_number, said
-from canebench.base.toml_file import read_text, tables
+from canebench.base.toml_file import POINT_NOT_COMMA, read_text, tables
 from canebench.bore.geometry import BORE_LENGTH, MOST_SECTIONS, BoreSection, Chanter, Hole, Reed, Seat
 
 if TYPE_CHECKING:
@@ -222,7 +222,7 @@ def _point(where: str, entry: object) -> tuple[float, float]:
         field=where,
         given=said(entry),
         allowed="a pair [distance, diameter] is needed",
-        nearest="a point marks decimals, not a comma" if _long_list(entry) else None,
+        nearest=POINT_NOT_COMMA if _long_list(entry) else None,
     )
 
 

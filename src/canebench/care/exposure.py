@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
-from canebench.base.sizes import Range, is_finite, said
+from canebench.base.sizes import MINUS, Range, is_finite, said
 from canebench.care.rules import (
     CLOCK_DAY_MIN,
     EU_LIMIT,
@@ -34,7 +34,7 @@ _MINUTES: Final = Range(
     high=CLOCK_DAY_MIN,
     usual=60.0,
     unit="min",
-    slips=((-1.0, "without the minus sign"), (1 / 60, "if that was seconds")),
+    slips=(MINUS, (1 / 60, "if that was seconds")),
 )
 _MOST_PLAYERS: Final = 1000
 

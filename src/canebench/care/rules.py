@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from canebench.base.sizes import Range
+from canebench.base.sizes import MINUS, POINT, Range
 
 #: Every rule speaks of a day of eight hours.
 _EIGHT_HOURS_MIN: Final = 480.0
@@ -22,7 +22,7 @@ LEVEL: Final = Range(
     high=140.0,
     usual=100.0,
     unit="dB(A)",
-    slips=((-1.0, "without the minus sign"), (0.1, "if the decimal point slipped")),
+    slips=(MINUS, POINT),
 )
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from canebench.base.pressure import PressureUnit, from_kpa
+from canebench.base.pressure import KPA_SLIPS, PressureUnit, from_kpa
 from canebench.base.sizes import Range
 from canebench.base.uncertain import number
 from canebench.care.cautions import CAUTIONS, Caution, Hazard
@@ -18,12 +18,7 @@ _PRESSURE: Final = Range(
     high=30.0,
     usual=7.5,
     unit="kPa",
-    slips=(
-        (-1.0, "without the minus sign"),
-        (0.249089, "if that was inches of water"),
-        (0.1, "if that was millibars"),
-        (0.001, "if that was pascals"),
-    ),
+    slips=KPA_SLIPS,
 )
 
 

@@ -11,7 +11,6 @@ from canebench.cli.text.words import labelled, paragraph, show, table, width
 
 @click.command(
     "care",
-    short_help="How long one may still play at a level, by published rules.",
     epilog="Example: canebench care --level 104 --minutes 30 --players 8 --before 60 --before 90",
 )
 @click.option(

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from canebench.cli.options.ledger_options import print_json, writes
-from canebench.cli.options.numbers import COUNT, NUMBER
+from canebench.cli.options.numbers import COUNT
+from canebench.cli.options.room_options import of_take
 from canebench.cli.text.words import paragraph, show, table, width
 
 if TYPE_CHECKING:
@@ -16,13 +17,10 @@ if TYPE_CHECKING:
 
 @click.command(
     "conditions",
-    short_help="Write down the room in which a take was played, or list the takes' rooms.",
     epilog="Example: canebench conditions 12 --room-degc 18.5 --room-rh 55 --warm 20",
 )
 @click.argument("take", type=COUNT, required=False)
-@click.option("--room-degc", type=NUMBER, metavar="DEGREES", help="Temperature of the room, °C.")
-@click.option("--room-rh", type=NUMBER, metavar="PERCENT", help="Relative humidity of the room, %.")
-@click.option("--warm", "warm_min", type=NUMBER, metavar="MIN", help="How long the pipes were played before.")
+@of_take
 @click.option(
     "--limit", type=COUNT, default=20, show_default=True, metavar="N", help="How many takes are listed."
 )

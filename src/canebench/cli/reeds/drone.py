@@ -11,7 +11,6 @@ from canebench.cli.text.words import paragraph, show, table, width
 
 @click.command(
     "drone",
-    short_help="Mark a drone's pin and note where it stands, or list the drones.",
     epilog="Example: canebench drone 'outside tenor' --pin 44.5",
 )
 @click.argument("name", required=False)

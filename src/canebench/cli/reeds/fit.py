@@ -13,8 +13,8 @@ from canebench.base.errors import InputError
 from canebench.base.parsing import number_from
 from canebench.cli.failure import REFUSED
 from canebench.cli.options.ledger_options import writes
-from canebench.cli.options.numbers import NUMBER
 from canebench.cli.options.reference import aim_options
+from canebench.cli.options.room_options import of_take
 from canebench.cli.options.setting_options import done_from, note_from, setting_options
 from canebench.cli.text.words import paragraph, show, width
 
@@ -43,7 +43,6 @@ def typed_from(
 
 @click.command(
     "fit",
-    short_help="Measure a take of a reed, keep it with its setting, and plan on.",
     epilog="Example: canebench fit take.wav --reed 7 --chanter 'number 3' --deeper 1.5",
 )
 @click.argument("take", required=False, type=click.Path(path_type=Path))
@@ -63,9 +62,7 @@ def typed_from(
 @setting_options
 @click.option("--scale", default="harmonic", show_default=True, metavar="NAME", help="Target scale.")
 @aim_options
-@click.option("--room-degc", type=NUMBER, metavar="DEGREES", help="Temperature of the room, °C.")
-@click.option("--room-rh", type=NUMBER, metavar="PERCENT", help="Relative humidity of the room, %.")
-@click.option("--warm", "warm_min", type=NUMBER, metavar="MIN", help="How long the pipes were played before.")
+@of_take
 @writes
 def command(
     *,

@@ -8,16 +8,16 @@ import click
 
 from canebench.cli.options.ledger_options import print_json, reads
 from canebench.cli.options.numbers import COUNT
+from canebench.cli.options.only import LOT, STATE
 from canebench.cli.text.words import paragraph, show, width
 
 
 @click.command(
     "labels",
-    short_help="Print labels for reeds: number and code.",
     epilog="Example: canebench labels --lot spring --out labels.pdf",
 )
-@click.option("--lot", metavar="NAME", help="Only reeds of this lot.")
-@click.option("--state", metavar="STATE", help="Only reeds of this state: new, on trial, settled, …")
+@LOT
+@STATE
 @click.option(
     "--out", required=True, type=click.Path(path_type=Path), metavar="FILE.pdf", help="The PDF to write."
 )

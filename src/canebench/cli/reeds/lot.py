@@ -11,7 +11,6 @@ from canebench.cli.text.words import paragraph, show, table, width
 
 @click.command(
     "lot",
-    short_help="Take in a lot of reeds, or list the lots.",
     epilog="Example: canebench lot 'spring' --count 30 --bought 2026-03-02 --cane 'Var, medium'",
 )
 @click.argument("name", required=False)

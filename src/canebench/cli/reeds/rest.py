@@ -8,7 +8,7 @@ from canebench.cli.options.ledger_options import tell, writes
 from canebench.cli.options.numbers import NUMBER
 
 
-@click.command("rest", short_help="Let a mouth-tested reed rest before another mouth may.")
+@click.command("rest")
 @click.argument("number")
 @click.option("--player", required=True, metavar="NAME", help="Whose mouth it was.")
 @click.option("--hours", type=NUMBER, metavar="H", help="How long it rests; 48 when not given.")

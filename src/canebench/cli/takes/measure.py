@@ -36,7 +36,6 @@ def reference_from(ctx: click.Context, param: click.Parameter, value: str) -> _N
 
 @click.command(
     "measure",
-    short_help="Measure a take and say the one thing to do next.",
     epilog="Example: canebench measure reed7.wav --svg reed7.svg --title 'Reed 7 in chanter 3'",
 )
 @click.argument("take", required=False, type=click.Path(path_type=Path))

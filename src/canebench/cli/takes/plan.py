@@ -15,7 +15,6 @@ from canebench.cli.text.words import show
 
 @click.command(
     "plan",
-    short_help="Plan seat and tape from a take, one act at a time.",
     epilog="Example: canebench plan reed7.wav --fitting reed7.json --deeper 1.5 --higher 2",
 )
 @click.argument("take", required=False, type=click.Path(path_type=Path))

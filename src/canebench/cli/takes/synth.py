@@ -38,7 +38,6 @@ def offsets_from(ctx: click.Context, param: click.Parameter, values: tuple[str, 
 
 @click.command(
     "synth",
-    short_help="Render a take whose true pitches are known.",
     epilog="Example: canebench synth try.wav --low-a 478 --seed 1 --drones 0 --off 'high A=-9'",
 )
 @click.argument("out", type=click.Path(path_type=Path))

@@ -9,7 +9,7 @@ from canebench.cli.options.numbers import Count
 from canebench.cli.text.words import show, table
 
 
-@click.command("history", short_help="What was done, by whom and when.")
+@click.command("history")
 @click.option(
     "--last", type=Count(1, 10_000), default=20, show_default=True, metavar="N", help="How many acts."
 )

@@ -9,7 +9,7 @@ from canebench.cli.options.numbers import COUNT
 from canebench.cli.text.words import paragraph, show, width
 
 
-@click.command("undo", short_help="Take back the last act, or the one with this number.")
+@click.command("undo")
 @click.argument("act", type=COUNT, required=False)
 @writes
 def command(*, act: int | None, ledger_url: str | None, who: str | None, as_json: bool) -> None:
