@@ -138,27 +138,7 @@ class Prediction:
 
 
 def calibrate(unknowns: Unknowns, takes: Sequence[Take]) -> Knowledge:
-    """Fit the unknowns to all takes; without a take, what was known beforehand.
-
-    Parameters
-    ----------
-    unknowns : Unknowns
-        What is not known of the chanter and its reed, and how far each may be off beforehand.
-    takes : sequence of Take
-        Takes of this reed in this chanter, in whatever settings; perhaps none.
-
-    Returns
-    -------
-    Knowledge
-        The most probable unknowns (P,), their covariance (P, P) and the instrument they stand for.
-
-    Raises
-    ------
-    CanebenchError
-        The instrument as it is thought to be beforehand would not play in one of the settings.
-
-    Source and equation: this module's own words. Guarded by `tests/cross_method/test_calibrate.py`.
-    """
+    """Fit the unknowns to all takes; without a take, what was known beforehand."""
     z: FloatArray = np.zeros(len(unknowns.names))
     covariance: FloatArray = np.eye(z.size)
     misfit = 0.0

@@ -71,11 +71,6 @@ def best_by_strips(
         The drones follow low A, so that only intervals above low A count; otherwise the pitch is fixed.
     most_strips : int
         How many holes may be taped.
-
-    Returns
-    -------
-    list of SettingCandidate
-        At least one; by number of strips, and each strip more than the last leaves worth its while.
     """
     problem = _Problem.of(response, tolerance_cents, follow_low_a=follow_low_a)
     tape, worst = problem.all_choices()
