@@ -21,6 +21,7 @@ from canebench.sound.files.encode import write_recording
 from canebench.sound.files.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from canebench.store.ledger import open_ledger
+from canebench.store.records import PitchRecord, TakeRecord
 from support.running_bench import launched, signed_in_page
 
 if TYPE_CHECKING:
@@ -151,10 +152,8 @@ def _assert_true(folder: Path) -> None:
     truth = render(RECIPE)[1]
     ledger = open_ledger(str(folder / "ledger.db"))
     with ledger.reading() as reader:
-        take = reader.rows("takes", order="-at", limit=1)[0]
-        kept = {
-            str(row["note"]): float(row["hz"] or 0) for row in reader.rows("pitches", {"take_id": take["id"]})
-        }
+        take = reader.rows(TakeRecord, order="-at", limit=1)[0]
+        kept = {row.note: row.hz for row in reader.rows(PitchRecord, {"take_id": take.id})}
     assert set(kept) == set(NOTES)
     at, true_hz = RECIPE.lead_s, defaultdict[str, list[float]](list)
     for planned in RECIPE.notes:
@@ -162,7 +161,7 @@ def _assert_true(folder: Path) -> None:
         at += planned.duration_s
     for name, played_hz in true_hz.items():
         assert abs(hz_to_cents(kept[name], float(np.mean(played_hz)))) < 3.0, name
-    again = measure_take(folder / "takes" / f"{take['recording_sha256']}.flac").measurement
+    again = measure_take(folder / "takes" / f"{take.recording_sha256}.flac").measurement
     for note in again.notes:
         assert abs(hz_to_cents(note.hz, kept[note.note])) <= 0.05
     assert not list((folder / "takes" / "unfinished").glob("*.wav"))

@@ -21,6 +21,7 @@ from canebench.bench.views.paper.card import card_of, command_for
 from canebench.bench.views.paper.print_card import card_data
 from canebench.bench.views.paper.print_labels import Grid, label_data
 from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.records import ChanterRecord, LotRecord, ReedRecord, TakeRecord
 from doors.run import run
 
 if TYPE_CHECKING:
@@ -230,7 +231,7 @@ def test_a_take_of_a_foreign_scale_or_without_reference_says_so(ledger: Ledger) 
     fit(ledger)
     for change in ({"scale": "ours alone"}, {"scale": "harmonic", "reference_hz": None}):
         with ledger.act("x", who="Ailsa", said="x") as act:
-            act.update("takes", 1, change, read=act.row("takes", 1))
+            act.update(act.row(TakeRecord, 1), change)
         (title, rows) = card_of(ledger, "66").groups[1]
         assert title.startswith("Balance, ")
         assert "not known" in dict(rows)["Take"]
@@ -255,7 +256,7 @@ def test_the_card_and_the_other_doors_give_the_same_holes(ledger: Ledger) -> Non
 def test_a_damaged_chanter_file_does_not_spoil_the_card(ledger: Ledger) -> None:
     fit(ledger)
     with ledger.act("x", who="Ailsa", said="x") as act:
-        act.update("chanters", 1, {"chanter_toml": "schema = 7"}, read=act.row("chanters", 1))
+        act.update(act.row(ChanterRecord, 1), {"chanter_toml": "schema = 7"})
     assert "unreadable" in card_of(ledger, "66").drawn_after
 
 
@@ -265,7 +266,7 @@ def test_a_damaged_chanter_file_does_not_spoil_the_card(ledger: Ledger) -> None:
 @pytest.mark.parametrize("name", NASTY)
 def test_names_are_set_as_they_stand(ledger: Ledger, tmp_path: Path, name: str) -> None:
     with ledger.act("x", who="Ailsa", said="x") as act:
-        act.update("lots", 1, {"name": f"{name}L"}, read=act.row("lots", 1))
+        act.update(act.row(LotRecord, 1), {"name": f"{name}L"})
     fit(ledger, name=name)
     out = printed_card(tmp_path, "66")
     assert len(opened(out).pages) == 1
@@ -286,8 +287,8 @@ def test_all_words_fit_with_every_hole_taped_and_every_note_out(
 ) -> None:
     fit(ledger, name=name, off=cents)
     with ledger.act("x", who="Ailsa", said="x") as act:
-        act.update("lots", 1, {"name": name}, read=act.row("lots", 1))
-        act.update("reeds", 1, {"number": "123456-spring-autumn"}, read=act.row("reeds", 1))
+        act.update(act.row(LotRecord, 1), {"name": name})
+        act.update(act.row(ReedRecord, 1), {"number": "123456-spring-autumn"})
         for hole in set(HOLES) - {"E", "high G", "D"}:
             act.insert("tapes", {"setting_id": 1, "hole": hole, "covered_mm": 2.95})
     assert [hole.covered_mm > 0 for hole in card_of(ledger, "123456-spring-autumn").holes] == [True] * 8
@@ -305,8 +306,8 @@ def test_control_words_that_do_not_fit_are_noticed(ledger: Ledger) -> None:
 )
 def test_long_and_foreign_names_stay_on_one_page(ledger: Ledger, tmp_path: Path, name: str) -> None:
     with ledger.act("x", who="Ailsa", said="x") as act:
-        act.update("reeds", 1, {"number": name}, read=act.row("reeds", 1))
-        act.update("lots", 1, {"name": name}, read=act.row("lots", 1))
+        act.update(act.row(ReedRecord, 1), {"number": name})
+        act.update(act.row(LotRecord, 1), {"name": name})
     fit(ledger, name=name)
     assert size_mm(opened(printed_card(tmp_path, name))) == [(105.0, 148.0)]
     assert codes_in(card_png(ledger, name)) == [command_for(name)]
@@ -317,7 +318,7 @@ def test_long_and_foreign_names_stay_on_one_page(ledger: Ledger, tmp_path: Path,
 
 def test_a_number_that_no_code_holds_is_refused_in_a_sentence(ledger: Ledger, tmp_path: Path) -> None:
     with ledger.act("x", who="Ailsa", said="x") as act:
-        act.update("reeds", 1, {"number": "7" * 300}, read=act.row("reeds", 1))
+        act.update(act.row(ReedRecord, 1), {"number": "7" * 300})
     result = run("card", "7" * 300, "--out", str(tmp_path / "card.pdf"))
     assert result.exit_code == 4
     assert "code to print" in result.stderr
@@ -332,7 +333,7 @@ def test_every_label_is_read_back_and_stands_where_it_should(ledger: Ledger) -> 
     pages = _pictures("labels.typ", label_data(reeds, Grid()), ppi=300)
     assert len(pages) == 2
     found = [one for page in pages for one in codes_in(page)]
-    assert sorted(found) == sorted(f"canebench reed {reed['number']}" for reed in reeds)
+    assert sorted(found) == sorted(f"canebench reed {reed.number}" for reed in reeds)
 
 
 @pytest.mark.parametrize(("columns", "rows"), [(1, 1), (3, 8), (5, 13), (7, 22)])

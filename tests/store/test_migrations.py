@@ -18,6 +18,7 @@ from canebench.store.database import LedgerError
 from canebench.store.engine import open_database
 from canebench.store.ledger import Ledger, open_ledger
 from canebench.store.migrate import migrate, revision_of
+from canebench.store.records import ChanterRecord, LotRecord, ReedRecord, SettingRecord, TapeRecord
 from canebench.store.schema import HEAD
 from support.ledgers import dump_of, row_of, take_in
 
@@ -135,8 +136,8 @@ def test_every_released_ledger_comes_up_to_date_with_its_rows(
     ledger = open_ledger(url)
     assert revision_of(ledger.database) == HEAD
     with ledger.reading() as reader:
-        assert reader.row("reeds", 3)["number"] == "A3"
-        (act,) = reader.story("lots", 2)
+        assert reader.row(ReedRecord, 3).number == "A3"
+        (act,) = reader.story(LotRecord, 2)
         assert act.who == "Morag"
     ledger.undo(1, who="Ailsa")
     assert take_in(ledger, "autumn")[0] == 3
@@ -163,11 +164,11 @@ def test_columns_that_go_leave_their_rows_and_what_can_be_undone(
     assert [name for name in gone if name in json.dumps(dump)] == []
     # What was done before can be undone after, and undone again.
     undoing = [ledger.undo(act, who="Ailsa") for act in (3, 2)]
-    assert row_of(ledger, "chanters", 4)["name"] == "old"
-    setting = row_of(ledger, "settings", 6)
-    assert (setting["seat_mm"], setting["remarks"]) == (0.5, "Morag's")
+    assert row_of(ledger, ChanterRecord, 4).name == "old"
+    setting = row_of(ledger, SettingRecord, 6)
+    assert (setting.seat_mm, setting.remarks) == (0.5, "Morag's")
     ledger.undo(undoing[0], who="Ailsa")
-    assert row_of(ledger, "settings", 6)["remarks"] == "Morag's; hemp: 14 turns"
+    assert row_of(ledger, SettingRecord, 6).remarks == "Morag's; hemp: 14 turns"
     # Nothing is lost: a snapshot from before is kept, whole.
     (kept,) = snapshots(ledger.database)
     assert verify_backup(kept) == []
@@ -182,7 +183,7 @@ def test_a_backup_of_an_older_revision_comes_back_and_up_to_date(
     ledger = open_ledger(url)
     before = dump_of(ledger)
     with ledger.act("fit", who="Ailsa", said="tore it") as act:
-        act.remove("tapes", 9, read=row_of(ledger, "tapes", 9))
+        act.remove(row_of(ledger, TapeRecord, 9))
     (kept,) = snapshots(ledger.database)
     restore_backup(kept, ledger.database, tmp_path / "takes", at="2026-03-02T19:00:00Z")
     assert revision_of(ledger.database) == "0001"

@@ -12,9 +12,8 @@ import pytest
 
 from canebench.store.database import LedgerError
 from canebench.store.engine import open_database
-from canebench.store.reader import OWN
 from canebench.store.schema import statements
-from canebench.store.tables import TABLES, Column
+from canebench.store.tables import OWN, TABLES, Column
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -49,8 +49,8 @@ def command(
             print_json(drones)
             return
         rows = [
-            (str(d["name"]), str(d["kind"]), str(d["player"] or "–"), _mm(d["pin_mark_mm"]), _mm(d["pin_mm"]))
-            for d in drones
+            (drone.name, drone.kind, drone.player or "–", _mm(drone.pin_mark_mm), _mm(drone.pin_mm))
+            for drone in drones
         ]
         empty = "No drone here yet: canebench drone 'outside tenor' --kind tenor --mark 42\n"
         heads = ("drone", "kind", "player", "mark", "pin last")
@@ -62,11 +62,9 @@ def command(
     if as_json:
         print_json({"drone": kept, "said": None if noted is None else noted.said})
         return
-    said = (
-        f"Drone {name}: {kept['kind']}, mark at {_mm(kept['pin_mark_mm'])}." if noted is None else noted.said
-    )
+    said = f"Drone {name}: {kept.kind}, mark at {_mm(kept.pin_mark_mm)}." if noted is None else noted.said
     show(paragraph(said, columns=width()))
 
 
-def _mm(value: object) -> str:
+def _mm(value: float | None) -> str:
     return "–" if value is None else f"{value:g} mm"

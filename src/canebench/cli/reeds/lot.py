@@ -45,10 +45,7 @@ def command(
         if as_json:
             print_json(lots)
             return
-        rows = [
-            (str(one["name"]), str(one["count"]), str(one["bought_on"] or "–"), str(one["cane"] or "–"))
-            for one in lots
-        ]
+        rows = [(one.name, str(one.count), one.bought_on or "–", one.cane or "–") for one in lots]
         show(
             table(("lot", "reeds", "bought", "cane"), rows, columns=width(), words=True)
             if rows

@@ -34,5 +34,7 @@ def command(
     from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
     from canebench.bench.acts.reeds.reed_days import play_reed  # noqa: PLC0415
 
-    done = play_reed(the_ledger(ledger_url), number, minutes=minutes, who=the_writer(who), **told)
+    done = play_reed(
+        the_ledger(ledger_url), number, minutes=minutes, who=the_writer(who), player=None, **told
+    )
     tell(done, as_json=as_json)
