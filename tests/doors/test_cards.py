@@ -25,7 +25,7 @@ from canebench.store.records import ChanterRecord, LotRecord, ReedRecord, TakeRe
 from doors.run import run
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from canebench.store.tables import Row
 
@@ -63,7 +63,7 @@ def fit(
         chanter = act.insert("chanters", {"name": name, "player_id": player})
         of_reed: Row = {"reed_id": reed, "at": act.at}
         in_chanter: Row = {**of_reed, "chanter_id": chanter}
-        setting = act.insert("settings", {**in_chanter, "seat_mm": 0.5, "hemp_turns": 14.0})
+        setting = act.insert("settings", {**in_chanter, "seat_mm": 0.5})
         for hole, covered in (("E", 1.5), ("high G", 0.8), ("D", 0.75)):
             act.insert("tapes", {"setting_id": setting, "hole": hole, "covered_mm": covered})
         kept: Row = {
@@ -98,8 +98,16 @@ def fits(ledger: Ledger, number: str, *, history: str | None = None) -> list[boo
     return [bool(one) for one in json.loads(found)]
 
 
+def _pictures(template: str, data: Mapping[str, object], *, ppi: float) -> list[bytes]:
+    """The pages as pictures, of the same source and data as the PDF."""
+    source, inputs = typeset._source(template), typeset._inputs(data)
+    made = typst.compile(source, format="png", ppi=ppi, sys_inputs=inputs)
+    assert made is not None
+    return [made] if isinstance(made, bytes) else made
+
+
 def card_png(ledger: Ledger, number: str) -> bytes:
-    (page,) = typeset.typeset_png("card.typ", card_data(card_of(ledger, number)), ppi=200)
+    (page,) = _pictures("card.typ", card_data(card_of(ledger, number)), ppi=200)
     return page
 
 
@@ -167,7 +175,6 @@ def test_a_card_is_a6_tagged_and_says_what_the_ledger_says(ledger: Ledger, tmp_p
         "new since",
         "number 3",
         "0.50 mm deeper than the hand seat",
-        "14 turns",
         "3 strips, as drawn",
         "cents from the scale harmonic, against the drones (low A 478.00 ± 0.10 Hz)",
         "6.5 ± 0.7 cents flat of the drones",
@@ -323,7 +330,7 @@ def test_a_number_that_no_code_holds_is_refused_in_a_sentence(ledger: Ledger, tm
 def test_every_label_is_read_back_and_stands_where_it_should(ledger: Ledger) -> None:
     run("lot", "autumn", "--count", "70", "--first", "1000")
     reeds = list_reeds(ledger)
-    pages = typeset.typeset_png("labels.typ", label_data(reeds, Grid()), ppi=300)
+    pages = _pictures("labels.typ", label_data(reeds, Grid()), ppi=300)
     assert len(pages) == 2
     found = [one for page in pages for one in codes_in(page)]
     assert sorted(found) == sorted(f"canebench reed {reed.number}" for reed in reeds)
@@ -340,9 +347,9 @@ def test_grids_hold_what_they_say_and_codes_are_8_to_14_mm(
     assert size_mm(opened(out)) == [(210.0, 297.0)] * (2 if columns * rows > 1 else 3)
     # 25 modules of 33 are the code, the rest its quiet zone.
     assert 8.0 <= Grid(columns=columns, rows=rows).code_mm * 25 / 33 <= 14.0
-    page = typeset.typeset_png(
-        "labels.typ", label_data(list_reeds(ledger), Grid(columns=columns, rows=rows)), ppi=300
-    )[0]
+    page = _pictures("labels.typ", label_data(list_reeds(ledger), Grid(columns=columns, rows=rows)), ppi=300)[
+        0
+    ]
     assert len(codes_in(page)) == columns * rows
 
 

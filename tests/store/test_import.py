@@ -204,6 +204,19 @@ def test_a_mapping_goes_before_the_headers(ledger: Ledger) -> None:
         look(ledger, "lots", text, ImportChoices(ids="kept", duplicates="skip", mapping={"lot": mapping}))
 
 
+def test_columns_of_an_older_export_are_left_out_and_said(ledger: Ledger) -> None:
+    """The control: a column that never was is refused."""
+    text = f"reed,chanter,at,seat_mm [mm],seat_sd_mm [mm],hemp_turns [turns]\n1,C,{_NOW},0.5,0.1,14\n"
+    found = look(ledger, "settings", text)
+    assert problems(found) == []
+    left_out = [one.header for one in found.matched if one.column is None]
+    assert left_out == ["seat_sd_mm [mm]", "hemp_turns [turns]"]
+    bring(ledger, "settings", text)
+    (row,) = rows(ledger, "settings")
+    assert row["seat_mm"] == 0.5
+    assert look(ledger, "settings", text.replace("hemp_turns", "hemp_knots")).problem_count == 1
+
+
 def test_columns_that_are_needed_or_stand_twice_are_said(ledger: Ledger) -> None:
     found = look(ledger, "lots", "name,Name\nA,B\n")
     assert problems(found) == [(1, "Name", "this header"), (1, "count", "no such column")]

@@ -159,7 +159,6 @@ class ChanterRecord(NamedRecord):
 
     player_id: Annotated[int | None, _of("players")]
     chanter_toml: str | None
-    fitting_json: str | None
     remarks: str | None
 
 
@@ -195,8 +194,6 @@ class SettingRecord(Record):
     chanter_id: Annotated[int, _of("chanters")]
     at: When
     seat_mm: Annotated[float, _within("mm", -10.0, 10.0)]
-    seat_sd_mm: Annotated[float | None, _within("mm", 0.0, 10.0)]
-    hemp_turns: Annotated[float | None, _within("turns", 0.0, 100.0)]
     pinches: Annotated[int | None, _within("", 0, 20)]
     remarks: str | None
 
@@ -208,7 +205,6 @@ class TapeRecord(Record):
     setting_id: Annotated[int, _of("settings")]
     hole: str
     covered_mm: Annotated[float, _within("mm", 0.0, 10.0)]
-    covered_sd_mm: Annotated[float | None, _within("mm", 0.0, 10.0)]
 
 
 @_kept_in("takes", noun="take")

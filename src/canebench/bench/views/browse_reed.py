@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError, NotFoundError
 from canebench.base.pressure import kpa_to_inh2o
-from canebench.base.sentences import hemp_said, seat_said
+from canebench.base.sentences import seat_said
 from canebench.base.uncertain import number
 from canebench.bench.acts.reeds.reed_days import pitches_of
 from canebench.bench.views.kept_take import kept_report
@@ -74,7 +74,6 @@ class ReedPage:
     moves: tuple[str, ...]
     minutes: str
     seat: str
-    hemp: str
     tape: str
     past_ceiling: list[str]
     report: TakeReport | None
@@ -94,7 +93,7 @@ def reed_page(ledger: Ledger, reed_id: int) -> ReedPage:
         reports = [report_of(take, pitches[take.id]) for take in known.takes]
         used = {take.chanter_id for take in known.takes if take.chanter_id is not None}
         setting = known.settings[-1] if known.settings else None
-        seat, hemp, tape = _setting_said(reader, setting)
+        seat, tape = _setting_said(reader, setting)
         last = reports[-1] if reports else None
         story = known.acts[::-1]
         return ReedPage(
@@ -105,7 +104,6 @@ def reed_page(ledger: Ledger, reed_id: int) -> ReedPage:
             moves=tuple(state.value for state in MOVES[State(reed.state)]),
             minutes=number(known.minutes, 0),
             seat=seat,
-            hemp=hemp,
             tape=tape,
             past_ceiling=_past_ceiling(reader, reed, known.strengths),
             report=last,
@@ -132,16 +130,16 @@ def _removal(reed: ReedRecord, story: list[ActRecord]) -> int | None:
     return next((act.id for act in story if act.kind == "remove" and act.undone_by is None), None)
 
 
-def _setting_said(reader: Reader, setting: SettingRecord | None) -> tuple[str, str, str]:
-    """Seat, hemp and tape as they were last written down."""
+def _setting_said(reader: Reader, setting: SettingRecord | None) -> tuple[str, str]:
+    """Seat and tape as they were last written down."""
     if setting is None:
-        return "not written down yet", "not counted", "not written down yet"
+        return "not written down yet", "not written down yet"
     taped = [
         f"{tape.hole} {number(tape.covered_mm, 1)} mm"
         for tape in reader.rows(TapeRecord, {"setting_id": setting.id})
         if tape.covered_mm > 0
     ]
-    return seat_said(setting.seat_mm), hemp_said(setting.hemp_turns), ", ".join(taped) or "none"
+    return seat_said(setting.seat_mm), ", ".join(taped) or "none"
 
 
 def _past_ceiling(reader: Reader, reed: ReedRecord, strengths: list[StrengthRecord]) -> list[str]:

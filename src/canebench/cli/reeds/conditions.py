@@ -5,20 +5,19 @@ from __future__ import annotations
 import click
 
 from canebench.cli.options.ledger_options import print_json, writes
+from canebench.cli.options.numbers import COUNT
+from canebench.cli.options.room_options import of_take
 from canebench.cli.text.words import paragraph, show, table, width
 
 
 @click.command(
     "conditions",
-    short_help="Write down the room in which a take was played, or list the takes' rooms.",
     epilog="Example: canebench conditions 12 --room-degc 18.5 --room-rh 55 --warm 20",
 )
-@click.argument("take", type=int, required=False)
-@click.option("--room-degc", type=float, metavar="DEGREES", help="Temperature of the room, °C.")
-@click.option("--room-rh", type=float, metavar="PERCENT", help="Relative humidity of the room, %.")
-@click.option("--warm", "warm_min", type=float, metavar="MIN", help="How long the pipes were played before.")
+@click.argument("take", type=COUNT, required=False)
+@of_take
 @click.option(
-    "--limit", type=int, default=20, show_default=True, metavar="N", help="How many takes are listed."
+    "--limit", type=COUNT, default=20, show_default=True, metavar="N", help="How many takes are listed."
 )
 @writes
 def command(

@@ -5,23 +5,23 @@ from __future__ import annotations
 import click
 
 from canebench.cli.options.ledger_options import print_json, writes
+from canebench.cli.options.numbers import NUMBER
 from canebench.cli.text.words import paragraph, show, table, width
 
 
 @click.command(
     "drone",
-    short_help="Mark a drone's pin and note where it stands, or list the drones.",
     epilog="Example: canebench drone 'outside tenor' --pin 44.5",
 )
 @click.argument("name", required=False)
 @click.option("--kind", metavar="KIND", help="bass or tenor; needed for a new drone.")
 @click.option("--player", metavar="NAME", help="Whose pipes they are.")
-@click.option("--mark", "mark_mm", type=float, metavar="MM", help="The mark on the pin: how far out, mm.")
+@click.option("--mark", "mark_mm", type=NUMBER, metavar="MM", help="The mark on the pin: how far out, mm.")
 @click.option(
-    "--pin", "pin_mm", type=float, metavar="MM", help="How far out it stands now, in tune with low A."
+    "--pin", "pin_mm", type=NUMBER, metavar="MM", help="How far out it stands now, in tune with low A."
 )
-@click.option("--hz", type=float, metavar="HERTZ", help="The drone's pitch there, if a meter told it.")
-@click.option("--sd", "sd_hz", type=float, metavar="HERTZ", help="The standard uncertainty of that pitch.")
+@click.option("--hz", type=NUMBER, metavar="HERTZ", help="The drone's pitch there, if a meter told it.")
+@click.option("--sd", "sd_hz", type=NUMBER, metavar="HERTZ", help="The standard uncertainty of that pitch.")
 @writes
 def command(
     *,

@@ -10,7 +10,6 @@ from canebench.cli.text.words import show, table, width
 
 @click.command(
     "player",
-    short_help="Tell what a player blows now, or list the players.",
     epilog="Example: canebench player Morag --blows '28 inH2O' --ceiling '32 inH2O'",
 )
 @click.argument("name", required=False)

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from canebench.cli.options.ledger_options import print_json, reads
+from canebench.cli.options.numbers import COUNT
+from canebench.cli.options.only import LOT, STATE
 from canebench.cli.text.words import labelled, paragraph, show, strong, table, width
 
 if TYPE_CHECKING:
@@ -19,15 +21,14 @@ _PAGE: Final = 100
 
 @click.command(
     "reed",
-    short_help="List the reeds, or tell one reed's whole story.",
     epilog="Example: canebench reed 7, or canebench reed --state 'breaking in'",
 )
 @click.argument("number", required=False)
-@click.option("--state", metavar="STATE", help="Only reeds of this state: new, on trial, settled, …")
-@click.option("--lot", metavar="NAME", help="Only reeds of this lot.")
+@STATE
+@LOT
 @click.option("--player", metavar="NAME", help="Only reeds of this player.")
 @click.option("--search", metavar="TEXT", help="Only reeds with this in their number or remarks.")
-@click.option("--limit", type=int, metavar="N", help="At most so many; 100 on the page, all with --json.")
+@click.option("--limit", type=COUNT, metavar="N", help="At most so many; 100 on the page, all with --json.")
 @reads
 def command(
     *,

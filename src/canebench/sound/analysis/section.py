@@ -96,7 +96,18 @@ def hear(section: Section) -> Heard:
 
 
 def hear_closely(section: Section) -> Closely:
-    """The same, and more of it."""
+    """The same, and more of it.
+
+    Parameters
+    ----------
+    section : Section
+        Up to half a minute of a recording, decimated.
+
+    Returns
+    -------
+    Closely
+        What `hear` gives, the course of each held note's phase (cycles by time), and the drones at its end.
+    """
     frames = frames_of(section)
     runs = drone_runs(section, frames)
     rest, holds, crowded = _notes(frames, runs)

@@ -92,7 +92,7 @@ async def take(request: Request) -> Response:
     return await _take(request, None, 200)
 
 
-async def look(request: Request) -> Response:
+async def sound_pictures(request: Request) -> Response:
     """One take with its sound drawn."""
     path = await run_in_threadpool(_recording, request)
     picture = f"/takes/{request.path_params['take']}/spectrogram.png"

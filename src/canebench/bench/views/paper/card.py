@@ -13,7 +13,7 @@ from canebench.base.errors import InputError
 from canebench.base.fingering import HOLES
 from canebench.base.notes import HIGH_A, NOTES
 from canebench.base.pressure import kpa_to_inh2o
-from canebench.base.sentences import hemp_said, seat_said
+from canebench.base.sentences import seat_said
 from canebench.base.uncertain import Uncertain, number
 from canebench.bench.acts.ledger import reed_numbered
 from canebench.bench.views.drawing.draw_beam import draw_bare
@@ -160,11 +160,10 @@ def _holes(file: ChanterFile, tape_mm: dict[str, float]) -> tuple[TapedHole, ...
 def _setting_group(newest: _Newest) -> tuple[str, Words]:
     setting = newest.setting
     if setting is None:
-        return "Setting", (("Seat", "not written down yet"), ("Hemp", "not counted"), ("Tape", "not known"))
+        return "Setting", (("Seat", "not written down yet"), ("Tape", "not known"))
     strips = sum(covered > 0 for covered in newest.tape_mm.values())
     words = (
         ("Seat", seat_said(setting.seat_mm)),
-        ("Hemp", hemp_said(setting.hemp_turns)),
         ("Tape", f"{strips} {'strip' if strips == 1 else 'strips'}, as drawn" if strips else "none"),
     )
     return f"Setting, {_day(setting.at)}", words
