@@ -18,8 +18,17 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.records import (
+    STATES,
+    ChanterRecord,
+    LotRecord,
+    PitchRecord,
+    PlayerRecord,
+    PlayRecord,
+    ReedRecord,
+    TakeRecord,
+)
 from canebench.store.sqlite import connect
-from canebench.store.tables import STATES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -159,8 +168,8 @@ def _fill_people(path: Path) -> None:
 
 
 def _takes_of(reader: Reader, reed: int) -> None:
-    for take in reader.rows("takes", {"reed_id": reed}, order="-at"):
-        reader.rows("pitches", {"take_id": take["id"]})
+    for take in reader.rows(TakeRecord, {"reed_id": reed}, order="-at"):
+        reader.rows(PitchRecord, {"take_id": take.id})
 
 
 def _pages(ledger: Ledger, *, reeds: int, takes: int) -> None:
@@ -171,23 +180,23 @@ def _pages(ledger: Ledger, *, reeds: int, takes: int) -> None:
 
     asked: dict[str, Callable[[Reader], object]] = {
         "reeds of a state, a page of 50": lambda reader: reader.rows(
-            "reeds",
+            ReedRecord,
             {"state": chance.choice(STATES)},
             order="number",
             limit=50,
             offset=50 * chance.randint(0, reeds // 400),
         ),
-        "a reed's story": lambda reader: reader.story("reeds", reed()),
+        "a reed's story": lambda reader: reader.story(ReedRecord, reed()),
         "a chanter's story, a page of 200": lambda reader: reader.story(
-            "chanters", chance.randint(2, _CHANTERS), newest=200, skip=200 * chance.randint(0, 3)
+            ChanterRecord, chance.randint(2, _CHANTERS), newest=200, skip=200 * chance.randint(0, 3)
         ),
-        "the story of who plays half of all": lambda reader: reader.story("players", 1, newest=200),
+        "the story of who plays half of all": lambda reader: reader.story(PlayerRecord, 1, newest=200),
         "a lot's story, the newest 200": lambda reader: reader.story(
-            "lots", chance.randint(1, reeds // 100), newest=200
+            LotRecord, chance.randint(1, reeds // 100), newest=200
         ),
         "a reed's takes with their pitches": lambda reader: _takes_of(reader, reed()),
-        "a reed by its number": lambda reader: reader.find("reeds", "number", f"{reed():06d}"),
-        "newest takes, a page of 50": lambda reader: reader.rows("takes", order="-at", limit=50),
+        "a reed by its number": lambda reader: reader.find(ReedRecord, "number", f"{reed():06d}"),
+        "newest takes, a page of 50": lambda reader: reader.rows(TakeRecord, order="-at", limit=50),
         "history, a page of 50": lambda reader: reader.history(
             limit=50, before=chance.randint(100, reeds + takes)
         ),
@@ -222,8 +231,8 @@ def _crowd(path: Path, *, writers: int, acts: int) -> None:
     turned_away = sum(one.returncode != 0 for one in crowd)
     longest = max((json.loads(out)[1] for out, _ in said if out), default=float("nan"))
     with ledger.reading() as reader:
-        lost = writers * acts - reader.count("plays")
-        behind = writers * acts - int(str(reader.row("reeds", 1)["remarks"]))
+        lost = writers * acts - reader.count(PlayRecord)
+        behind = writers * acts - int(str(reader.row(ReedRecord, 1).remarks))
     name = f"{writers} processes, {acts} acts each"
     _report(name, f"{lost} lost, {behind} uncounted, {turned_away} turned away", "0, 0, 0")
     _report("", f"{writers * acts / spent_s:.0f} acts/s, longest wait {longest:.1f} s", "-")

@@ -1,7 +1,7 @@
 """The live listener: time, cents against the measurement, false notes, breaks, and many streams at once.
 
-Run by `benchmarks/run`. Takes are rendered; each is fed at 20 looks to the second of sound, with a hearing as
-often as the listener asks for one. The whole server's figures are `stream.py`'s.
+Run by `benchmarks/run`. Takes are rendered; each is fed at 20 estimates to the second of sound, with an
+analysis as often as the listener asks for one. The whole server's figures are `stream.py`'s.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from canebench.sound.live.estimator import WINDOW_S, LiveListener
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from support.conditions import recipe_for
 from support.noises import speech
-from support.streaming import LOOK_S, broken, stream_samples
+from support.streaming import ESTIMATE_S, broken, stream_samples
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
@@ -41,11 +41,11 @@ _STREAMS = 25
 
 @dataclass
 class Spent:
-    """CPU seconds of one stream, and of each of its looks."""
+    """CPU seconds of one stream, and of each of its estimates."""
 
-    looks_s: list[float] = field(default_factory=list)
+    estimates_s: list[float] = field(default_factory=list)
     adds_s: float = 0.0
-    hearings_s: list[float] = field(default_factory=list)
+    analyses_s: list[float] = field(default_factory=list)
 
 
 def main() -> None:
@@ -74,42 +74,42 @@ def _time() -> None:
     recording, _ = render(recipe_for("as-played", 6_000, longer=1.5))
     samples = samples_of(recording)
     spent = timed(samples)
-    whole = spent.adds_s + sum(spent.looks_s) + sum(spent.hearings_s)
-    looks = ", ".join(f"{1e3 * np.quantile(spent.looks_s, q):.1f}" for q in (0.5, 0.95, 0.99))
-    print(f"live: window of a look {WINDOW_S:.2f} s")
-    print(f"look p50, p95, p99: {looks} ms of CPU (asked: p95 at most 30)")
+    whole = spent.adds_s + sum(spent.estimates_s) + sum(spent.analyses_s)
+    estimates = ", ".join(f"{1e3 * np.quantile(spent.estimates_s, q):.1f}" for q in (0.5, 0.95, 0.99))
+    print(f"live: window of an estimate {WINDOW_S:.2f} s")
+    print(f"estimate p50, p95, p99: {estimates} ms of CPU (asked: p95 at most 30)")
     print(
-        f"one stream at 48 kHz, drones on, 20 looks/s: {100 * whole / recording.duration_s:.0f} % of a core"
-        f" (adding {100 * spent.adds_s / recording.duration_s:.1f}, looks"
-        f" {100 * sum(spent.looks_s) / recording.duration_s:.1f}, hearings"
-        f" {100 * sum(spent.hearings_s) / recording.duration_s:.1f}; asked: at most 25 %)"
+        f"one stream at 48 kHz, drones on, 20 estimates/s: {100 * whole / recording.duration_s:.0f} % of a"
+        f" core (adding {100 * spent.adds_s / recording.duration_s:.1f}, estimates"
+        f" {100 * sum(spent.estimates_s) / recording.duration_s:.1f}, analyses"
+        f" {100 * sum(spent.analyses_s) / recording.duration_s:.1f}; asked: at most 25 %)"
     )
-    print(f"a hearing: {1e3 * np.median(spent.hearings_s):.0f} ms of CPU, {len(spent.hearings_s)} of them")
+    print(f"an analysis: {1e3 * np.median(spent.analyses_s):.0f} ms of CPU, {len(spent.analyses_s)} of them")
 
 
 def timed(samples: FloatArray) -> Spent:
     """Feed one stream and count the CPU's time."""
     listener = LiveListener(rate_hz=_RATE_HZ, scale=DEFAULT_SCALE)
     spent = Spent()
-    step = round(LOOK_S * _RATE_HZ)
+    step = round(ESTIMATE_S * _RATE_HZ)
     for start in range(0, len(samples) - step + 1, step):
         began = time.thread_time()
         listener.add(samples[start : start + step], first_frame=start)
         added = time.thread_time()
-        listener.look()
-        looked = time.thread_time()
+        listener.estimate()
+        estimated = time.thread_time()
         spent.adds_s += added - began
-        spent.looks_s.append(looked - added)
+        spent.estimates_s.append(estimated - added)
         if listener.settles:
             listener.settle()
-            spent.hearings_s.append(time.thread_time() - looked)
+            spent.analyses_s.append(time.thread_time() - estimated)
     return spent
 
 
 def _cents(name: str, takes: int, breaks: list[int]) -> None:
     off: list[float] = []
     missing = extra = 0
-    hits = misses = looks = 0
+    hits = misses = estimates = 0
     for seed in range(6_100, 6_100 + takes):
         recording, truth = render(recipe_for(name, seed))
         samples = samples_of(recording)
@@ -119,19 +119,19 @@ def _cents(name: str, takes: int, breaks: list[int]) -> None:
         missing += len(set(measured) - set(live))
         extra += len(set(live) - set(measured))
         off += [abs(hz_to_cents(live[note], measured[note])) for note in set(live) & set(measured)]
-        for look in seen.looks:
-            if look.sounding is not None and look.sounding.note is not None:
+        for estimate in seen.estimates:
+            if estimate.sounding is not None and estimate.sounding.note is not None:
                 # The newest eight frames are centred on these.
-                true_hz = truth.chanter_hz(look.at_s - 0.20, look.at_s - 0.05)
-                near = np.isfinite(true_hz) and abs(hz_to_cents(look.sounding.hz, true_hz)) < 15
+                true_hz = truth.chanter_hz(estimate.at_s - 0.20, estimate.at_s - 0.05)
+                near = np.isfinite(true_hz) and abs(hz_to_cents(estimate.sounding.hz, true_hz)) < 15
                 hits, misses = hits + bool(near), misses + (not near)
-        looks += len(seen.looks)
+        estimates += len(seen.estimates)
         breaks[2] += len(seen.breaks)
         _find_breaks(samples, seed, breaks)
     print(
         f"{name}: against the measurement median {np.median(off):.3f}, worst {max(off):.2f} cents, "
-        f"{missing} notes missing, {extra} too many; looks that name a note {100 * hits / looks:.0f} %, "
-        f"named wrongly {100 * misses / looks:.1f} %"
+        f"{missing} notes missing, {extra} too many; estimates that name a note "
+        f"{100 * hits / estimates:.0f} %, named wrongly {100 * misses / estimates:.1f} %"
     )
 
 
@@ -160,12 +160,13 @@ def _false_notes(takes: int) -> None:
         sounds["noise"].append(0.1 * np.random.default_rng(seed).normal(size=lead))
     for what, parts in sounds.items():
         seen: list[Streamed] = [stream_samples(part, rate_hz=_RATE_HZ) for part in parts]
-        looks = [look for one in seen for look in one.looks]
-        false = sum(look.sounding is not None for look in looks)
+        estimates = [estimate for one in seen for estimate in one.estimates]
+        false = sum(estimate.sounding is not None for estimate in estimates)
         held = sum(len(one.so_far.notes) for one in seen if one.so_far is not None)
         broke = sum(len(one.breaks) for one in seen)
         print(
-            f"{what}: a note sounds in {false} of {len(looks)} looks, {held} held, {broke} breaks (asked: 0)"
+            f"{what}: a note sounds in {false} of {len(estimates)} estimates, "
+            f"{held} held, {broke} breaks (asked: 0)"
         )
 
 
@@ -186,11 +187,11 @@ def _many() -> None:
     with ThreadPoolExecutor(2) as pool:
         done = list(pool.map(timed, [samples] * _STREAMS))
     spent_s = time.perf_counter() - began
-    looks = sum(len(one.looks_s) for one in done)
-    hearings = sum(len(one.hearings_s) for one in done)
+    estimates = sum(len(one.estimates_s) for one in done)
+    analyses = sum(len(one.analyses_s) for one in done)
     print(
         f"{_STREAMS} streams of {recording.duration_s:.0f} s in two threads: {spent_s:.0f} s, "
-        f"{looks / spent_s:.0f} looks/s with {hearings / spent_s:.0f} hearings/s beside them "
+        f"{estimates / spent_s:.0f} estimates/s with {analyses / spent_s:.0f} analyses/s beside them "
         f"({recording.duration_s / spent_s:.2f}x real time)"
     )
 

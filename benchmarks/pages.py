@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.scales import scale_named
 from canebench.store.ledger import open_ledger
+from canebench.store.records import STATES
 from canebench.store.sqlite import connect
-from canebench.store.tables import STATES
 from canebench.web.app import create_app
 from canebench.web.context import open_context
 from canebench.web.security.sign_in import SignIn

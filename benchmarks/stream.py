@@ -1,8 +1,8 @@
 """Listening by the page: real server, streams in real time over WebSockets, one and twenty-five at once.
 
 Latency is from the moment that the newest sound of a message would have been captured to its coming, beyond
-the window that a look reads (stated). The oldest sound that is new in a message has waited for a block longer
-(64 ms): said beside it, as the delay of any sample.
+the window that an estimate reads (stated). The oldest sound that is new in a message has waited for a block
+longer (64 ms): said beside it, as the delay of any sample.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ _SPREAD = (0.0, 0.25, 0.5, 0.75, 1.0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Watched:
-    """One stream: latencies of its looks, delays of their samples, and what it showed."""
+    """One stream: latencies of its estimates, delays of their samples, and what it showed."""
 
     latencies_s: list[float]
     delays_s: list[float]
@@ -50,7 +50,7 @@ def main() -> None:
     parser.add_argument("--streams", type=int, default=25)
     wanted = parser.parse_args()
     take = _take(wanted.seconds)
-    _report("window of a look", f"{1e3 * WINDOW_S:.0f} ms", "stated")
+    _report("window of an estimate", f"{1e3 * WINDOW_S:.0f} ms", "stated")
     for count in (1, wanted.streams):
         with tempfile.TemporaryDirectory() as place, serving(Path(place) / "ledger.db") as bench:
             cookie = _sign_in(bench.link)
@@ -151,10 +151,10 @@ def _tell(count: int, found: list[Watched], share: float, seconds: float) -> Non
     _report(f"{name}: sound to message", _quantiles(latencies), asked)
     delays = [delay for one in found for delay in one.delays_s]
     _report(f"{name}: any sample to message", _quantiles(delays), asked if count == 1 else "-")
-    _report(f"{name}: looks a second", f"{rate:.1f}", "15 or more" if count == 1 else "-")
+    _report(f"{name}: estimates a second", f"{rate:.1f}", "15 or more" if count == 1 else "-")
     _report(f"{name}: share of a core", f"{100 * share:.0f} %", "at most 25 %" if count == 1 else "-")
     skipped, notes = sum(one.skipped for one in found), [one.notes for one in found]
-    _report(f"{name}: blocks left out of looking", f"{skipped} (said on screen)", "-")
+    _report(f"{name}: blocks left out of estimating", f"{skipped} (said on screen)", "-")
     _report(
         f"{name}: notes in the beam so far",
         f"{statistics.mean(notes):.1f} of 9, {min(notes)} in the worst",

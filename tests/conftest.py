@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import os
+import re
 import tempfile
+from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hypothesis import settings
@@ -28,6 +31,23 @@ settings.load_profile("unhurried")
 
 
 pytest_plugins = ("support.season",)
+
+
+_TESTS = Path(__file__).parent
+_ROOM = re.compile(r"^\s*(?:from|import) canebench\.(\w+)", re.MULTILINE)
+
+
+@cache
+def marks_of(path: Path) -> frozenset[str]:
+    """The rung that a test's file stands on, and the rooms that it imports."""
+    rung = path.relative_to(_TESTS).parts[0]
+    return frozenset({rung, *_ROOM.findall(path.read_text(encoding="utf-8"))})
+
+
+def pytest_itemcollected(item: pytest.Item) -> None:
+    """Every test can be chosen by rung and by room: `-m "published and bore"`; an unknown name fails."""
+    for mark in sorted(marks_of(item.path)):
+        item.add_marker(mark)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

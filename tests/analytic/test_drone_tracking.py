@@ -1,4 +1,4 @@
-"""Drones followed from look to look, against drones made here whose phases are known."""
+"""Drones followed from estimate to estimate, against drones made here whose phases are known."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def _frames(*, wander_cents: float = 0.5, note: float = 0.0, until_s: float = 6.
 
 
 def _heard(frames: Frames, wander_cents: float = 0.5) -> Drones:
-    """What a hearing of the first second would give."""
+    """What an analysis of the first second would give."""
     rows = np.arange(40)
     cycles = _cycles(frames.times_s[rows], wander_cents)
     voices = [

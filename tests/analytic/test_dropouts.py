@@ -35,14 +35,14 @@ def test_a_run_left_out_or_played_twice_is_found(length: int, twice: bool) -> No
     assert found == pytest.approx(2.0, abs=0.1)
 
 
-def test_breaks_are_found_after_a_look_that_came_late() -> None:
+def test_breaks_are_found_after_an_estimate_that_came_late() -> None:
     partials = [tone(k * 478.3, RATE_HZ, duration_s=8.0, amplitude=0.2 / k) for k in (1, 2, 3, 4, 5)]
     samples = broken(np.sum(np.asarray(partials, dtype=np.float64), axis=0), 6 * RATE_HZ, 512, twice=False)
     listener = LiveListener(rate_hz=RATE_HZ, scale=DEFAULT_SCALE)
     late = 5 * RATE_HZ
     listener.add(samples[:late], first_frame=0)
     for start in range(late, len(samples), 2_400):
-        listener.look()
+        listener.estimate()
         listener.add(samples[start : start + 2_400], first_frame=start)
     assert len(listener.unseen) == 1
 
@@ -75,6 +75,6 @@ def test_the_counter_tells_what_it_can() -> None:
     block = np.asarray(tone(480.0, RATE_HZ, duration_s=1.0), dtype=np.float64)
     listener.add(block, first_frame=0)
     listener.add(block, first_frame=RATE_HZ + 4_800)
-    look = listener.look()
-    assert (look.breaks, look.lost_s) == (1, 0.1)
+    estimate = listener.estimate()
+    assert (estimate.breaks, estimate.lost_s) == (1, 0.1)
     assert listener.breaks == [RATE_HZ + 4_800]

@@ -21,6 +21,7 @@ from canebench.sound.files.encode import write_recording
 from canebench.sound.files.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from canebench.store.ledger import open_ledger
+from canebench.store.records import PitchRecord, TakeRecord
 from support.running_bench import launched, signed_in_page
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ NOTES = ("low A", "C", "E", "high A")
 PLAYED = ("low A", "C", "high A", "low A", "E", "high A")
 RECIPE = Recipe(
     low_a_hz=474.0,
-    # Both As in most hearings of three seconds: where those come seldom, the beam comes all the same.
+    # Both As in most analyses of three seconds: where those come seldom, the beam comes all the same.
     notes=scale_notes(*PLAYED, duration_s=1.2, offsets_cents={"high A": -14.0, "C": 6.0}),
     seed=5_001,
     drones=DronePlan(tenor_cents=(1.0, -1.0), wander_cents=0.3),
@@ -46,7 +47,7 @@ RECIPE = Recipe(
 #: Between the end of the take and its beginning, s: what comes after is not joined to what came before.
 SILENCE_S = 0.5
 SOME_NOTE = re.compile(rf"^({'|'.join(NOTES)})\b")
-#: A machine that is busy elsewhere gives hearings, which give way to all else, a hundredth of itself.
+#: A machine that is busy elsewhere gives analyses, which give way to all else, a hundredth of itself.
 BUSY_MS = 240_000
 #: The system holds the sound for at least so long, ms.
 HELD_MS = 300
@@ -136,7 +137,9 @@ def test_from_the_microphone_to_the_beam(
     expect(live.locator(".live-note")).to_contain_text("low A", timeout=BUSY_MS)
     expect(live).to_have_attribute("data-notes", re.compile("low A.*high A"), timeout=BUSY_MS)
     expect(live.get_by_role("img", name=re.compile("The beam so far"))).to_be_visible()
-    page.wait_for_function("Number(document.querySelector('live-take').dataset.looks) > 60", timeout=BUSY_MS)
+    page.wait_for_function(
+        "Number(document.querySelector('live-take').dataset.estimates) > 60", timeout=BUSY_MS
+    )
     played_once(live)
     live.get_by_role("button", name="Stop and measure").click()
     expect(page.locator("#act-say")).to_be_visible(timeout=BUSY_MS)
@@ -149,10 +152,8 @@ def _assert_true(folder: Path) -> None:
     truth = render(RECIPE)[1]
     ledger = open_ledger(str(folder / "ledger.db"))
     with ledger.reading() as reader:
-        take = reader.rows("takes", order="-at", limit=1)[0]
-        kept = {
-            str(row["note"]): float(row["hz"] or 0) for row in reader.rows("pitches", {"take_id": take["id"]})
-        }
+        take = reader.rows(TakeRecord, order="-at", limit=1)[0]
+        kept = {row.note: row.hz for row in reader.rows(PitchRecord, {"take_id": take.id})}
     assert set(kept) == set(NOTES)
     at, true_hz = RECIPE.lead_s, defaultdict[str, list[float]](list)
     for planned in RECIPE.notes:
@@ -160,7 +161,7 @@ def _assert_true(folder: Path) -> None:
         at += planned.duration_s
     for name, played_hz in true_hz.items():
         assert abs(hz_to_cents(kept[name], float(np.mean(played_hz)))) < 3.0, name
-    again = measure_take(folder / "takes" / f"{take['recording_sha256']}.flac").measurement
+    again = measure_take(folder / "takes" / f"{take.recording_sha256}.flac").measurement
     for note in again.notes:
         assert abs(hz_to_cents(note.hz, kept[note.note])) <= 0.05
     assert not list((folder / "takes" / "unfinished").glob("*.wav"))

@@ -1,4 +1,4 @@
-"""Every page in a real browser: four looks, a narrow screen, axe-core, no error, nothing from elsewhere."""
+"""Every page in a real browser: four themes, a narrow screen, axe-core, no error, nothing from elsewhere."""
 
 from __future__ import annotations
 
@@ -17,28 +17,28 @@ if TYPE_CHECKING:
 
     from support.running_bench import Bench, Watch
 
-LOOKS: Final = ("light", "dark", "dim", "contrast")
+THEMES: Final = ("light", "dark", "dim", "contrast")
 #: axe-core (MPL-2.0, for tests only), as a package of ours for tests brings it.
 AXE: Final = files("axe_playwright_python") / "axe.min.js"
 
 
 @pytest.fixture(scope="module")
 def seen(browser: Browser, season_bench: Bench) -> Iterator[tuple[Page, Watch]]:
-    """One signed-in page for all looks."""
+    """One signed-in page for all themes."""
     context = browser.new_context(viewport={"width": 360, "height": 800}, reduced_motion="reduce")
     page, watch = signed_in_page(context, season_bench)
     yield page, watch
     context.close()
 
 
-@pytest.mark.parametrize("look", LOOKS)
+@pytest.mark.parametrize("theme", THEMES)
 @pytest.mark.parametrize("path", EVERY_PAGE)
-def test_page(seen: tuple[Page, Watch], season_bench: Bench, path: str, look: str) -> None:
+def test_page(seen: tuple[Page, Watch], season_bench: Bench, path: str, theme: str) -> None:
     page, watch = seen
     watch.clear()
-    page.context.add_cookies([{"name": "canebench-look", "value": look, "url": season_bench.address}])
+    page.context.add_cookies([{"name": "canebench-theme", "value": theme, "url": season_bench.address}])
     page.goto(season_bench.address + path)
-    assert page.evaluate("document.documentElement.dataset.look") == look
+    assert page.evaluate("document.documentElement.dataset.theme") == theme
     assert page.evaluate("document.documentElement.scrollWidth") <= 360, "it scrolls sideways"
     page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
     assert page.evaluate("document.documentElement.scrollWidth") <= 360, "opened, it scrolls sideways"

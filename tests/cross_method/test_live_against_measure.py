@@ -33,18 +33,18 @@ def test_the_beam_so_far_is_that_of_the_measurement(take: tuple[str, Streamed, R
 
 
 def test_what_sounds_now_is_what_is_played(take: tuple[str, Streamed, Recipe]) -> None:
-    """Named looks, once the drones are known: the note that is played, but for a few at its edges."""
+    """Named estimates, once the drones are known: the note that is played, but for a few at its edges."""
     _, seen, recipe = take
     truth = render(recipe)[1]
     hits = misses = 0
-    for look in seen.looks:
-        if look.sounding is None or look.sounding.note is None:
+    for estimate in seen.estimates:
+        if estimate.sounding is None or estimate.sounding.note is None:
             continue
         # The newest eight frames are centred on these.
-        true_hz = truth.chanter_hz(look.at_s - 0.20, look.at_s - 0.05)
-        near = np.isfinite(true_hz) and abs(hz_to_cents(look.sounding.hz, true_hz)) < 15
+        true_hz = truth.chanter_hz(estimate.at_s - 0.20, estimate.at_s - 0.05)
+        near = np.isfinite(true_hz) and abs(hz_to_cents(estimate.sounding.hz, true_hz)) < 15
         hits, misses = hits + near, misses + (not near)
-    assert hits > 0.6 * len(seen.looks)
+    assert hits > 0.6 * len(seen.estimates)
     assert misses < 0.03 * hits
 
 
@@ -57,7 +57,7 @@ def test_drones_alone_are_no_note() -> None:
     recipe = Recipe(low_a_hz=470.0, notes=scale_notes("low A"), seed=1, drones=plan, lead_s=8.0, snr_db=25.0)
     samples = np.asarray(render(recipe)[0].samples, dtype=np.float64)[: round(7.9 * 48_000)]
     seen = stream_samples(samples, rate_hz=48_000.0)
-    assert [look for look in seen.looks if look.sounding is not None] == []
+    assert [estimate for estimate in seen.estimates if estimate.sounding is not None] == []
     assert seen.so_far is None
 
 
@@ -66,7 +66,7 @@ def test_nothing_is_heard_in_nothing(what: str) -> None:
     noise = 0.1 * np.random.default_rng(3).normal(size=5 * 48_000)
     samples = {"silence": np.zeros(len(noise)), "noise": noise, "talk": speech(48_000.0, 8.0, seed=1)}[what]
     seen = stream_samples(samples, rate_hz=48_000.0)
-    assert [look for look in seen.looks if look.sounding is not None] == []
+    assert [estimate for estimate in seen.estimates if estimate.sounding is not None] == []
     assert seen.so_far is None
 
 
@@ -76,5 +76,5 @@ def test_what_is_done_to_the_sound_is_remarked(overdriven: bool) -> None:
     if overdriven:
         samples = np.tanh(4 * samples / np.max(np.abs(samples)))
     seen = stream_samples(samples[: 10 * 48_000], rate_hz=48_000.0)
-    codes = [remark.code for remark in seen.looks[-1].remarks]
+    codes = [remark.code for remark in seen.estimates[-1].remarks]
     assert codes == (["non-linear"] if overdriven else [])

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.store.ledger import BIN_DAYS, open_ledger, utc_now
+from canebench.store.records import LotRecord
 from doors.run import run
 from support.ledgers import dump_of
 
@@ -78,7 +79,7 @@ def test_what_lay_in_the_bin_for_thirty_days_goes_and_the_backup_has_it(
     with opened.act("lot", who="A", said="x") as act:
         lot = act.insert("lots", {"name": "never used", "count": 1})
     with opened.act("remove", who="A", said="x") as act:
-        act.remove("lots", lot, read=act.row("lots", lot))
+        act.remove(act.row(LotRecord, lot))
     assert run("backup", str(tmp_path / "backup"), "--ledger", str(ledger)).exit_code == 0
     assert _in_bin(ledger) == left
     assert _in_bin(tmp_path / "backup" / "ledger.db") == 1
@@ -86,4 +87,4 @@ def test_what_lay_in_the_bin_for_thirty_days_goes_and_the_backup_has_it(
 
 def _in_bin(ledger: Path) -> int:
     with open_ledger(str(ledger)).reading() as reader:
-        return len(reader.rows("lots", removed=True))
+        return len(reader.rows(LotRecord, removed=True))

@@ -10,6 +10,7 @@ import pytest
 from canebench.base.errors import NotFoundError
 from canebench.bench.acts.reeds.weather import note_conditions
 from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.records import TakeRecord
 from doors.run import run
 from support.ledgers import Clock, dump_of
 
@@ -74,7 +75,7 @@ def test_what_cannot_be_is_refused(words: tuple[str, ...], code: int, said: str)
 
 def test_a_take_in_the_bin_has_no_conditions_to_tell(ledger: Ledger) -> None:
     with ledger.act("remove", who="A", said="removed") as act:
-        act.remove("takes", 1, read=act.row("takes", 1))
+        act.remove(act.row(TakeRecord, 1))
     with pytest.raises(NotFoundError, match="in the bin"):
         note_conditions(ledger, 1, who="A", warm_min=5.0)
     assert [one["take"] for one in json.loads(run("conditions", "--json").stdout)] == [2]

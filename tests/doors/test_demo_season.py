@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from canebench.store.ledger import open_ledger
+from canebench.store.records import PlayerRecord, PlayRecord, ReedRecord, TakeRecord
 from doors.run import run
 
 if TYPE_CHECKING:
@@ -15,11 +16,11 @@ def test_a_season_is_made_and_removed(tmp_path: Path) -> None:
     folder = tmp_path / "try"
     assert run("demo", str(folder)).exit_code == 0
     with open_ledger(str(folder / "ledger.db")).reading() as reader:
-        assert reader.count("reeds") == 18
-        assert reader.count("players") == 4
-        assert reader.count("takes") >= 4
-        assert reader.count("plays") == 32
-        assert {str(reed["state"]) for reed in reader.rows("reeds")} == {"new", "settled"}
+        assert reader.count(ReedRecord) == 18
+        assert reader.count(PlayerRecord) == 4
+        assert reader.count(TakeRecord) >= 4
+        assert reader.count(PlayRecord) == 32
+        assert {reed.state for reed in reader.rows(ReedRecord)} == {"new", "settled"}
     assert "settled" in run("reed", "1", "--ledger", str(folder / "ledger.db")).stdout
     assert run("demo", str(folder)).exit_code == 4
     assert run("demo", str(folder), "--remove").exit_code == 0

@@ -11,12 +11,13 @@ import numpy as np
 import pytest
 
 from canebench.bench.acts.fitting.measure_take import DEMO_FILE, measure_demo, measure_take
-from canebench.bench.acts.upkeep.render_take import recipe_from, render_take, truth_object
+from canebench.bench.acts.upkeep.render_take import render_take, truth_object
 from canebench.bench.views.wire.measurement import report_object
 from canebench.fitting.acts import Act
 from canebench.sound.files.decode import read_recording
 from canebench.sound.synth import Recipe, render, scale_notes
 from doors.run import run
+from support.recipes import recipe_from
 
 FOLDER = Path(str(files("canebench") / "demo"))
 TAKE = FOLDER / DEMO_FILE

@@ -13,6 +13,7 @@ import pytest
 
 from canebench.bench.acts.upkeep import check_up as looking
 from canebench.store.ledger import open_ledger
+from canebench.store.records import TakeRecord
 from doors.run import run
 
 if TYPE_CHECKING:
@@ -62,8 +63,8 @@ def test_a_recording_that_is_missing_or_changed(ledger: Path) -> None:
     sound = b"a recording"
     name = sha256(sound).hexdigest()
     with open_ledger(str(ledger)).act("fit", who="tester", said="a take") as act:
-        take = act.rows("takes")[0]
-        act.update("takes", 1, {"recording_sha256": name}, read=take)
+        take = act.rows(TakeRecord)[0]
+        act.update(take, {"recording_sha256": name})
     assert verdicts(ledger)["Takes"] == "broken"
     takes = ledger.parent / "takes"
     takes.mkdir()

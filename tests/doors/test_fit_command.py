@@ -16,6 +16,7 @@ from canebench.bench.acts.fitting import measure_take as bench
 from canebench.sound.files.encode import write_recording
 from canebench.sound.synth import Recipe, render, scale_notes
 from canebench.store.ledger import open_ledger
+from canebench.store.records import PitchRecord, TakeRecord
 from doors.run import run
 from doors.test_plan_command import Bench
 
@@ -44,13 +45,13 @@ def test_the_first_take_is_kept_with_its_recording_and_planned(reed: Bench, tmp_
     assert found["after_act"] is None
     assert found["plan"]["steps"]
     with open_ledger(str(tmp_path / "ledger.db")).reading() as reader:
-        take = reader.row("takes", found["take"])
-        pitches = reader.rows("pitches", {"take_id": take["id"]})
-    assert take["room_degc"] == 18
-    assert [pitch["note"] for pitch in pitches] == list(NOTES)
-    assert [pitch["hz"] for pitch in pitches] == pytest.approx(reed.true.hz([Setting()])[0], rel=1e-9)
-    kept = tmp_path / "takes" / f"{take['recording_sha256']}.flac"
-    assert sha256(kept.read_bytes()).hexdigest() == take["recording_sha256"]
+        take = reader.row(TakeRecord, found["take"])
+        pitches = reader.rows(PitchRecord, {"take_id": take.id})
+    assert take.room_degc == 18
+    assert [pitch.note for pitch in pitches] == list(NOTES)
+    assert [pitch.hz for pitch in pitches] == pytest.approx(reed.true.hz([Setting()])[0], rel=1e-9)
+    kept = tmp_path / "takes" / f"{take.recording_sha256}.flac"
+    assert sha256(kept.read_bytes()).hexdigest() == take.recording_sha256
 
 
 def test_the_next_take_is_held_against_the_plan_and_teaches(reed: Bench) -> None:
@@ -77,7 +78,7 @@ def test_a_refused_take_is_not_kept(reed: Bench, tmp_path: Path) -> None:
     reed.findings = (Finding(code="silent", text="Nothing is heard.", refuses=True),)
     assert run("fit", reed.take, "--reed", "1", "--chanter", "three").exit_code == 6
     with open_ledger(str(tmp_path / "ledger.db")).reading() as reader:
-        assert reader.count("takes") == 0
+        assert reader.count(TakeRecord) == 0
     assert not (tmp_path / "takes").exists()
 
 

@@ -17,6 +17,7 @@ from canebench.bench.acts.fitting.type_take import Typed
 from canebench.bench.views.drawing.draw_fitting import draw_after, draw_expected, draw_now, draw_take
 from canebench.bench.views.fitting_now import Fittings
 from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.records import ChanterRecord, PlayerRecord, ReedRecord
 from support.ledgers import Clock, last_act
 
 if TYPE_CHECKING:
@@ -88,7 +89,7 @@ def test_plans_are_kept_at_hand_until_something_changes(ledger: Ledger) -> None:
     played(ledger, SECOND)
     assert fittings.now(reed, chanter).plan is not once
     ledger.undo(last_act(ledger), who="tester")
-    assert fittings.now(reed, chanter).takes[-1]["id"] == 1
+    assert fittings.now(reed, chanter).takes[-1].id == 1
 
 
 def test_a_fitting_goes_on_as_it_was_judged(ledger: Ledger) -> None:
@@ -97,14 +98,14 @@ def test_a_fitting_goes_on_as_it_was_judged(ledger: Ledger) -> None:
     now = Fittings(ledger).now(reed, chanter)
     assert now.wish.reference_hz == 478.0
     assert now.player is not None
-    assert now.player["name"] == "Isla Penhallow"
+    assert now.player.name == "Isla Penhallow"
 
 
 def test_beginning_adds_only_what_is_new(ledger: Ledger) -> None:
     first = begin_fitting(ledger, PLACE, who="tester")
     assert begin_fitting(ledger, PLACE, who="tester") == first
     with ledger.reading() as reader:
-        assert [reader.count(table) for table in ("reeds", "chanters", "players")] == [1, 1, 1]
+        assert [reader.count(one) for one in (ReedRecord, ChanterRecord, PlayerRecord)] == [1, 1, 1]
         assert len(reader.history()) == 1
     with pytest.raises(InputError, match="reed"):
         begin_fitting(ledger, Place(reed=" ", chanter="x"), who="tester")
@@ -117,7 +118,7 @@ def test_the_newest_fitting_comes_first(ledger: Ledger) -> None:
     begin_fitting(ledger, PLACE, who="tester")
     played(ledger, FIRST, acts=0)
     begin_fitting(ledger, Place(reed="8", chanter="number 3"), who="tester")
-    assert [one.reed["number"] for one in recent_fittings(ledger)] == ["7"]
+    assert [one.reed.number for one in recent_fittings(ledger)] == ["7"]
 
 
 def test_pictures_are_drawn_for_wide_and_narrow_places(ledger: Ledger) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.records import ReedRecord
 from doors.run import run
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ def ledger(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Ledger:
     run("player", "Morag")
     ledger = open_ledger(str(tmp_path / "ledger.db"))
     with ledger.act("x", who="Ailsa", said="x") as act:
-        act.update("reeds", 9, {"player_id": 1}, read=act.row("reeds", 9))
+        act.update(act.row(ReedRecord, 9), {"player_id": 1})
     return ledger
 
 

@@ -10,12 +10,13 @@ import pytest
 
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.base.units import cents_to_hz, hz_to_cents
-from canebench.bench.acts.upkeep.render_take import recipe_from, truth_object
+from canebench.bench.acts.upkeep.render_take import truth_object
 from canebench.cli.takes.synth import BLOWINGS, TEXTBOOK, TUNES, command
 from canebench.sound import synth
 from canebench.sound.files.decode import read_recording
 from canebench.sound.synth import Recipe, render, scale_notes
 from doors.run import run
+from support.recipes import recipe_from
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -14,6 +14,7 @@ from canebench.base.scales import DEFAULT_SCALE
 from canebench.base.setting import Setting
 from canebench.bench.acts.fitting.type_take import Typed, typed_take
 from canebench.store.ledger import open_ledger
+from canebench.store.records import PitchRecord, TakeRecord
 from doors.run import run
 from support.true_chanters import true_chanter
 
@@ -71,10 +72,10 @@ def test_typed_readings_are_kept_planned_and_learnt_from(
     found = fit(Setting(seat_mm=1.0), "--seat", "1", "--tape", "none")
     assert found["after_act"]["learnt"]
     with open_ledger(str(tmp_path / "ledger.db")).reading() as reader:
-        assert {take["source"] for take in reader.rows("takes")} == {"typed"}
-        pitch = reader.rows("pitches")[0]
-    assert pitch["typed_unit"] == "Hz"
-    assert pitch["typed_value"] == pytest.approx(pitch["hz"])
+        assert {take.source for take in reader.rows(TakeRecord)} == {"typed"}
+        pitch = reader.rows(PitchRecord)[0]
+    assert pitch.typed_unit == "Hz"
+    assert pitch.typed_value == pytest.approx(pitch.hz)
 
 
 def test_the_command_reads_commas_and_refuses_nonsense(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from canebench.base.errors import InputError, UnknownNameError
-from canebench.base.fingering import notes_through, open_holes
+from canebench.base.fingering import notes_through
 from canebench.base.setting import Setting
 from canebench.bore.geometry import BoreSection, Chanter, Hole, Reed, Seat
 from canebench.bore.tape import covered_mm, covered_share, share_per_mm
@@ -406,7 +406,6 @@ REFUSED: dict[str, tuple[Callable[[], object], str, str, str | None]] = {
     "tape on no hole": (lambda: Setting(tape_mm={"low G": 1.0}), "taped hole", "allowed are high A", "low A"),
     "an unknown hole": (lambda: _GOOD.hole("highA"), "hole", "allowed are high A, high G, F", "high A"),
     "notes through no hole": (lambda: notes_through("hi G"), "hole", "allowed are high A, high G", "high G"),
-    "an unknown fingering": (lambda: open_holes("lowA"), "note", "allowed are low G, low A, B", "low A"),
 }
 
 

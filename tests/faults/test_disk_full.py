@@ -16,6 +16,7 @@ from sqlalchemy import create_engine, event
 from canebench.store.database import LedgerError
 from canebench.store.ledger import Ledger, open_ledger
 from canebench.store.migrate import migrate
+from canebench.store.records import PlayerRecord, ReedRecord
 from canebench.store.sqlite import SETTINGS, Sqlite
 from support.ledgers import dump_of, take_in
 from support.power_cut_disk import Disk, DiskDatabase
@@ -49,7 +50,7 @@ def _check(path: Path, lines: list[str], reason: str) -> int:
         assert f"ledger {path}: " in line
         assert line.endswith("Nothing was changed.")
     with open_ledger(str(path)).reading() as reader:
-        names = {str(row["name"]) for row in reader.rows("players")}
+        names = {row.name for row in reader.rows(PlayerRecord)}
         said = {int(act.said) for act in reader.history(limit=100)}
         whole = reader.connection.rows("PRAGMA integrity_check")
     assert names == {f"{number}" for number in done} | {f"{number} too" for number in done}
@@ -150,7 +151,7 @@ def test_a_write_refused_at_any_point_of_an_act(place: Path, point: int, error: 
     assert dump_of(ledger) == before
     take_in(ledger, count=5)
     with ledger.reading() as reader:
-        assert reader.count("reeds") == 5
+        assert reader.count(ReedRecord) == 5
         assert reader.connection.rows("PRAGMA integrity_check") == [{"integrity_check": "ok"}]
 
 

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from canebench.store.ledger import open_ledger
+from canebench.store.records import PlayerRecord
 from support.ledgers import dump_of
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ def _lost(url: str, mode: str, kills: int) -> int:
         told = [word for run, wait_s in _runs(kills) for word in _acknowledged(parent, mode, run, wait_s)]
     assert len({word.partition("-")[0] for word in told}) == kills
     with open_ledger(url).reading() as reader:
-        kept = {row["name"] for row in reader.rows("players")}
+        kept = {row.name for row in reader.rows(PlayerRecord)}
     return sum(name not in kept for name in told)
 
 

@@ -15,6 +15,7 @@ import pytest
 
 from canebench.store.database import LedgerError
 from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.records import ReedRecord
 from canebench.store.sqlite import SETTINGS, connect
 from support.ledgers import Clock, dump_of, take_in
 from support.power_cut_disk import Disk, DiskDatabase
@@ -61,9 +62,9 @@ def _season(ledger: Ledger) -> Iterator[None]:
             ledger.undo(newest.id, who="Ailsa")
         else:
             with ledger.act("change", who="Ailsa", said=f"{number}") as act:
-                reed = chance.choice(act.rows("reeds"))
+                reed = chance.choice(act.rows(ReedRecord))
                 text = chr(97 + number % 26) * chance.choice([3, 300, 30_000])
-                act.update("reeds", int(reed["id"] or 0), {"remarks": text}, read=reed)
+                act.update(reed, {"remarks": text})
         yield
 
 

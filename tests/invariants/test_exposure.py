@@ -13,11 +13,10 @@ from canebench.care.exposure import (
     Spell,
     day_exposure,
     left,
-    level_sum_dba,
     players_level_dba,
     week_exposure,
 )
-from canebench.care.rules import NIOSH, RULES, Rule, allowed_minutes, reference_minutes
+from canebench.care.rules import NIOSH, RULES, Rule, reference_minutes
 
 _RULES = st.sampled_from(RULES)
 _WEEKLY = st.sampled_from([rule for rule in RULES if rule.weekly])
@@ -72,9 +71,9 @@ def test_eight_hours_at_a_level_average_to_that_level(rule: Rule, level_dba: flo
 
 @given(rule=_RULES, level_dba=_LEVELS)
 def test_the_louder_the_less_is_allowed(rule: Rule, level_dba: float) -> None:
-    allowed_min = allowed_minutes(rule, level_dba)
+    allowed_min = left(rule, level_dba=level_dba, today=[]).today_min
     assert 0 <= allowed_min <= 1440
-    assert allowed_minutes(rule, min(140.0, level_dba + 1)) <= allowed_min
+    assert left(rule, level_dba=min(140.0, level_dba + 1), today=[]).today_min <= allowed_min
 
 
 @given(rule=_RULES, spells=_SPELLS, level_dba=st.floats(80.0, 115.0))
@@ -114,18 +113,9 @@ def test_earlier_days_leave_less_of_the_week_and_the_same_of_today(
 
 
 @given(level_dba=_LEVELS, players=st.integers(1, 50))
-def test_two_equal_sources_are_three_db_more(level_dba: float, players: int) -> None:
-    assert level_sum_dba([level_dba, level_dba]) - level_dba == pytest.approx(3.0103, abs=1e-5)
-    together_dba = players_level_dba(level_dba, players=players)
-    assert level_sum_dba([level_dba] * players) == pytest.approx(together_dba, abs=1e-9)
-
-
-@given(levels=st.lists(st.floats(20.0, 120.0), min_size=1, max_size=8), other=st.floats(20.0, 120.0))
-def test_levels_add_in_any_order_and_never_below_the_loudest(levels: list[float], other: float) -> None:
-    whole = level_sum_dba([*levels, other])
-    assert whole >= max(levels)
-    assert whole == pytest.approx(level_sum_dba([other, *reversed(levels)]), abs=1e-9)
-    assert whole == pytest.approx(level_sum_dba([level_sum_dba(levels), other]), abs=1e-9)
+def test_twice_as_many_players_are_three_db_more(level_dba: float, players: int) -> None:
+    few_dba = players_level_dba(level_dba, players=players)
+    assert players_level_dba(level_dba, players=2 * players) - few_dba == pytest.approx(3.0103, abs=1e-5)
 
 
 @given(rule=_RULES, spells=_SPELLS, level_dba=st.floats(20.0, 80.0))
@@ -176,10 +166,8 @@ def test_impossible_days_weeks_and_bands_are_refused() -> None:
         week_exposure(eu, [[]] * 8)
     with pytest.raises(InputError, match="NIOSH 98-126 was given; this rule knows the day only"):
         week_exposure(NIOSH, [])
-    with pytest.raises(InputError, match="at least one is needed"):
-        level_sum_dba([])
     with pytest.raises(InputError, match="from 20 to 140"):
-        level_sum_dba([95.0, 200.0])
+        players_level_dba(200.0, players=2)
     for players in (0, -1, 2.5, 2000, math.nan):
         with pytest.raises(InputError, match="a whole number from 1 to 1000 is allowed"):
             players_level_dba(95.0, players=players)  # type: ignore[arg-type]

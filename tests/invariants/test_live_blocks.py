@@ -1,4 +1,4 @@
-"""The same stream in blocks of any length gives the same looks."""
+"""The same stream in blocks of any length gives the same estimates."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ def recording() -> Recording:
 
 
 @pytest.mark.parametrize("block", [128, 1_000, 4_801])
-def test_looks_do_not_depend_on_blocks(recording: Recording, block: int) -> None:
+def test_estimates_do_not_depend_on_blocks(recording: Recording, block: int) -> None:
     samples = np.asarray(recording.samples, dtype=np.float64)[: 6 * 48_000]
     one, other = (stream_samples(samples, rate_hz=48_000.0, block=size) for size in (2_400, block))
-    assert one.looks == other.looks
+    assert one.estimates == other.estimates
     assert one.so_far is not None
     assert one.so_far == other.so_far
 

@@ -1,4 +1,4 @@
-"""A break may come at any moment: between looks, during a hearing, before the first frame after another."""
+"""A break may come at any moment: between estimates, during an analysis, just after another break."""
 
 from __future__ import annotations
 
@@ -42,17 +42,17 @@ def samples() -> FloatArray:
 @pytest.fixture(scope="module")
 def closely(samples: FloatArray) -> Closely:
     """What is heard in the first seconds; the same for every test."""
-    return hear_closely(hearing_under_way(samples).begin_hearing())
+    return hear_closely(analysis_under_way(samples).begin_analysis())
 
 
 def fed(listener: LiveListener, samples: FloatArray, start: int, *, number: int | None = None) -> None:
-    """The samples from `start`, a look after every block; `number` is what the first is counted as."""
+    """The samples from `start`, an estimate after every block; `number` is what the first is counted as."""
     for at in range(start, len(samples), BLOCK):
         listener.add(samples[at : at + BLOCK], first_frame=at if number is None else at - start + number)
-        listener.look()
+        listener.estimate()
 
 
-def hearing_under_way(samples: FloatArray) -> LiveListener:
+def analysis_under_way(samples: FloatArray) -> LiveListener:
     """A listener that has heard nothing yet, and has enough to."""
     listener = LiveListener(rate_hz=RATE_HZ, scale=DEFAULT_SCALE)
     fed(listener, samples[:HEARD], 0)
@@ -61,22 +61,22 @@ def hearing_under_way(samples: FloatArray) -> LiveListener:
 
 
 def ended_after_a_break(samples: FloatArray, closely: Closely) -> LiveListener:
-    """The hearing is taken in when the stream has broken and not one frame has come since."""
-    listener = hearing_under_way(samples)
-    listener.begin_hearing()
+    """The analysis is taken in when the stream has broken and not one frame has come since."""
+    listener = analysis_under_way(samples)
+    listener.begin_analysis()
     listener.add(samples[HEARD : HEARD + SHORT], first_frame=HEARD + 4_800)
     assert listener._incoming.kept == 0
-    listener.end_hearing(closely)
+    listener.end_analysis(closely)
     return listener
 
 
-def test_a_hearing_that_ends_just_after_a_break_is_taken_in(samples: FloatArray, closely: Closely) -> None:
+def test_an_analysis_that_ends_just_after_a_break_is_taken_in(samples: FloatArray, closely: Closely) -> None:
     _, courses, voices = closely
     assert voices, "without drones there is nothing to follow"
     assert courses
     listener = ended_after_a_break(samples, closely)
-    look = listener.look()
-    assert (look.breaks, look.sounding) == (1, None)
+    estimate = listener.estimate()
+    assert (estimate.breaks, estimate.sounding) == (1, None)
     # What comes after it is heard as ever.
     fed(listener, samples, HEARD + SHORT, number=HEARD + 4_800 + SHORT)
     measured = listener.settle()
@@ -86,15 +86,15 @@ def test_a_hearing_that_ends_just_after_a_break_is_taken_in(samples: FloatArray,
     assert listener.breaks == [HEARD + 4_800]
 
 
-def test_a_look_before_what_comes_next_does_no_harm() -> None:
-    """Some of the stream is left out, and a look comes before the rest: its breaks are still found."""
+def test_an_estimate_before_what_comes_next_does_no_harm() -> None:
+    """Some of the stream is left out, and an estimate comes before the rest: its breaks are still found."""
     partials = [tone(k * 478.3, RATE_HZ, duration_s=6.0, amplitude=0.2 / k) for k in (1, 2, 3, 4, 5)]
     whole = np.sum(np.asarray(partials, dtype=np.float64), axis=0)
     after = broken(whole[: 2 * RATE_HZ], RATE_HZ, 512, twice=False)
     listener = LiveListener(rate_hz=RATE_HZ, scale=DEFAULT_SCALE)
     fed(listener, whole[: 3 * RATE_HZ], 0)
     listener.leave_out()
-    listener.look()
+    listener.estimate()
     fed(listener, after, 0, number=4 * RATE_HZ)
     assert len(listener.unseen) == 1
     assert listener.unseen[0] / RATE_HZ == pytest.approx(5.0, abs=0.1)
@@ -114,7 +114,7 @@ def test_no_frames_are_none(count: int) -> None:
 def test_control_frames_of_nothing_are_noticed(
     samples: FloatArray, closely: Closely, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Asked for all of none, a buffer that stacks whatever it has ends the stream's looks."""
+    """Asked for all of none, a buffer that stacks whatever it has ends the stream's estimates."""
 
     def newest(self: Incoming, count: int) -> Frames | None:
         if len(self._rows) < count:
@@ -131,7 +131,7 @@ def test_control_frames_of_nothing_are_noticed(
         ended_after_a_break(samples, closely)
 
 
-def test_control_looks_counted_on_over_a_beginning_miss_a_break(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_control_estimates_counted_on_over_a_beginning_miss_a_break(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where the frames begin anew and the count of those looked at does not, a break goes by unseen."""
 
     def begin(self: LiveListener, frame: int) -> None:
@@ -139,4 +139,4 @@ def test_control_looks_counted_on_over_a_beginning_miss_a_break(monkeypatch: pyt
 
     monkeypatch.setattr(LiveListener, "_begin", begin)
     with pytest.raises(AssertionError):
-        test_a_look_before_what_comes_next_does_no_harm()
+        test_an_estimate_before_what_comes_next_does_no_harm()

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from canebench.base.sentences import capitalized, hemp_said, listed, seat_said
+from canebench.base.sentences import capitalized, listed, seat_said
 
 _NAMES = st.lists(st.text("abcdefgh", min_size=1), min_size=1, max_size=6)
 
@@ -30,7 +30,3 @@ def test_where_a_reed_sits(seat_mm: float, said: str) -> None:
     assert seat_said(seat_mm) == said
     if seat_mm:
         assert seat_said(-seat_mm) == said.replace("deeper", "higher")
-
-
-def test_hemp_that_nobody_counted() -> None:
-    assert (hemp_said(None), hemp_said(14.0), hemp_said(2.5)) == ("not counted", "14 turns", "2.5 turns")

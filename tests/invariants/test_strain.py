@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from canebench.base.errors import InputError
 from canebench.care.cautions import Hazard
-from canebench.care.strain import advised_kpa, within_ceiling
+from canebench.care.strain import within_ceiling
 
 _KPA = st.floats(0.0, 30.0)
 
@@ -20,14 +20,6 @@ def test_a_caution_just_above_the_ceiling_and_nowhere_else(kpa: float, ceiling_k
     caution = within_ceiling(kpa, ceiling_kpa)
     assert (caution is None) == (kpa <= ceiling_kpa)
     assert caution is None or caution.hazard is Hazard.CEILING
-
-
-@given(wanted_kpa=_KPA, ceiling_kpa=_KPA)
-def test_advice_is_within_the_ceiling(wanted_kpa: float, ceiling_kpa: float) -> None:
-    advised = advised_kpa(wanted_kpa, ceiling_kpa)
-    assert advised <= ceiling_kpa
-    assert advised <= wanted_kpa
-    assert within_ceiling(advised, ceiling_kpa) is None
 
 
 @given(ceiling_kpa=st.floats(1.0, 25.0), above=st.floats(1e-6, 3.0))
@@ -44,5 +36,3 @@ def test_what_is_no_pressure_is_refused(value: float) -> None:
     for given_kpa in ((value, 7.0), (7.0, value)):
         with pytest.raises(InputError, match="from 0 to 30 kPa"):
             within_ceiling(*given_kpa)
-        with pytest.raises(InputError, match="from 0 to 30 kPa"):
-            advised_kpa(*given_kpa)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -10,13 +11,12 @@ import pytest
 from canebench.base.errors import CanebenchError, InputError
 from canebench.bench.acts.reeds.drones import cents_a_mm, keep_drone, list_drones, note_pin, what_pin_says
 from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.records import PinMarkRecord
 from doors.run import run
 from support.ledgers import Clock, dump_of, last_act
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-    from canebench.store.tables import Row
 
 
 @pytest.fixture
@@ -34,11 +34,21 @@ def test_a_longer_drone_is_a_lower_one() -> None:
 
 def test_how_much_is_said_once_a_meter_told_two_places() -> None:
     # A pipe open at one end, 740 mm long with the pin at 40 mm: its pitch goes as one over its length.
-    def mark(pin_mm: float, off_cents: float = 0.0) -> Row:
+    def mark(pin_mm: float, off_cents: float = 0.0) -> PinMarkRecord:
         hz = 119.0 * 740.0 / (700.0 + pin_mm) * 2 ** (off_cents / 1200)
-        return {"pin_mm": pin_mm, "hz": hz, "sd_hz": None}
+        return replace(untold, pin_mm=pin_mm, hz=hz)
 
-    untold: Row = {"pin_mm": 90.0, "hz": None, "sd_hz": None}
+    untold = PinMarkRecord(
+        id=1,
+        version=1,
+        removed_at=None,
+        drone_id=1,
+        at="2026-03-01T12:00:00.000Z",
+        pin_mm=90.0,
+        hz=None,
+        sd_hz=None,
+        remarks=None,
+    )
     assert cents_a_mm([]) is None
     assert cents_a_mm([mark(40.0), mark(43.0), untold]) is None
     known = cents_a_mm([mark(36.0), untold, mark(44.0)])
@@ -64,13 +74,13 @@ def test_marks_are_kept_and_undone(ledger: Ledger) -> None:
     # All or nothing: a pitch that no drone has leaves no drone behind.
     with pytest.raises(CanebenchError, match="5 Hz"):
         keep_drone(ledger, "bass", who="A", kind="bass", mark_mm=60.0, pin_mm=55.0, hz=5.0)
-    assert [drone["name"] for drone in list_drones(ledger)] == ["outside tenor"]
+    assert [drone.name for drone in list_drones(ledger)] == ["outside tenor"]
     before = dump_of(ledger)["pin_marks"]
     noted = note_pin(ledger, "outside tenor", pin_mm=46.0, who="A", hz=237.9)
     assert "4.0 mm out past the mark" in noted.said
-    assert list_drones(ledger)[0]["pin_mm"] == 46.0
+    assert list_drones(ledger)[0].pin_mm == 46.0
     ledger.undo(last_act(ledger), who="A")
-    assert list_drones(ledger)[0]["pin_mm"] is None
+    assert list_drones(ledger)[0].pin_mm is None
     assert before == []
 
 

@@ -6,7 +6,7 @@ import pytest
 
 from canebench.base.errors import InputError
 from canebench.reeds.states import MOVES, State, check_move, state_named
-from canebench.store.tables import STATES
+from canebench.store.records import STATES
 
 
 def test_from_new_to_retired_there_is_a_way() -> None:

@@ -70,14 +70,17 @@ SITUATIONS = (
         _s(f"octave wide and {note} flat", Act.RAISE_WITH_HEMP, tilt=18.0, rest={note: -8.0})
         for note in ("C", "E", "F")
     ),
-    *(_s(f"{note} alone sharp", Act.TAPE, rest={note: 14.0}, holes=(note,)) for note in "B C D E F".split()),
+    *(
+        _s(f"{note} alone sharp", Act.TAPE, rest={note: 14.0}, holes=(note,))
+        for note in ["B", "C", "D", "E", "F"]
+    ),
     _s("high G alone sharp", Act.TAPE, rest={"high G": 14.0}, holes=("high G",)),
     *(
         _s(f"{a} and {b} sharp", Act.TAPE, rest={a: 14.0, b: 12.0}, holes=(a, b))
         for a, b in (("B", "E"), ("C", "F"), ("D", "high G"), ("C", "E"))
     ),
     *(_s(f"{note} a shade sharp", Act.LEAVE, rest={note: 3.0}) for note in ("B", "C", "D", "F", "high G")),
-    *(_s(f"{note} alone flat", *_CALM, rest={note: -9.0}) for note in "B C D E F".split()),
+    *(_s(f"{note} alone flat", *_CALM, rest={note: -9.0}) for note in ["B", "C", "D", "E", "F"]),
     _s("C far flat", Act.BREAK_IN, Act.SET_ASIDE, Act.TAPE, rest={"C": -25.0}),
     _s("F far flat", Act.BREAK_IN, Act.SET_ASIDE, Act.TAPE, rest={"F": -25.0}),
     *(
@@ -95,8 +98,20 @@ SITUATIONS = (
     _s("no F, and the octave wide", Act.RAISE_WITH_HEMP, tilt=20.0, missing=("F",)),
     _s("octave and everything vague", *_CALM, tilt=4.0, sd=8.0),
     _s("fixed pitch, all right", Act.LEAVE, fixed_off=0.0),
-    _s("fixed pitch, octave true, whole chanter 12 flat", Act.SEAT_DEEPER, *_CALM, fixed_off=-12.0, most_mm=1.0),
-    _s("fixed pitch, octave true, whole chanter 12 sharp", Act.RAISE_WITH_HEMP, *_CALM, fixed_off=12.0, most_mm=1.5),
+    _s(
+        "fixed pitch, octave true, whole chanter 12 flat",
+        Act.SEAT_DEEPER,
+        *_CALM,
+        fixed_off=-12.0,
+        most_mm=1.0,
+    ),
+    _s(
+        "fixed pitch, octave true, whole chanter 12 sharp",
+        Act.RAISE_WITH_HEMP,
+        *_CALM,
+        fixed_off=12.0,
+        most_mm=1.5,
+    ),
     _s("fixed pitch, flat and narrow", Act.SEAT_DEEPER, tilt=-20.0, fixed_off=-15.0),
     _s("fixed pitch, sharp and wide", Act.RAISE_WITH_HEMP, tilt=20.0, fixed_off=15.0),
     _s("fixed pitch, only C sharp", Act.TAPE, fixed_off=0.0, rest={"C": 14.0}, holes=("C",)),

@@ -10,9 +10,7 @@ from canebench.care.exposure import (
     Exposure,
     Spell,
     day_exposure,
-    eu_reached,
     left,
-    level_sum_dba,
     players_level_dba,
     week_exposure,
 )
@@ -23,8 +21,6 @@ from canebench.care.rules import (
     NIOSH,
     OSHA,
     RULES,
-    Rule,
-    allowed_minutes,
     reference_minutes,
     too_loud,
 )
@@ -57,7 +53,6 @@ def test_durations_of_niosh(row: dict[str, str]) -> None:
     minutes, gate = _niosh_minutes(row)
     level_dba = float(row["level_dba"])
     assert reference_minutes(NIOSH, level_dba) == pytest.approx(minutes, abs=1.001 * gate)
-    assert allowed_minutes(NIOSH, level_dba) == min(reference_minutes(NIOSH, level_dba), 1440.0)
 
 
 def test_the_misprint_of_niosh_is_one() -> None:
@@ -143,39 +138,13 @@ def test_control_a_week_of_seven_or_three_days_is_seen() -> None:
         assert wrong_dba != pytest.approx(_EU.number("week_average_dba"), abs=1.0)
 
 
-@pytest.mark.parametrize(
-    ("average_dba", "reached"),
-    [
-        (None, None),
-        (79.9, None),
-        (80.0, EU_LOWER),
-        (84.9, EU_LOWER),
-        (85.0, EU_UPPER),
-        (87.0, EU_UPPER),
-        (87.1, EU_LIMIT),
-        (110.0, EU_LIMIT),
-    ],
-)
-def test_action_values_count_from_themselves_the_limit_from_above(
-    average_dba: float | None, reached: Rule | None
-) -> None:
-    assert eu_reached(average_dba) is reached
-
-
-@pytest.mark.parametrize("rule", [EU_LOWER, EU_UPPER, EU_LIMIT])
-def test_eight_hours_at_a_value_reach_it_by_any_of_the_rules(rule: Rule) -> None:
-    """Whatever rounding the logarithms leave."""
-    for reckoned in (EU_LOWER, EU_UPPER, EU_LIMIT):
-        day = day_exposure(reckoned, [Spell(level_dba=rule.eight_hours_dba, minutes=480)])
-        assert eu_reached(day.average_dba) is (EU_UPPER if rule is EU_LIMIT else rule)
-
-
 def test_nothing_is_allowed_above_the_ceiling() -> None:
     """OSHA's table goes on to 130 dB for doses; its limit ends at 115."""
     for rule, source in ((NIOSH, _NIOSH), (OSHA, _OSHA)):
         assert not too_loud(rule, source.number("ceiling_dba"))
-    assert allowed_minutes(OSHA, 115.0) == 15.0
-    assert allowed_minutes(OSHA, 116.0) == 0.0
+    assert reference_minutes(OSHA, 115.0) == 15.0
+    assert left(OSHA, level_dba=115.0, today=[]).today_min == 15.0
+    assert left(OSHA, level_dba=116.0, today=[]).today_min == 0.0
     day = day_exposure(OSHA, [Spell(level_dba=116, minutes=1)])
     assert day.over
     assert day.over_ceiling
@@ -202,4 +171,3 @@ def test_players_together() -> None:
     for players, more_db in zip(_WORKED.source["players"], _WORKED.source["players_db"], strict=True):
         gate = 1.001 * _WORKED.number("players_uncertainty_db")
         assert players_level_dba(95.0, players=players) - 95.0 == pytest.approx(more_db, abs=gate)
-        assert level_sum_dba([95.0] * players) - 95.0 == pytest.approx(more_db, abs=gate)

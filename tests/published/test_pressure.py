@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from canebench.base.pressure import PA_PER_INH2O, inh2o_to_kpa, kpa_to_inh2o, parse_pressure
+from canebench.base.pressure import PA_PER_INH2O, PressureUnit, kpa_to_inh2o, parse_pressure, to_kpa
 from support.datasets import published
 
 _TABLE = published("water_column")
@@ -16,12 +16,13 @@ def test_the_table(row: dict[str, str]) -> None:
     """Kilopascals and mmHg of each row, and the inches back, within the printed rounding."""
     inches, kpa = float(row["inh2o"]), float(row["kpa"])
     gate = _TABLE.number("kpa_uncertainty")
-    assert inh2o_to_kpa(inches) == pytest.approx(kpa, abs=gate)
-    assert inh2o_to_kpa(inches) * _MMHG_PER_KPA == pytest.approx(
+    found_kpa = to_kpa(inches, PressureUnit.INH2O)
+    assert found_kpa == pytest.approx(kpa, abs=gate)
+    assert found_kpa * _MMHG_PER_KPA == pytest.approx(
         float(row["mmhg"]), abs=_TABLE.number("mmhg_uncertainty")
     )
     assert kpa_to_inh2o(kpa) == pytest.approx(inches, abs=gate * 1000 / PA_PER_INH2O)
-    assert parse_pressure(f"{row['inh2o']} inH2O").kpa == inh2o_to_kpa(inches)
+    assert parse_pressure(f"{row['inh2o']} inH2O").kpa == found_kpa
 
 
 def test_the_factor_is_the_conventional_one() -> None:

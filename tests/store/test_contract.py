@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import threading
 import time
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,15 @@ from hypothesis import strategies as st
 
 from canebench.base.errors import InputError, NotFoundError, UnknownNameError
 from canebench.store.ledger import BIN_DAYS, Ledger, open_ledger
+from canebench.store.records import (
+    RECORDS,
+    LotRecord,
+    PitchRecord,
+    PlayerRecord,
+    PlayRecord,
+    ReedRecord,
+    TakeRecord,
+)
 from canebench.store.refused_edits import StaleEditError
 from canebench.store.values import written
 from support.ledgers import Clock, dump_of, last_act, row_of, take_in
@@ -36,7 +46,7 @@ class StopHereError(Exception):
 def _change(ledger: Ledger, table: str, row_id: int, **values: Value) -> int:
     """Change a row as it stands; the number of the act."""
     with ledger.act("change", who="Ailsa", said=f"changed {table} {row_id}") as act:
-        act.update(table, row_id, values, read=act.row(table, row_id))
+        act.update(act.row(RECORDS[table], row_id), values)
         return act.act_id
 
 
@@ -45,13 +55,13 @@ def _change(ledger: Ledger, table: str, row_id: int, **values: Value) -> int:
 
 def test_what_is_told_is_kept_with_who_and_when(ledger: Ledger) -> None:
     lot, reeds = take_in(ledger)
-    assert row_of(ledger, "lots", lot)["name"] == "spring"
+    assert row_of(ledger, LotRecord, lot).name == "spring"
     with ledger.reading() as reader:
         act = reader.history()[0]
         assert (act.who, act.kind, act.said) == ("Ailsa", "take-in", "took in spring")
         assert act.at == "2026-03-01T12:00:01.000Z"
-        assert reader.count("reeds") == 2
-        assert [one.id for one in reader.story("reeds", reeds[0])] == [act.id]
+        assert reader.count(ReedRecord) == 2
+        assert [one.id for one in reader.story(ReedRecord, reeds[0])] == [act.id]
         changes = reader.act(act.id).changes
     assert [(table, row_id, before) for table, row_id, before, _ in changes] == [
         ("lots", lot, None),
@@ -63,7 +73,7 @@ def test_who_writes_is_said_with_every_act(ledger: Ledger) -> None:
     lot, _ = take_in(ledger)
     for who in ("Bram", "Ceit", "Ωmega"):
         with ledger.act("remark", who=who, said="x") as act:
-            act.update("lots", lot, {"remarks": who}, read=act.row("lots", lot))
+            act.update(act.row(LotRecord, lot), {"remarks": who})
     with ledger.reading() as reader:
         assert [act.who for act in reader.history()] == ["Ωmega", "Ceit", "Bram", "Ailsa"]
 
@@ -72,7 +82,7 @@ def test_who_writes_is_said_with_every_act(ledger: Ledger) -> None:
 def test_numbers_come_back_to_the_last_digit(ledger: Ledger, value: float) -> None:
     with ledger.act("player", who="A", said="x") as act:
         player = act.insert("players", {"name": "x", "blows_kpa": value})
-    kept = row_of(ledger, "players", player)["blows_kpa"]
+    kept = row_of(ledger, PlayerRecord, player).blows_kpa
     assert isinstance(kept, float)
     assert kept == value
     with ledger.reading() as reader:
@@ -85,11 +95,11 @@ def test_no_zero_is_negative(ledger: Ledger) -> None:
     """SQLite keeps none in its tables, but text does: history and row would differ."""
     with ledger.act("player", who="A", said="x") as act:
         player = act.insert("players", {"name": "x", "blows_kpa": -0.0})
-    kept = row_of(ledger, "players", player)
+    kept = row_of(ledger, PlayerRecord, player)
     with ledger.reading() as reader:
         (change,) = reader.act(last_act(ledger)).changes
-    assert repr(kept["blows_kpa"]) == "0.0"
-    assert repr(change[3]) == repr(dict(sorted(kept.items())))
+    assert repr(kept.blows_kpa) == "0.0"
+    assert repr(change[3]) == repr(dict(sorted(kept.values().items())))
 
 
 @_QUIET
@@ -101,7 +111,7 @@ def test_any_number_comes_back_to_the_last_digit(ledger: Ledger, value: float) -
             "pitches",
             {"take_id": take, "note": "low A", "hz": 471.0, "typed_value": value, "typed_unit": "Hz"},
         )
-    assert repr(row_of(ledger, "pitches", pitch)["typed_value"]) == repr(value + 0.0)
+    assert repr(row_of(ledger, PitchRecord, pitch).typed_value) == repr(value + 0.0)
 
 
 def _take(at: str) -> dict[str, Value]:
@@ -112,10 +122,10 @@ def _take(at: str) -> dict[str, Value]:
 @given(text=st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\x00"), max_size=60))
 def test_text_comes_back_as_it_was(ledger: Ledger, text: str) -> None:
     with ledger.act("player", who="A", said="x") as act:
-        known = act.find("players", "name", "x")
-        player = int(known["id"] or 0) if known else act.insert("players", {"name": "x"})
-        act.update("players", player, {"remarks": text}, read=act.row("players", player))
-    assert row_of(ledger, "players", player)["remarks"] == text
+        known = act.find(PlayerRecord, "name", "x")
+        player = known.id if known else act.insert("players", {"name": "x"})
+        act.update(act.row(PlayerRecord, player), {"remarks": text})
+    assert row_of(ledger, PlayerRecord, player).remarks == text
 
 
 @pytest.mark.parametrize(
@@ -146,13 +156,13 @@ def test_odd_text_comes_back_as_it_was(ledger: Ledger, text: str) -> None:
     """Also in a name, which is looked up, and in the history."""
     with ledger.act("player", who="A", said="x") as act:
         player = act.insert("players", {"name": text[:200], "remarks": text})
-    assert row_of(ledger, "players", player)["remarks"] == text
+    assert row_of(ledger, PlayerRecord, player).remarks == text
     with ledger.reading() as reader:
-        found = reader.find("players", "name", text[:200])
+        found = reader.find(PlayerRecord, "name", text[:200])
         (change,) = reader.act(last_act(ledger)).changes
     assert found is not None
-    assert change[3] == found
-    assert found["id"] == player
+    assert change[3] == found.values()
+    assert found.id == player
 
 
 def test_empty_text_is_not_absence(ledger: Ledger) -> None:
@@ -160,10 +170,10 @@ def test_empty_text_is_not_absence(ledger: Ledger) -> None:
         empty = act.insert("players", {"name": "a", "remarks": ""})
         absent = act.insert("players", {"name": "b"})
     with ledger.reading() as reader:
-        assert reader.row("players", empty)["remarks"] == ""
-        assert reader.row("players", absent)["remarks"] is None
-        assert [row["id"] for row in reader.rows("players", {"remarks": ""})] == [empty]
-        assert [row["id"] for row in reader.rows("players", {"remarks": None})] == [absent]
+        assert reader.row(PlayerRecord, empty).remarks == ""
+        assert reader.row(PlayerRecord, absent).remarks is None
+        assert [row.id for row in reader.rows(PlayerRecord, {"remarks": ""})] == [empty]
+        assert [row.id for row in reader.rows(PlayerRecord, {"remarks": None})] == [absent]
 
 
 def test_text_sorts_by_its_code_points(ledger: Ledger) -> None:
@@ -172,7 +182,7 @@ def test_text_sorts_by_its_code_points(ledger: Ledger) -> None:
         for name in names:
             act.insert("players", {"name": name})
     with ledger.reading() as reader:
-        assert [row["name"] for row in reader.rows("players", order="name")] == sorted(names)
+        assert [row.name for row in reader.rows(PlayerRecord, order="name")] == sorted(names)
 
 
 def test_times_sort_as_they_follow_each_other(ledger: Ledger) -> None:
@@ -185,9 +195,9 @@ def test_times_sort_as_they_follow_each_other(ledger: Ledger) -> None:
             local = moment.astimezone(zones[index % len(zones)])
             act.insert("takes", {**_take(written(local)), "origin": f"{index}"})
     with ledger.reading() as reader:
-        kept = [str(row["at"]) for row in reader.rows("takes", order="at")]
+        kept = [row.at for row in reader.rows(TakeRecord, order="at")]
         assert [datetime.fromisoformat(one) for one in kept] == sorted(moments)
-        assert [row["at"] for row in reader.rows("takes", order="-at")] == kept[::-1]
+        assert [row.at for row in reader.rows(TakeRecord, order="-at")] == kept[::-1]
 
 
 # What is refused
@@ -195,34 +205,34 @@ def test_times_sort_as_they_follow_each_other(ledger: Ledger) -> None:
 
 def test_a_change_counts_the_version_and_a_stale_one_is_refused(ledger: Ledger) -> None:
     _, (reed, _) = take_in(ledger)
-    read = row_of(ledger, "reeds", reed)
+    read = row_of(ledger, ReedRecord, reed)
     with ledger.act("remark", who="Ailsa", said="first") as act:
-        after = act.update("reeds", reed, {"remarks": "dark cane"}, read=read)
-    assert after == row_of(ledger, "reeds", reed)
+        after = act.update(read, {"remarks": "dark cane"})
+    assert after == row_of(ledger, ReedRecord, reed)
     before = dump_of(ledger)
     with (
         pytest.raises(StaleEditError, match=r"None then, 'dark cane' now") as refused,
         ledger.act("remark", who="Bram", said="second") as act,
     ):
-        act.update("reeds", reed, {"remarks": "light cane"}, read=read)
+        act.update(read, {"remarks": "light cane"})
     assert refused.value.read["remarks"] is None
     assert refused.value.now["remarks"] == "dark cane"
     with (
         pytest.raises(StaleEditError, match="changed by someone else"),
         ledger.act("remove", who="Bram", said="x") as act,
     ):
-        act.remove("reeds", reed, read=read)
-    assert row_of(ledger, "reeds", reed)["version"] == 2
+        act.remove(read)
+    assert row_of(ledger, ReedRecord, reed).version == 2
     assert dump_of(ledger) == before
 
 
 def test_what_lies_in_the_bin_is_not_changed(ledger: Ledger) -> None:
     _, (reed, _) = take_in(ledger)
     with ledger.act("remove", who="A", said="x") as act:
-        act.remove("reeds", reed, read=act.row("reeds", reed))
-    binned = row_of(ledger, "reeds", reed)
+        act.remove(act.row(ReedRecord, reed))
+    binned = row_of(ledger, ReedRecord, reed)
     with pytest.raises(StaleEditError, match="changed by"), ledger.act("x", who="A", said="x") as act:
-        act.update("reeds", reed, {"remarks": "x"}, read=binned)
+        act.update(binned, {"remarks": "x"})
     with (
         pytest.raises(InputError, match="that reed is in the bin"),
         ledger.act("x", who="A", said="x") as act,
@@ -237,8 +247,8 @@ def test_an_act_is_all_or_nothing(ledger: Ledger, stop: type[BaseException]) -> 
     error = InputError(field="x", given="x", allowed="no") if stop is InputError else stop()
     with pytest.raises(stop), ledger.act("take-in", who="Ailsa", said="broken off") as act:  # noqa: PT012
         lot = act.insert("lots", {"name": "half", "count": 1})
-        act.update("lots", lot, {"remarks": "x"}, read=act.row("lots", lot))
-        assert act.count("lots") == 2
+        act.update(act.row(LotRecord, lot), {"remarks": "x"})
+        assert act.count(LotRecord) == 2
         raise error
     assert dump_of(ledger) == before
     take_in(ledger, "autumn")
@@ -294,19 +304,17 @@ def test_what_cannot_be_is_refused_by_name(
 
 def test_unknown_tables_and_columns_are_named_wherever_they_are_asked_for(ledger: Ledger) -> None:
     take_in(ledger)
-    with ledger.reading() as reader:
+    with ledger.act("x", who="A", said="x") as act:
         with pytest.raises(UnknownNameError, match=r"table: 'reed' was given.* Nearest that works: reeds"):
-            reader.rows("reed")
+            act.insert("reed", {})
+        for table in ("sqlite_master", "", "acts"):
+            with pytest.raises(UnknownNameError, match="table"):
+                act.insert(table, {})
+    with ledger.reading() as reader:
         with pytest.raises(UnknownNameError, match=r"column of reeds: 'stat' was given.* works: state"):
-            reader.rows("reeds", order="stat")
+            reader.rows(ReedRecord, order="stat")
         with pytest.raises(UnknownNameError, match="column of reeds"):
-            reader.rows("reeds", {"id; DROP TABLE reeds": 1})
-        with pytest.raises(UnknownNameError, match="table"):
-            reader.row("sqlite_master", 1)
-        with pytest.raises(UnknownNameError, match="table"):
-            reader.count("")
-        with pytest.raises(UnknownNameError, match="table"):
-            reader.story("acts", 1)
+            reader.rows(ReedRecord, {"id; DROP TABLE reeds": 1})
 
 
 @pytest.mark.parametrize("row_id", [0, -1, 99, 2**63, 10**30])
@@ -314,7 +322,7 @@ def test_a_row_or_an_act_that_is_not_there_is_said_so(ledger: Ledger, row_id: in
     take_in(ledger)
     with ledger.reading() as reader:
         with pytest.raises(NotFoundError, match=f"There is no reed {row_id} in this ledger"):
-            reader.row("reeds", row_id)
+            reader.row(ReedRecord, row_id)
         with pytest.raises(NotFoundError, match=f"There is no act {row_id} in this ledger"):
             reader.act(row_id)
     with pytest.raises(NotFoundError, match="There is no act"):
@@ -349,28 +357,28 @@ def test_a_name_in_the_bin_is_free_again_and_history_stays_right(ledger: Ledger)
     undone = ledger.undo(1, who="A")
     second, _ = take_in(ledger, count=1)
     again = last_act(ledger)
-    assert row_of(ledger, "lots", second)["name"] == "spring"
-    assert str(row_of(ledger, "lots", first)["name"]).startswith("spring (removed ")
+    assert row_of(ledger, LotRecord, second).name == "spring"
+    assert str(row_of(ledger, LotRecord, first).name).startswith("spring (removed ")
     with pytest.raises(StaleEditError, match="name: 'spring' then"):
         ledger.undo(undone, who="A")
     ledger.undo(again, who="A")
-    assert row_of(ledger, "lots", first)["name"] == "spring"
+    assert row_of(ledger, LotRecord, first).name == "spring"
     ledger.undo(undone, who="A")
     with ledger.reading() as reader:
-        (lot,) = reader.rows("lots")
-    assert {**lot, "version": 1} == {**before[0], "version": 1}
+        (lot,) = reader.rows(LotRecord)
+    assert {**lot.values(), "version": 1} == {**before[0], "version": 1}
 
 
 def test_what_others_refer_to_is_not_removed(ledger: Ledger) -> None:
     lot, reeds = take_in(ledger)
     with pytest.raises(InputError, match="a reed refers to it"), ledger.act("x", who="A", said="x") as act:
-        act.remove("lots", lot, read=act.row("lots", lot))
+        act.remove(act.row(LotRecord, lot))
     with ledger.act("remove", who="A", said="removed") as act:
         for reed in reeds:
-            act.remove("reeds", reed, read=act.row("reeds", reed))
-        act.remove("lots", lot, read=act.row("lots", lot))
+            act.remove(act.row(ReedRecord, reed))
+        act.remove(act.row(LotRecord, lot))
     with ledger.reading() as reader:
-        assert reader.count("lots") == 0
+        assert reader.count(LotRecord) == 0
 
 
 # Undo and the bin
@@ -380,7 +388,7 @@ def test_undo_gives_back_what_was_there_and_can_itself_be_undone(ledger: Ledger)
     _, (reed, _) = take_in(ledger)
     moved = _change(ledger, "reeds", reed, state="on trial")
     undone = ledger.undo(moved, who="Bram")
-    assert row_of(ledger, "reeds", reed)["state"] == "new"
+    assert row_of(ledger, ReedRecord, reed).state == "new"
     with ledger.reading() as reader:
         assert reader.act(moved).undone_by == undone
         assert reader.act(undone).undoes == moved
@@ -391,47 +399,60 @@ def test_undo_gives_back_what_was_there_and_can_itself_be_undone(ledger: Ledger)
     with pytest.raises(InputError, match=f"it was undone by act {undone}"):
         ledger.undo(moved, who="Bram")
     ledger.undo(undone, who="Bram")
-    assert row_of(ledger, "reeds", reed)["state"] == "on trial"
-    assert row_of(ledger, "reeds", reed)["version"] == 4
+    assert row_of(ledger, ReedRecord, reed).state == "on trial"
+    assert row_of(ledger, ReedRecord, reed).version == 4
 
 
 def test_undo_of_a_new_row_puts_it_into_the_bin_and_back(ledger: Ledger) -> None:
     take_in(ledger)
     undone = ledger.undo(1, who="Ailsa")
     with ledger.reading() as reader:
-        assert reader.count("reeds") == 0
-        assert len(reader.rows("reeds", removed=True)) == 2
+        assert reader.count(ReedRecord) == 0
+        assert len(reader.rows(ReedRecord, removed=True)) == 2
     ledger.undo(undone, who="Ailsa")
     with ledger.reading() as reader:
-        assert reader.count("reeds") == 2
+        assert reader.count(ReedRecord) == 2
+
+
+def test_undo_puts_nothing_into_the_bin_that_others_refer_to(ledger: Ledger) -> None:
+    """Also where it goes there because an undoing of an undoing is undone."""
+    with ledger.act("take-in", who="A", said="x") as act:
+        lot = act.insert("lots", {"name": "spring", "count": 1})
+    again = ledger.undo(ledger.undo(1, who="A"), who="A")
+    with ledger.act("take-in", who="A", said="x") as act:
+        act.insert("reeds", {"number": "1", "lot_id": lot, "state": "new", "state_since": act.at})
+    for refused in (1, again):
+        with pytest.raises(InputError, match=r"a reed refers to it|undone by act"):
+            ledger.undo(refused, who="A")
+    assert row_of(ledger, LotRecord, lot).removed_at is None
 
 
 def test_undo_of_a_removal_brings_the_row_back(ledger: Ledger) -> None:
     _, (reed, _) = take_in(ledger)
-    before = row_of(ledger, "reeds", reed)
+    before = row_of(ledger, ReedRecord, reed)
     with ledger.act("remove", who="A", said="x") as act:
-        act.remove("reeds", reed, read=before)
+        act.remove(before)
     ledger.undo(last_act(ledger), who="A")
-    assert row_of(ledger, "reeds", reed) == {**before, "version": 3}
+    assert row_of(ledger, ReedRecord, reed) == replace(before, version=3)
 
 
 def test_undo_of_an_act_that_touched_a_row_twice(ledger: Ledger) -> None:
     with ledger.act("take-in", who="A", said="x") as act:
         lot = act.insert("lots", {"name": "spring", "count": 1})
-        act.update("lots", lot, {"remarks": "dry"}, read=act.row("lots", lot))
+        act.update(act.row(LotRecord, lot), {"remarks": "dry"})
     with ledger.act("remark", who="A", said="x") as act:
-        act.update("lots", lot, {"remarks": "damp"}, read=act.row("lots", lot))
-        act.update("lots", lot, {"cane": "green"}, read=act.row("lots", lot))
+        act.update(act.row(LotRecord, lot), {"remarks": "damp"})
+        act.update(act.row(LotRecord, lot), {"cane": "green"})
     undone = ledger.undo(2, who="A")
-    assert row_of(ledger, "lots", lot)["remarks"] == "dry"
-    assert row_of(ledger, "lots", lot)["cane"] is None
+    assert row_of(ledger, LotRecord, lot).remarks == "dry"
+    assert row_of(ledger, LotRecord, lot).cane is None
     ledger.undo(undone, who="A")
-    assert row_of(ledger, "lots", lot)["remarks"] == "damp"
-    assert row_of(ledger, "lots", lot)["cane"] == "green"
+    assert row_of(ledger, LotRecord, lot).remarks == "damp"
+    assert row_of(ledger, LotRecord, lot).cane == "green"
     ledger.undo(last_act(ledger), who="A")
     # What came after the first act has been undone: now it can be too.
     ledger.undo(1, who="A")
-    assert row_of(ledger, "lots", lot)["removed_at"] is not None
+    assert row_of(ledger, LotRecord, lot).removed_at is not None
 
 
 def test_undo_is_refused_where_something_came_after(ledger: Ledger) -> None:
@@ -459,14 +480,14 @@ def test_undo_does_not_bring_back_a_reference_into_the_bin(ledger: Ledger, clock
     lot, (reed,) = take_in(ledger, count=1)
     freed = _change(ledger, "reeds", reed, lot_id=None)
     with ledger.act("remove", who="A", said="x") as act:
-        act.remove("lots", lot, read=act.row("lots", lot))
+        act.remove(act.row(LotRecord, lot))
     with pytest.raises(InputError, match="that lot is in the bin"):
         ledger.undo(freed, who="A")
     clock.pass_days(BIN_DAYS + 1)
     assert ledger.empty_bin(who="A") == 1
     with pytest.raises(InputError, match="there is no such lot"):
         ledger.undo(freed, who="A")
-    assert row_of(ledger, "reeds", reed)["lot_id"] is None
+    assert row_of(ledger, ReedRecord, reed).lot_id is None
 
 
 def test_the_bin_is_kept_for_thirty_days(ledger: Ledger, clock: Clock) -> None:
@@ -478,7 +499,7 @@ def test_the_bin_is_kept_for_thirty_days(ledger: Ledger, clock: Clock) -> None:
     clock.pass_days(0.02)
     assert ledger.empty_bin(who="A") == 2
     with pytest.raises(NotFoundError, match="no lot"):
-        row_of(ledger, "lots", lot)
+        row_of(ledger, LotRecord, lot)
     with pytest.raises(NotFoundError, match="There is no"):
         ledger.undo(undone, who="A")
     with pytest.raises(NotFoundError, match="There is no"):
@@ -486,7 +507,7 @@ def test_the_bin_is_kept_for_thirty_days(ledger: Ledger, clock: Clock) -> None:
     with ledger.reading() as reader:
         emptied = reader.act(last_act(ledger))
         assert [(table, after) for table, _, _, after in emptied.changes] == [("reeds", None), ("lots", None)]
-        assert reader.story("lots", lot)[0].said == "took in spring"
+        assert reader.story(LotRecord, lot)[0].said == "took in spring"
 
 
 def test_the_bin_keeps_what_something_still_refers_to(ledger: Ledger, clock: Clock) -> None:
@@ -494,8 +515,8 @@ def test_the_bin_keeps_what_something_still_refers_to(ledger: Ledger, clock: Clo
     lot, (reed,) = take_in(ledger, count=1)
     _change(ledger, "reeds", reed, remarks="x")
     with ledger.act("remove", who="A", said="x") as act:
-        act.remove("reeds", reed, read=act.row("reeds", reed))
-        act.remove("lots", lot, read=act.row("lots", lot))
+        act.remove(act.row(ReedRecord, reed))
+        act.remove(act.row(LotRecord, lot))
     removal = last_act(ledger)
     clock.pass_days(20)
     brought_back = ledger.undo(removal, who="A")
@@ -503,7 +524,7 @@ def test_the_bin_keeps_what_something_still_refers_to(ledger: Ledger, clock: Clo
     clock.pass_days(BIN_DAYS - 1)
     assert ledger.empty_bin(who="A") in (0, 2)
     with ledger.reading() as reader:
-        assert len(reader.rows("lots", removed=True)) == len(reader.rows("reeds", removed=True))
+        assert len(reader.rows(LotRecord, removed=True)) == len(reader.rows(ReedRecord, removed=True))
 
 
 def test_numbers_are_never_used_twice(ledger: Ledger, clock: Clock) -> None:
@@ -544,8 +565,8 @@ def test_a_story_tells_every_act_on_a_row_and_on_what_refers_to_it(ledger: Ledge
         played = act.act_id
     undone = ledger.undo(moved, who="A")
     with ledger.reading() as reader:
-        assert [act.id for act in reader.story("reeds", reed)] == [1, moved, played, undone]
-        assert reader.story("reeds", 99) == []
+        assert [act.id for act in reader.story(ReedRecord, reed)] == [1, moved, played, undone]
+        assert reader.story(ReedRecord, 99) == []
 
 
 def test_rows_are_searched_counted_and_fetched_for_many(ledger: Ledger) -> None:
@@ -556,23 +577,23 @@ def test_rows_are_searched_counted_and_fetched_for_many(ledger: Ledger) -> None:
             told = {"number": number, "lot_id": lot, "state": state, "state_since": act.at}
             act.insert("reeds", {**told, "remarks": "Dark cane" if number == "2" else None})
     with ledger.reading() as reader:
-        assert [row["number"] for row in reader.rows("reeds", order="#number")] == ["2", "10", "1a"]
-        assert len(reader.rows("lots", like=(("name",), "spring 100%_!"))) == 1
+        assert [row.number for row in reader.rows(ReedRecord, order="#number")] == ["2", "10", "1a"]
+        assert len(reader.rows(LotRecord, like=(("name",), "spring 100%_!"))) == 1
         for none in ("100x", "spring 1000", "100_%"):
-            assert reader.rows("lots", like=(("name",), none)) == []
-        assert reader.count("reeds", {"state": "new"}, like=(("number",), "A")) == 1
+            assert reader.rows(LotRecord, like=(("name",), none)) == []
+        assert reader.count(ReedRecord, {"state": "new"}, like=(("number",), "A")) == 1
         both = ("number", "remarks")
-        assert [row["number"] for row in reader.rows("reeds", like=(both, "dark"))] == ["2"]
-        assert reader.count("reeds", like=(both, "a")) == 2
-        assert reader.counts("reeds", "state") == {"new": 2, "settled": 1}
-        assert [row["number"] for row in reader.of_many("reeds", "lot_id", [lot, 99], order="number")] == [
+        assert [row.number for row in reader.rows(ReedRecord, like=(both, "dark"))] == ["2"]
+        assert reader.count(ReedRecord, like=(both, "a")) == 2
+        assert reader.counts(ReedRecord, "state") == {"new": 2, "settled": 1}
+        assert [row.number for row in reader.of_many(ReedRecord, "lot_id", [lot, 99], order="number")] == [
             "10",
             "1a",
             "2",
         ]
-        assert reader.of_many("reeds", "lot_id", []) == []
+        assert reader.of_many(ReedRecord, "lot_id", []) == []
         with pytest.raises(UnknownNameError, match="column"):
-            reader.rows("reeds", like=(("nothing",), "x"))
+            reader.rows(ReedRecord, like=(("nothing",), "x"))
 
 
 def test_the_newest_row_of_each(ledger: Ledger) -> None:
@@ -590,20 +611,20 @@ def test_the_newest_row_of_each(ledger: Ledger) -> None:
 
     def newest() -> dict[Value, Value]:
         with ledger.reading() as reader:
-            rows = reader.newest_of_many("plays", "reed_id", [*reeds, 99], order="at")
-        return {row["reed_id"]: row["minutes"] for row in rows}
+            rows = reader.newest_of_many(PlayRecord, "reed_id", [*reeds, 99], order="at")
+        return {row.reed_id: row.minutes for row in rows}
 
     assert newest() == {reeds[0]: 1.0, reeds[1]: 4.0}
     with ledger.reading() as reader:
-        assert reader.sums("plays", "minutes", "reed_id", [*reeds, 99]) == {reeds[0]: 3.0, reeds[1]: 7.0}
-        assert reader.sums("plays", "minutes", "reed_id", []) == {}
-        read = reader.row("plays", last)
-        assert reader.counts("reeds", "state", like=(("number",), "2")) == {"new": 1}
+        assert reader.sums(PlayRecord, "minutes", "reed_id", [*reeds, 99]) == {reeds[0]: 3.0, reeds[1]: 7.0}
+        assert reader.sums(PlayRecord, "minutes", "reed_id", []) == {}
+        read = reader.row(PlayRecord, last)
+        assert reader.counts(ReedRecord, "state", like=(("number",), "2")) == {"new": 1}
     with ledger.act("x", who="Ailsa", said="x") as act:
-        act.remove("plays", last, read=read)
+        act.remove(read)
     assert newest() == {reeds[0]: 1.0, reeds[1]: 3.0}
     with ledger.reading() as reader:
-        assert reader.sums("plays", "minutes", "reed_id", reeds) == {reeds[0]: 3.0, reeds[1]: 3.0}
+        assert reader.sums(PlayRecord, "minutes", "reed_id", reeds) == {reeds[0]: 3.0, reeds[1]: 3.0}
 
 
 def test_a_story_holds_what_was_removed_and_its_newest_acts(ledger: Ledger) -> None:
@@ -611,13 +632,13 @@ def test_a_story_holds_what_was_removed_and_its_newest_acts(ledger: Ledger) -> N
     with ledger.act("play", who="A", said="played") as act:
         play = act.insert("plays", {"reed_id": reed, "at": act.at, "minutes": 5.0})
     with ledger.act("remove", who="A", said="removed") as act:
-        act.remove("plays", play, read=act.row("plays", play))
+        act.remove(act.row(PlayRecord, play))
     with ledger.reading() as reader:
-        told = reader.story("reeds", reed)
+        told = reader.story(ReedRecord, reed)
         assert [act.said for act in told] == ["took in spring", "played", "removed"]
         assert [len(act.changes) for act in told] == [3, 1, 1]
-        assert [act.said for act in reader.story("reeds", reed, newest=2)] == ["played", "removed"]
-        assert len(reader.story("lots", lot)) == 1
+        assert [act.said for act in reader.story(ReedRecord, reed, newest=2)] == ["played", "removed"]
+        assert len(reader.story(LotRecord, lot)) == 1
 
 
 def test_a_story_is_told_in_a_few_queries_however_long_it_is(ledger: Ledger) -> None:
@@ -627,7 +648,7 @@ def test_a_story_is_told_in_a_few_queries_however_long_it_is(ledger: Ledger) -> 
         with ledger.reading() as reader:
             asked = Counting(reader.connection)
             reader.connection = asked
-            reader.story("reeds", reed)
+            reader.story(ReedRecord, reed)
         return asked.count
 
     short = queries()
@@ -656,13 +677,13 @@ class Counting:
 def test_rows_in_order_and_in_pages(ledger: Ledger) -> None:
     take_in(ledger, count=7)
     with ledger.reading() as reader:
-        down = reader.rows("reeds", order="-number")
-        assert [row["number"] for row in down] == [f"spring{i}" for i in range(6, -1, -1)]
-        page = reader.rows("reeds", order="number", limit=2, offset=3)
-        assert [row["number"] for row in page] == ["spring3", "spring4"]
-        assert [row["id"] for row in reader.rows("reeds", order="-state", limit=3)] == [7, 6, 5]
-        assert len(reader.rows("reeds", {"remarks": None, "state": "new"}, limit=1)) == 1
-        assert reader.rows("reeds", {"state": "settled"}) == []
+        down = reader.rows(ReedRecord, order="-number")
+        assert [row.number for row in down] == [f"spring{i}" for i in range(6, -1, -1)]
+        page = reader.rows(ReedRecord, order="number", limit=2, offset=3)
+        assert [row.number for row in page] == ["spring3", "spring4"]
+        assert [row.id for row in reader.rows(ReedRecord, order="-state", limit=3)] == [7, 6, 5]
+        assert len(reader.rows(ReedRecord, {"remarks": None, "state": "new"}, limit=1)) == 1
+        assert reader.rows(ReedRecord, {"state": "settled"}) == []
 
 
 def test_a_reader_sees_one_state_while_a_writer_commits(ledger: Ledger) -> None:
@@ -672,11 +693,11 @@ def test_a_reader_sees_one_state_while_a_writer_commits(ledger: Ledger) -> None:
         before = reader.dump()
         writer.start()
         writer.join(timeout=0.5)
-        assert reader.count("reeds") == 1
+        assert reader.count(ReedRecord) == 1
         assert reader.dump() == before
     writer.join()
     with ledger.reading() as reader:
-        assert reader.count("reeds") == 2
+        assert reader.count(ReedRecord) == 2
 
 
 def test_readers_see_whole_acts_while_writers_go_on(ledger: Ledger) -> None:
@@ -686,7 +707,7 @@ def test_readers_see_whole_acts_while_writers_go_on(ledger: Ledger) -> None:
     def look() -> None:
         while writer.is_alive():
             with ledger.reading() as reader:
-                seen.append((reader.count("lots"), reader.count("reeds"), reader.count("lots")))
+                seen.append((reader.count(LotRecord), reader.count(ReedRecord), reader.count(LotRecord)))
 
     def write() -> None:
         for number in range(25):

@@ -33,6 +33,7 @@ from canebench.store.exchange.tables_out import (
     write_table,
 )
 from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.records import RECORDS, ChanterRecord, LotRecord, PitchRecord, ReedRecord, StrengthRecord
 from canebench.store.tables import TABLES, Column, Row, Table, Value
 
 if TYPE_CHECKING:
@@ -209,9 +210,9 @@ def test_seventeen_digits_and_negative_numbers_come_back(form: Form, tmp_path: P
             sheets |= read_tables(bytes_of(reader, name, form), form=form, table=name)
     commit_import(other, sheets, KEPT, who="tester", said="in")
     with ledger.reading() as one, other.reading() as two:
-        assert [row["typed_value"] for row in two.rows("pitches")] == given_values
+        assert [row.typed_value for row in two.rows(PitchRecord)] == given_values
         assert one.dump()["pitches"] == two.dump()["pitches"]
-        assert two.rows("reeds")[0]["number"] == "007"
+        assert two.rows(ReedRecord)[0].number == "007"
 
 
 def test_control_a_csv_that_writes_six_digits_is_caught(
@@ -276,7 +277,7 @@ def test_a_sheet_says_its_size(tmp_path: Path) -> None:
     ledger = fresh(tmp_path)
     _small(ledger)
     with ledger.reading() as reader:
-        count = len(reader.rows("lots"))
+        count = len(reader.rows(LotRecord))
         book = openpyxl.load_workbook(io.BytesIO(bytes_of(reader, "lots", "xlsx")), read_only=True)
     sheet = book["lots"]
     assert (sheet.max_row, sheet.max_column) == (1 + count, len(written_columns(TABLES["lots"].columns)))
@@ -305,7 +306,8 @@ def test_the_whole_ledger_goes_out_and_comes_in(form: Form, tmp_path: Path) -> N
     sheets = read_folder(path) if path.is_dir() else read_tables(path, form=form)
     commit_import(other, sheets, KEPT, who="tester", said="in")
     with ledger.reading() as one, other.reading() as two:
-        assert {name: one.rows(name) for name in TABLES} == {name: two.rows(name) for name in TABLES}
+        for record in RECORDS.values():
+            assert one.rows(record) == two.rows(record)
     assert not [one for one in tmp_path.iterdir() if one.name.startswith(".out")]
 
 
@@ -342,15 +344,16 @@ def test_renumbered_rows_take_their_references_along(tmp_path: Path) -> None:
     (twin,) = found.found["lots"].duplicates
     assert (twin.where, twin.of, twin.differs) == ("there already", there, ("count",))
     with other.reading() as reader:
-        reeds = {row["number"]: row for row in reader.rows("reeds")}
-        (strength,) = reader.rows("strengths")
-        assert reeds["1"]["lot_id"] == there
-        assert reader.row("chanters", int(reeds["1"]["chanter_id"] or 0))["name"] == "C"
-        assert strength["reed_id"] == reeds["2"]["id"]
-        assert strength["than_reed_id"] == reeds["1"]["id"]
+        reeds = {row.number: row for row in reader.rows(ReedRecord)}
+        (strength,) = reader.rows(StrengthRecord)
+        assert reeds["1"].lot_id == there
+        assert reader.row(ChanterRecord, reeds["1"].chanter_id or 0).name == "C"
+        assert strength.reed_id == reeds["2"].id
+        assert strength.than_reed_id == reeds["1"].id
         for name, one in looked.items():
             written = {row["id"]: {**row, "removed_at": None} for _, row in one.first}
-            assert written == {row["id"]: row for row in reader.rows(name) if row["id"] in written}
+            standing = {row["id"]: row for row in reader.raw_rows(TABLES[name])}
+            assert written == {row_id: standing[row_id] for row_id in written}
     again = commit_import(other, sheets, RENUMBERED, who="tester", said="again")
     assert (again.act_id, again.written) == (None, 0)
 
@@ -392,9 +395,8 @@ def test_rows_go_out_as_given(tmp_path: Path) -> None:
     with ledger.act("test", who="tester", said="rows") as writer:
         put(writer, _linked())
     with ledger.reading() as reader:
-        export_table(
-            reader, "reeds", tmp_path / "r.csv", written_at=_NOW, rows=reader.rows("reeds", order="-id")
-        )
+        rows = [reed.values() for reed in reader.rows(ReedRecord, order="-id")]
+        export_table(reader, "reeds", tmp_path / "r.csv", written_at=_NOW, rows=rows)
     with (tmp_path / "r.csv").open(encoding="utf-8", newline="") as file:
         assert [row["id"] for row in csv.DictReader(file)] == ["9", "3"]
 
@@ -403,7 +405,7 @@ def test_the_bin_stays_in(tmp_path: Path) -> None:
     ledger = fresh(tmp_path)
     _small(ledger)
     with ledger.act("test", who="tester", said="away") as writer:
-        writer.remove("lots", 1, read=writer.row("lots", 1))
+        writer.remove(writer.row(LotRecord, 1))
     with ledger.reading() as reader:
         assert len(bytes_of(reader, "lots", "csv").splitlines()) == 1
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 from importlib.resources import files
@@ -10,27 +11,31 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.store import migrate as migrating
+from canebench.store.backups.restore import restore_backup
+from canebench.store.backups.snapshots import snapshots
+from canebench.store.backups.verify import MANIFEST, verify_backup
 from canebench.store.database import LedgerError
 from canebench.store.engine import open_database
 from canebench.store.ledger import Ledger, open_ledger
 from canebench.store.migrate import migrate, revision_of
+from canebench.store.records import ChanterRecord, LotRecord, ReedRecord, SettingRecord, TapeRecord
 from canebench.store.schema import HEAD
-from support.ledgers import dump_of, take_in
+from support.ledgers import dump_of, row_of, take_in
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
 _BROKEN = '''"""A revision that fails half way."""
 from alembic import op
 revision = "9999"
-down_revision = "0001"
+down_revision = "HEAD"
 branch_labels = None
 depends_on = None
 def upgrade():
     op.execute("CREATE TABLE half_made (id INTEGER)")
     op.execute("INSERT INTO nowhere VALUES (1)")
-'''
+'''.replace("HEAD", HEAD)
 
 
 _BREAKS_REFERENCES = _BROKEN.replace("CREATE TABLE half_made (id INTEGER)", "DELETE FROM lots").replace(
@@ -46,6 +51,39 @@ _OLD_ROWS = (
     "VALUES (3, 1, 'A3', 2, 'new', '2026-01-02T03:04:05.678Z')",
     """INSERT INTO changes VALUES (1, 1, 'lots', 2, NULL, '{"id": 2, "version": 1}')""",
     """INSERT INTO changes VALUES (1, 2, 'reeds', 3, NULL, '{"id": 3, "version": 1}')""",
+)
+
+
+def _told(**row: object) -> str:
+    """A row as a change tells it."""
+    return json.dumps({"removed_at": None, **row}, sort_keys=True)
+
+
+_CHANTER = {"id": 4, "player_id": None, "chanter_toml": None, "fitting_json": None, "remarks": None}
+_SETTING = {"id": 6, "reed_id": 3, "chanter_id": 4, "at": "2026-01-03T03:04:05.678Z", "pinches": 1}
+_CHANTERS = [_told(**_CHANTER, version=1, name="old"), _told(**_CHANTER, version=2, name="number 3")]
+_SETTINGS = [
+    _told(**_SETTING, version=1, seat_mm=0.5, seat_sd_mm=0.1, hemp_turns=None, remarks="Morag's"),
+    _told(**_SETTING, version=2, seat_mm=0.7, seat_sd_mm=0.1, hemp_turns=14.0, remarks="Morag's"),
+]
+#: Rows with something in every column that went in 0002, and acts on them that can be undone.
+_FILLED_ROWS = (
+    *_OLD_ROWS,
+    "UPDATE counters SET used = 3 WHERE name = 'acts'",
+    "INSERT INTO acts VALUES (2, '2026-01-03T03:04:05.678Z', 'Morag', 'chanter', 'renamed it', NULL, NULL)",
+    "INSERT INTO acts VALUES (3, '2026-01-04T03:04:05.678Z', 'Morag', 'fit', 'seated it', NULL, NULL)",
+    """INSERT INTO chanters (id, version, name, fitting_json) VALUES (4, 2, 'number 3', NULL)""",
+    """INSERT INTO chanters (id, version, name, fitting_json) VALUES (5, 1, 'number 4', '{}')""",
+    "INSERT INTO settings (id, version, reed_id, chanter_id, at, seat_mm, seat_sd_mm, hemp_turns, pinches, "
+    "remarks) VALUES (6, 2, 3, 4, '2026-01-03T03:04:05.678Z', 0.7, 0.1, 14.0, 1, 'Morag''s'), "
+    "(7, 1, 3, 4, '2026-01-02T03:04:05.678Z', 0.0, NULL, 2.5, NULL, NULL), "
+    "(8, 1, 3, 4, '2026-01-02T03:04:05.678Z', 0.0, NULL, NULL, NULL, 'bare')",
+    "INSERT INTO tapes (id, version, setting_id, hole, covered_mm, covered_sd_mm) "
+    "VALUES (9, 1, 6, 'E', 1.5, 0.2)",
+)
+_CHANGES: tuple[tuple[int | str, ...], ...] = (
+    (2, 1, "chanters", 4, *_CHANTERS),
+    (3, 1, "settings", 6, *_SETTINGS),
 )
 
 
@@ -77,24 +115,79 @@ def test_a_new_place_comes_to_the_newest_revision_once(
     assert dump_of(ledger) == before
 
 
+def _released(url: str, rows: tuple[str, ...], *, changes: Sequence[Sequence[int | str]] = ()) -> None:
+    """A ledger of revision 0001 with these rows, made by hand from what was released."""
+    database = open_database(url)
+    released = files("canebench.store.migrations.versions").joinpath(f"r0001_{database.dialect}.sql")
+    with database.write() as connection:
+        for statement in (*released.read_text("utf-8").split(";\n")[:-1], *rows):
+            connection.run(statement)
+        for values in changes:
+            connection.run("INSERT INTO changes VALUES (?, ?, ?, ?, ?, ?)", values)
+
+
 @pytest.mark.parametrize("dialect", ["sqlite", "postgresql"])
 def test_every_released_ledger_comes_up_to_date_with_its_rows(
     empty_place: Callable[[str], str], dialect: str
 ) -> None:
     """Made by hand from what was released, not by the migrations under test."""
     url = empty_place(dialect)
-    released = files("canebench.store.migrations.versions").joinpath(f"r0001_{dialect}.sql")
-    with open_database(url).write() as connection:
-        for statement in (*released.read_text("utf-8").split(";\n")[:-1], *_OLD_ROWS):
-            connection.run(statement)
+    _released(url, _OLD_ROWS)
     ledger = open_ledger(url)
     assert revision_of(ledger.database) == HEAD
     with ledger.reading() as reader:
-        assert reader.row("reeds", 3)["number"] == "A3"
-        (act,) = reader.story("lots", 2)
+        assert reader.row(ReedRecord, 3).number == "A3"
+        (act,) = reader.story(LotRecord, 2)
         assert act.who == "Morag"
     ledger.undo(1, who="Ailsa")
     assert take_in(ledger, "autumn")[0] == 3
+
+
+@pytest.mark.parametrize("dialect", ["sqlite", "postgresql"])
+def test_columns_that_go_leave_their_rows_and_what_can_be_undone(
+    empty_place: Callable[[str], str], dialect: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))
+    url = empty_place(dialect)
+    _released(url, _FILLED_ROWS, changes=_CHANGES)
+    ledger = open_ledger(url)
+    dump = dump_of(ledger)
+    assert [row["name"] for row in dump["chanters"]] == ["number 3", "number 4"]
+    assert [row["remarks"] for row in dump["settings"]] == [
+        "Morag's; hemp: 14 turns",
+        "hemp: 2.5 turns",
+        "bare",
+    ]
+    assert [row["seat_mm"] for row in dump["settings"]] == [0.7, 0.0, 0.0]
+    assert [(row["hole"], row["covered_mm"]) for row in dump["tapes"]] == [("E", 1.5)]
+    gone = ("fitting_json", "seat_sd_mm", "hemp_turns", "covered_sd_mm")
+    assert [name for name in gone if name in json.dumps(dump)] == []
+    # What was done before can be undone after, and undone again.
+    undoing = [ledger.undo(act, who="Ailsa") for act in (3, 2)]
+    assert row_of(ledger, ChanterRecord, 4).name == "old"
+    setting = row_of(ledger, SettingRecord, 6)
+    assert (setting.seat_mm, setting.remarks) == (0.5, "Morag's")
+    ledger.undo(undoing[0], who="Ailsa")
+    assert row_of(ledger, SettingRecord, 6).remarks == "Morag's; hemp: 14 turns"
+    # Nothing is lost: a snapshot from before is kept, whole.
+    (kept,) = snapshots(ledger.database)
+    assert verify_backup(kept) == []
+    assert json.loads((kept / MANIFEST).read_text())["revision"] == "0001"
+
+
+def test_a_backup_of_an_older_revision_comes_back_and_up_to_date(
+    empty_place: Callable[[str], str], tmp_path: Path
+) -> None:
+    url = empty_place("sqlite")
+    _released(url, _FILLED_ROWS, changes=_CHANGES)
+    ledger = open_ledger(url)
+    before = dump_of(ledger)
+    with ledger.act("fit", who="Ailsa", said="tore it") as act:
+        act.remove(row_of(ledger, TapeRecord, 9))
+    (kept,) = snapshots(ledger.database)
+    restore_backup(kept, ledger.database, tmp_path / "takes", at="2026-03-02T19:00:00Z")
+    assert revision_of(ledger.database) == "0001"
+    assert dump_of(open_ledger(url)) == before
 
 
 @pytest.mark.parametrize("dialect", ["sqlite", "postgresql"])

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from dataclasses import fields
+from typing import TYPE_CHECKING, Any, Final
 
 import pytest
 from hypothesis import HealthCheck, Phase, settings
@@ -12,13 +13,14 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_stat
 from canebench.base.errors import CanebenchError
 from canebench.store.engine import open_database
 from canebench.store.ledger import Ledger
-from canebench.store.tables import STATES, TABLES
+from canebench.store.records import RECORDS, STATES, LotRecord, ReedRecord
+from canebench.store.tables import TABLES
 from support.ledgers import Clock, dump_of, take_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from canebench.store.tables import Row
+    from canebench.store.reader import AnyRecord
     from canebench.store.writer import Writer
 
 _WHICH: Final = st.integers(0, 7)
@@ -26,13 +28,13 @@ _NAMES: Final = st.sampled_from(["spring", "autumn", "Öl", "", "a b"])
 _WHO: Final = "Ailsa"
 
 
-def _one(act: Writer, table: str, which: int, *, removed: bool = False) -> Row | None:
-    found = act.rows(table, removed=removed)
-    return found[which % len(found)] if found else None
-
-
-def _id(row: Row | None) -> int:
-    return 999 if row is None else int(row["id"] or 0)
+def _one(act: Writer, record: type[AnyRecord], which: int, *, removed: bool = False) -> AnyRecord:
+    """A row of those there are; one that is nowhere where there is none."""
+    found = act.rows(record, removed=removed)
+    if found:
+        return found[which % len(found)]
+    nothing: dict[str, Any] = dict.fromkeys(field.name for field in fields(record))
+    return record(**{**nothing, "id": 999, "version": 1})
 
 
 class Acts(RuleBasedStateMachine):
@@ -47,7 +49,7 @@ class Acts(RuleBasedStateMachine):
             Ledger(open_database(self.fresh(dialect)), clock=clock)
             for dialect, clock in zip(("sqlite", "postgresql"), self.clocks, strict=True)
         ]
-        self.stale: list[list[Row]] = [[], []]
+        self.stale: list[list[ReedRecord]] = [[], []]
 
     def both(self, act: Callable[[Ledger], object]) -> None:
         """Do it on both; what each said is the same."""
@@ -71,8 +73,8 @@ class Acts(RuleBasedStateMachine):
         def do(ledger: Ledger) -> None:
             with ledger.act("move", who=_WHO, said=state) as act:
                 for _ in range(1 + twice):
-                    reed = _one(act, "reeds", which) or {"id": 999}
-                    act.update("reeds", _id(reed), {"state": state, "state_since": act.at}, read=reed)
+                    reed = _one(act, ReedRecord, which)
+                    act.update(reed, {"state": state, "state_since": act.at})
 
         self.both(do)
 
@@ -81,7 +83,7 @@ class Acts(RuleBasedStateMachine):
         """Remember a row, to change it later as it is now."""
         for ledger, stale in zip(self.ledgers, self.stale, strict=True):
             with ledger.reading() as reader:
-                rows = reader.rows("reeds")
+                rows = reader.rows(ReedRecord)
             if rows:
                 stale.append(rows[which % len(rows)])
 
@@ -94,7 +96,7 @@ class Acts(RuleBasedStateMachine):
             if stale:
                 read = stale[which % len(stale)]
                 with ledger.act("remark", who=_WHO, said="x") as act:
-                    act.update("reeds", _id(read), {"remarks": remarks}, read=read)
+                    act.update(read, {"remarks": remarks})
 
         self.both(do)
 
@@ -104,9 +106,9 @@ class Acts(RuleBasedStateMachine):
 
         def do(ledger: Ledger) -> None:
             with ledger.act("lot", who=_WHO, said="x") as act:
-                reed = _one(act, "reeds", which) or {"id": 999}
-                to = None if free else _id(_one(act, "lots", lot, removed=lot > 5))
-                act.update("reeds", _id(reed), {"lot_id": to}, read=reed)
+                reed = _one(act, ReedRecord, which)
+                to = None if free else _one(act, LotRecord, lot, removed=lot > 5).id
+                act.update(reed, {"lot_id": to})
 
         self.both(do)
 
@@ -116,8 +118,8 @@ class Acts(RuleBasedStateMachine):
 
         def do(ledger: Ledger) -> int:
             with ledger.act("play", who=_WHO, said="x") as act:
-                reed = _one(act, "reeds", which)
-                return act.insert("plays", {"reed_id": _id(reed), "at": act.at, "minutes": minutes})
+                reed = _one(act, ReedRecord, which)
+                return act.insert("plays", {"reed_id": reed.id, "at": act.at, "minutes": minutes})
 
         self.both(do)
 
@@ -127,8 +129,7 @@ class Acts(RuleBasedStateMachine):
 
         def do(ledger: Ledger) -> None:
             with ledger.act("remove", who=_WHO, said="x") as act:
-                row = _one(act, table, which) or {"id": 999}
-                act.remove(table, _id(row), read=row)
+                act.remove(_one(act, RECORDS[table], which))
 
         self.both(do)
 
@@ -154,11 +155,12 @@ class Acts(RuleBasedStateMachine):
     def nothing_outside_the_bin_refers_into_it(self) -> None:
         """Every reference leads to a row outside the bin."""
         with self.ledgers[0].reading() as reader:
-            there = {name: {row["id"] for row in reader.rows(name)} for name in ("lots", "reeds")}
+            rows = {name: reader.raw_rows(TABLES[name]) for name in ("lots", "reeds", "plays")}
+            there = {name: {row["id"] for row in rows[name]} for name in ("lots", "reeds")}
             for name in ("reeds", "plays"):
                 for column in TABLES[name].columns:
                     if column.refers in there:
-                        wanted = {row[column.name] for row in reader.rows(name)} - {None}
+                        wanted = {row[column.name] for row in rows[name]} - {None}
                         assert wanted <= there[column.refers]
 
     def teardown(self) -> None:

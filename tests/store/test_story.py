@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.store import story
+from canebench.store.records import RECORDS, ChanterRecord, TakeRecord
 
 if TYPE_CHECKING:
     from canebench.store.ledger import Ledger
@@ -46,13 +47,13 @@ def busy(ledger: Ledger) -> Ledger:
         if turn % 5 == 0 and takes:
             one = chance.choice(takes)
             with ledger.act("change", who="A", said=f"changed {one}") as act:
-                act.update("takes", one, {"remarks": f"{turn}"}, read=act.row("takes", one))
+                act.update(act.row(TakeRecord, one), {"remarks": f"{turn}"})
     return ledger
 
 
 def told(ledger: Ledger, table: str, **page: int) -> list[ActRecord]:
     with ledger.reading() as reader:
-        return reader.story(table, 1, **page)
+        return reader.story(RECORDS[table], 1, **page)
 
 
 @pytest.mark.parametrize(("table", "column"), ROOT)
@@ -105,4 +106,4 @@ def test_nothing_but_its_own_act_where_nothing_refers_to_it(ledger: Ledger) -> N
     assert told(ledger, "chanters", newest=5, skip=1) == []
     with ledger.reading() as reader:
         for nothing in (0, -1, 2, 2**70):
-            assert reader.story("chanters", nothing, newest=5) == []
+            assert reader.story(ChanterRecord, nothing, newest=5) == []

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.store.ledger import open_ledger
+from canebench.store.records import ReedRecord
 from canebench.store.refused_edits import StaleEditError
 from support.ledgers import dump_of, row_of, take_in
 
@@ -46,11 +47,11 @@ def test_control_what_was_read_before_another_wrote_is_refused(fresh: Callable[[
     """Read in one transaction and written in another, the count would fall behind: the version tells."""
     ledger = open_ledger(fresh("sqlite"))
     _, (reed,) = take_in(ledger, count=1)
-    read = row_of(ledger, "reeds", reed)
+    read = row_of(ledger, ReedRecord, reed)
     with ledger.act("count", who="Ailsa", said="x") as act:
-        act.update("reeds", reed, {"remarks": "1"}, read=read)
+        act.update(read, {"remarks": "1"})
     with (
         pytest.raises(StaleEditError, match="None then, '1' now"),
         ledger.act("count", who="Bram", said="x") as act,
     ):
-        act.update("reeds", reed, {"remarks": "1"}, read=read)
+        act.update(read, {"remarks": "1"})

@@ -10,6 +10,7 @@ import sys
 import time
 
 from canebench.store.ledger import open_ledger
+from canebench.store.records import ReedRecord
 
 
 def main() -> None:
@@ -21,10 +22,10 @@ def main() -> None:
     for number in range(acts):
         begun = time.monotonic()
         with ledger.act("play", who=name, said=f"{name} {number}") as act:
-            reed = act.row("reeds", 1)
+            reed = act.row(ReedRecord, 1)
             act.insert("plays", {"reed_id": 1, "at": act.at, "minutes": 1, "remarks": f"{name} {number}"})
-            count = int(str(reed["remarks"] or 0)) + 1
-            act.update("reeds", 1, {"remarks": f"{count}"}, read=reed)
+            count = int(reed.remarks or "0") + 1
+            act.update(reed, {"remarks": f"{count}"})
         longest = max(longest, time.monotonic() - begun)
     sys.stdout.write(json.dumps([time.monotonic() - start, longest]))
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from canebench.base.fingering import HOLES, open_holes
+from canebench.base.fingering import HOLES, OPEN_HOLES
 from canebench.base.notes import NOTES
 from canebench.bore.assembly import assemble
 from canebench.bore.geometry import BoreSection, Chanter, Hole, Reed, Seat
@@ -77,7 +77,7 @@ def shares(
     widths = dict(zip(HOLES, 2e3 * network.hole_m, strict=False))
     left = {hole: 1 - covered_share(tape_mm.get(hole, 0.0), diameter_mm=widths[hole]) for hole in HOLES}
     vents = [1.0] * len(network.chanter.vents)
-    rows = [[left[hole] if hole in open_holes(note) else 0.0 for hole in HOLES] + vents for note in notes]
+    rows = [[left[hole] if hole in OPEN_HOLES[note] else 0.0 for hole in HOLES] + vents for note in notes]
     return np.array(rows)
 
 

@@ -30,7 +30,7 @@ def _value(column: Column, text: str, n: int, ids: dict[str, int]) -> Value:
     closed = {"note": NOTES, "hole": NOTES}.get(column.name, column.choices)
     if closed:
         return closed[n % len(closed)]
-    if column.name in ("recording_sha256", "chanter_toml", "fitting_json"):
+    if column.name in ("recording_sha256", "chanter_toml"):
         return None
     if column.name == "scale" and n % 2:
         return "harmonic"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from canebench.store.ledger import Ledger
+    from canebench.store.reader import AnyRecord
     from canebench.store.tables import Row
 
 
@@ -39,10 +40,10 @@ def take_in(ledger: Ledger, name: str = "spring", *, count: int = 2) -> tuple[in
     return lot, reeds
 
 
-def row_of(ledger: Ledger, table: str, row_id: int) -> Row:
+def row_of(ledger: Ledger, record: type[AnyRecord], row_id: int) -> AnyRecord:
     """One row as it stands."""
     with ledger.reading() as reader:
-        return reader.row(table, row_id)
+        return reader.row(record, row_id)
 
 
 def dump_of(ledger: Ledger) -> dict[str, list[Row]]:

@@ -14,11 +14,11 @@ from support.every_page import EVERY_PAGE
 from support.running_bench import launched, serving, signed_in_page
 
 WIDTHS: Final = (360, 768, 1440)
-LOOKS: Final = ("light", "dark", "dim", "contrast")
+THEMES: Final = ("light", "dark", "dim", "contrast")
 
 
-def take_screens(folder: Path, *, looks: tuple[str, ...] = LOOKS[:2]) -> int:
-    """One PNG for each page, width and look; how many."""
+def take_screens(folder: Path, *, themes: tuple[str, ...] = THEMES[:2]) -> int:
+    """One PNG for each page, width and theme; how many."""
     folder.mkdir(parents=True, exist_ok=True)
     options: Any = launched()
     count = 0
@@ -28,14 +28,14 @@ def take_screens(folder: Path, *, looks: tuple[str, ...] = LOOKS[:2]) -> int:
             browser = running.chromium.launch(**options)
             context = browser.new_context()
             page, watch = signed_in_page(context, bench)
-            for look in looks:
-                context.add_cookies([{"name": "canebench-look", "value": look, "url": bench.address}])
+            for theme in themes:
+                context.add_cookies([{"name": "canebench-theme", "value": theme, "url": bench.address}])
                 for width in WIDTHS:
                     page.set_viewport_size({"width": width, "height": 900})
                     for path in EVERY_PAGE:
                         page.goto(bench.address + path)
                         name = path.strip("/").replace("/", "-").replace("?", "-") or "start"
-                        page.screenshot(path=folder / f"{name}-{width}-{look}.png", full_page=True)
+                        page.screenshot(path=folder / f"{name}-{width}-{theme}.png", full_page=True)
                         count += 1
             watch.assert_clean()
             browser.close()

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from canebench.bench.acts.reeds.people import set_player
 from canebench.bench.views.care_now import care_now
 from canebench.care.cautions import CAUTIONS, Hazard, Occasion, cautions_for
+from canebench.store.records import MouthTestRecord, ReedRecord
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -21,7 +22,7 @@ def test_minutes_written_down_are_the_ones_reckoned(client: TestClient, app: Sta
     assert (nothing.minutes_today, nothing.days_before) == ("0", "nothing")
     now = ledger.clock()
     with ledger.act("play", who="tester", said="played") as act:
-        reed = act.rows("reeds", limit=1)[0]["id"]
+        reed = act.rows(ReedRecord, limit=1)[0].id
         for days, minutes, level in ((0, 10.0, 100.0), (0, 5.0, 97.0), (3, 20.0, None), (8, 600.0, 120.0)):
             at = (now - timedelta(days=days)).isoformat()
             act.insert("plays", {"reed_id": reed, "at": at, "minutes": minutes, "level_dba": level})
@@ -45,7 +46,7 @@ def test_a_reed_that_two_tried_rests_once(client: TestClient, app: Starlette) ->
     resting = care_now(app.state.context.ledger).resting
     assert sorted(number for number, _ in resting) == ["5", "6"]
     with app.state.context.ledger.reading() as reader:
-        assert reader.count("mouth_tests", {"reed_id": 5}) >= 2
+        assert reader.count(MouthTestRecord, {"reed_id": 5}) >= 2
 
 
 def test_every_caution_is_told_and_every_occasion_leads_to_its_own(client: TestClient) -> None:

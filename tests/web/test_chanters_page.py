@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.bore.chanter_file import generic_text
+from canebench.store.records import ChanterRecord
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -59,7 +60,7 @@ def test_a_file_that_will_not_do_is_said_and_nothing_changes(
     assert "<option selected>Rory Tamlin</option>" in answer.text
     assert "# mine &lt;&amp;&gt;</textarea>" in answer.text
     with app.state.context.ledger.reading() as reader:
-        assert reader.row("chanters", 1)["version"] == 1
+        assert reader.row(ChanterRecord, 1).version == 1
 
 
 def test_a_stale_edit_shows_both_and_keeps_what_was_typed(client: TestClient) -> None:

@@ -5,9 +5,15 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
+import pytest
+
+from canebench.store.records import TakeRecord
+
 if TYPE_CHECKING:
     from starlette.applications import Starlette
     from starlette.testclient import TestClient
+
+    from canebench.store.tables import Value
 
 
 def rows(page: str) -> dict[str, str]:
@@ -77,11 +83,17 @@ def test_what_is_missing_is_said_with_where_to_tell_it(client: TestClient) -> No
     assert re.search(r'href="/players/\d+">the page of New One', page)
 
 
-def test_a_take_on_a_scale_of_another_bench_stops_nothing(client: TestClient, app: Starlette) -> None:
+@pytest.mark.parametrize(
+    "change", [{"scale": "elsewhere"}, {"reference_hz": None}], ids=["scale", "reference"]
+)
+def test_a_take_that_tells_nothing_here_stops_nothing(
+    client: TestClient, app: Starlette, change: dict[str, Value]
+) -> None:
+    """A scale of another bench, or no reference: its strength still counts."""
     ledger = app.state.context.ledger
     with ledger.act("x", who="x", said="x") as act:
-        for take in act.rows("takes", {"reed_id": 2}):
-            act.update("takes", take["id"], {"scale": "elsewhere"}, read=take)
+        for take in act.rows(TakeRecord, {"reed_id": 2}):
+            act.update(take, change)
     said = rows(client.get("/choose?player=Isla%20Penhallow").text)
     assert "suits now" in said["2"]
     assert "balance, pitch" in said["2"]

@@ -7,6 +7,7 @@ import re
 from html.parser import HTMLParser
 from typing import TYPE_CHECKING
 
+from canebench.store.records import ReedRecord
 from support.ledgers import dump_of
 
 if TYPE_CHECKING:
@@ -72,10 +73,10 @@ def test_what_was_looked_over_is_what_comes_in(client: TestClient, app: Starlett
     assert "brought in box.csv" in done.text
     with app.state.context.ledger.reading() as reader:
         for number in ("X1", "X2"):
-            row = reader.find("reeds", "number", number)
+            row = reader.find(ReedRecord, "number", number)
             assert row is not None
             # Left out by choice, though a column of that name is there.
-            assert row["remarks"] is None
+            assert row.remarks is None
 
 
 def test_a_file_refused_is_shown_again_with_what_was_chosen(client: TestClient, app: Starlette) -> None:

@@ -10,6 +10,7 @@ import pytest
 
 from canebench.base.notes import NOTES
 from canebench.bench.acts.fitting.measure_take import DEMO_FILE, measure_take
+from canebench.store.records import EaseRecord, PitchRecord, SettingRecord, TakeRecord, TapeRecord
 from support.web_client import signed_in
 
 if TYPE_CHECKING:
@@ -111,10 +112,10 @@ def test_what_was_done_is_the_setting(app: Starlette, entry: SignIn) -> None:
         client.post(f"{place}/take", data=typed(**told))
     reed, chanter = (int(part) for part in place.split("/")[2:])
     with app.state.context.ledger.reading() as reader:
-        setting = reader.rows("settings", {"reed_id": reed, "chanter_id": chanter})[-1]
-        tapes = reader.rows("tapes", {"setting_id": setting["id"]})
-    assert setting["seat_mm"] == -0.5
-    assert [(tape["hole"], tape["covered_mm"]) for tape in tapes] == [("C", 1.5)]
+        setting = reader.rows(SettingRecord, {"reed_id": reed, "chanter_id": chanter})[-1]
+        tapes = reader.rows(TapeRecord, {"setting_id": setting.id})
+    assert setting.seat_mm == -0.5
+    assert [(tape.hole, tape.covered_mm) for tape in tapes] == [("C", 1.5)]
 
 
 def test_a_pinch_done_is_counted_for_life(app: Starlette, entry: SignIn) -> None:
@@ -125,7 +126,7 @@ def test_a_pinch_done_is_counted_for_life(app: Starlette, entry: SignIn) -> None
     assert "Pinched once" in page or "1 pinch" in page
     reed = int(place.split("/")[2])
     with app.state.context.ledger.reading() as reader:
-        assert len(reader.rows("eases", {"reed_id": reed})) == 1
+        assert len(reader.rows(EaseRecord, {"reed_id": reed})) == 1
 
 
 def test_what_will_not_do_is_said_and_nothing_typed_is_lost(empty_client: TestClient) -> None:
@@ -169,11 +170,11 @@ def test_a_file_gives_the_numbers_of_the_command(empty_app: Starlette, entry: Si
             )
     assert answer.status_code == 200, answer.text
     with empty_app.state.context.ledger.reading() as reader:
-        take = reader.rows("takes")[-1]
-        kept = {row["note"]: row["hz"] for row in reader.rows("pitches", {"take_id": take["id"]})}
+        take = reader.rows(TakeRecord)[-1]
+        kept = {row.note: row.hz for row in reader.rows(PitchRecord, {"take_id": take.id})}
     assert kept == {note.note: note.hz for note in expected.notes}
-    assert take["origin"] == "slow scale.ogg"
-    assert (empty_app.state.context.takes / f"{take['recording_sha256']}.flac").is_file()
+    assert take.origin == "slow scale.ogg"
+    assert (empty_app.state.context.takes / f"{take.recording_sha256}.flac").is_file()
 
 
 def test_a_file_that_is_no_sound_changes_nothing(empty_client: TestClient) -> None:

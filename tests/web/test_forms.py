@@ -77,11 +77,11 @@ def test_own_path(given: str | None, path: str) -> None:
 
 
 def test_the_look_is_kept_in_a_cookie_alone(client: TestClient) -> None:
-    assert 'data-look="system"' in client.get("/").text
-    client.post("/look", data={"look": "dim", "back": "/"})
-    assert 'data-look="dim"' in client.get("/").text
-    client.post("/look", data={"look": "<b>", "back": "/"})
-    assert 'data-look="dim"' in client.get("/").text
+    assert 'data-theme="system"' in client.get("/").text
+    client.post("/theme", data={"theme": "dim", "back": "/"})
+    assert 'data-theme="dim"' in client.get("/").text
+    client.post("/theme", data={"theme": "<b>", "back": "/"})
+    assert 'data-theme="dim"' in client.get("/").text
 
 
 def test_a_full_disk_is_the_benchs_fault_and_said(

@@ -165,7 +165,7 @@ def test_without_a_guard_the_table_would_notice(app: Starlette, entry: SignIn, g
             assert client.get("/", headers={"host": FOREIGN_HOSTS[0]}).status_code == 200
         else:
             headers = {"origin": "http://canebench.example"}
-            answer = client.post("/look", data={"look": "dim"}, headers=headers, follow_redirects=False)
+            answer = client.post("/theme", data={"theme": "dim"}, headers=headers, follow_redirects=False)
             assert answer.status_code == 303
 
 

@@ -21,6 +21,7 @@ from canebench.sound.files.encode import write_recording
 from canebench.sound.files.recording import Recording
 from canebench.sound.live.estimator import Now
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
+from canebench.store.records import PitchRecord, TakeRecord
 from canebench.web.live import streams
 from canebench.web.live.streams import HEADER, MARK
 from support.tones import tone
@@ -112,8 +113,8 @@ def test_the_take_gives_the_numbers_of_the_command(
     )
     expected = {note.note: note.hz for note in measure_take(path).measurement.notes}
     with app.state.context.ledger.reading() as reader:
-        take = reader.rows("takes", order="-id", limit=1)[0]
-        kept = {row["note"]: float(row["hz"]) for row in reader.rows("pitches", {"take_id": take["id"]})}
+        take = reader.rows(TakeRecord, order="-id", limit=1)[0]
+        kept = {row.note: row.hz for row in reader.rows(PitchRecord, {"take_id": take.id})}
     assert kept.keys() == expected.keys()
     for note, hz in expected.items():
         assert abs(hz_to_cents(kept[note], hz)) <= 0.05, note

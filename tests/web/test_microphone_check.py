@@ -31,7 +31,7 @@ def checked(samples: FloatArray, *, tone_hz: float | None = None, skip: int = 0)
         first = start + (skip if start >= 3 * RATE_HZ else 0)
         check.add(samples[start : start + 4_800], first_frame=first)
         listener.add(samples[start : start + 4_800], first_frame=first)
-        said = check.said(listener.look())
+        said = check.said(listener.estimate())
     return said
 
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from canebench.store.records import PlayerRecord
+
 if TYPE_CHECKING:
     from starlette.applications import Starlette
     from starlette.testclient import TestClient
@@ -40,13 +42,13 @@ def test_a_ceiling_never_moves_by_being_shown(client: TestClient, app: Starlette
     assert form["ceiling_kpa"] == "28.0 inH2O"
     assert client.post("/players/1", data={**form, "remarks": "plays on Sundays"}).status_code == 200
     with app.state.context.ledger.reading() as reader:
-        row = reader.row("players", 1)
-    assert row["remarks"] == "plays on Sundays"
-    assert row["ceiling_kpa"] == pytest.approx(28.04 * 0.249089, abs=1e-9)
+        row = reader.row(PlayerRecord, 1)
+    assert row.remarks == "plays on Sundays"
+    assert row.ceiling_kpa == pytest.approx(28.04 * 0.249089, abs=1e-9)
     # The control: what is typed anew does move it.
     client.post("/players/1", data={**form, "ceiling_kpa": "28.1 inH2O", "version": "3"})
     with app.state.context.ledger.reading() as reader:
-        assert reader.row("players", 1)["ceiling_kpa"] == pytest.approx(28.1 * 0.249089, abs=1e-9)
+        assert reader.row(PlayerRecord, 1).ceiling_kpa == pytest.approx(28.1 * 0.249089, abs=1e-9)
 
 
 def test_a_stale_ceiling_shows_what_it_was_and_is(client: TestClient) -> None:

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 import pypdf
 import pytest
 
+from canebench.store.records import PlayerRecord, PlayRecord, ReedRecord
+
 if TYPE_CHECKING:
     from starlette.applications import Starlette
     from starlette.testclient import TestClient
@@ -195,8 +197,8 @@ def test_a_number_given_again_is_another_reed(client: TestClient, app: Starlette
     assert 'action="/reeds/18/' not in page
     assert "Bring it back" in page
     with app.state.context.ledger.reading() as reader:
-        assert reader.find("reeds", "number", "18")["state"] == "new"
-        assert reader.count("plays", {"reed_id": 19}) == 0
+        assert reader.find(ReedRecord, "number", "18").state == "new"
+        assert reader.count(PlayRecord, {"reed_id": 19}) == 0
 
 
 def test_a_reed_past_the_ceiling_is_warned_of(client: TestClient) -> None:
@@ -232,5 +234,5 @@ def test_who_played_is_written_down(client: TestClient, app: Starlette) -> None:
     client.post("/reeds/5/play", data={"minutes": "12", "player": "Rory Tamlin"})
     assert client.post("/reeds/5/play", data={"minutes": "12", "player": "Nobody"}).status_code == 404
     with app.state.context.ledger.reading() as reader:
-        plays = reader.rows("plays", {"reed_id": 5})
-        assert [row["player_id"] for row in plays] == [reader.find("players", "name", "Rory Tamlin")["id"]]
+        plays = reader.rows(PlayRecord, {"reed_id": 5})
+        assert [row.player_id for row in plays] == [reader.find(PlayerRecord, "name", "Rory Tamlin").id]

@@ -1,4 +1,4 @@
-"""A stream whose looks are slow, or fail, or whose disk is full: it is recorded, and the page is told."""
+"""A stream whose estimates are slow, or fail, or whose disk is full: it is recorded, and the page is told."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 RATE_HZ = 8_000
 BLOCK = 400
-#: So much sound is played at most until a process of looks has begun; a busy machine takes its time.
+#: So much sound is played at most until a process of estimates has begun; a busy machine takes its time.
 _PATIENCE_S = 120.0
 WANTED = StreamWanted(rate_hz=RATE_HZ, scale=DEFAULT_SCALE, reference="auto")
 
@@ -85,7 +85,7 @@ def assert_all_there(kept: Recordings, end: dict[str, Any], samples: FloatArray)
     assert np.array_equal(read_recording(kept.finished(end["recording"])).samples, samples.astype("<f4"))
 
 
-def test_slow_looks_leave_out_the_oldest_and_say_so(
+def test_slow_estimates_leave_out_the_oldest_and_say_so(
     tmp_path: Path, workers: Workers, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     seen: list[int] = []
@@ -95,28 +95,28 @@ def test_slow_looks_leave_out_the_oldest_and_say_so(
     async def slow(call: Any, *given: Any) -> Any:
         if call is listeners.begin or call is listeners.forget:
             return call(*given)
-        # A look that takes longer than half a second of sound.
+        # An estimate that takes longer than half a second of sound.
         seen.extend(first for first, _ in call.args[1])
         await asyncio.sleep(0.9)
         return call(*given)
 
     monkeypatch.setattr(stream, "_there", slow)
-    # The last look is waited for, however busy the machine is.
-    monkeypatch.setattr(streams, "_LAST_LOOK_S", 60.0)
+    # The last estimate is waited for, however busy the machine is.
+    monkeypatch.setattr(streams, "_LAST_ESTIMATE_S", 60.0)
     end, told, samples = run(played(stream, noise(4.0)))
     assert_all_there(kept, end, samples)
     assert end["breaks"] == 0
     assert "updates skipped" in told[-1]["skippedSaid"]
     assert told[0]["skippedSaid"] == ""
-    # What was left out is the oldest: each look ends with the newest block of its time.
+    # What was left out is the oldest: each estimate ends with the newest block of its time.
     blocks = np.array(seen) // BLOCK
     assert np.all(np.diff(blocks) > 0)
     assert len(blocks) == len(samples) // BLOCK - stream.skipped
     assert np.count_nonzero(np.diff(blocks) > 1) >= 2
 
 
-def test_looks_that_die_leave_the_recording(tmp_path: Path, workers: Workers) -> None:
-    """The process that looks is killed in the middle; the next stream finds another."""
+def test_estimates_that_die_leave_the_recording(tmp_path: Path, workers: Workers) -> None:
+    """The process that estimates is killed in the middle; the next stream finds another."""
     kept = Recordings(tmp_path)
     stream = Stream(workers, kept.begin(rate_hz=RATE_HZ), WANTED)
     killed: list[int] = []

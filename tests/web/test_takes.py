@@ -11,6 +11,7 @@ from PIL import Image
 
 from canebench.bench.acts.fitting.measure_take import DEMO_FILE
 from canebench.bench.views import browse_takes
+from canebench.store.records import TakeRecord
 
 if TYPE_CHECKING:
     import pytest
@@ -41,8 +42,8 @@ def test_pages_are_the_same_from_either_end(app: Starlette, monkeypatch: pytest.
     pages = [browse_takes.list_takes(ledger, {}, page=number)[0] for number in (1, 2, 3, 4)]
     assert [len(page) for page in pages] == [3, 3, 2, 0]
     with ledger.reading() as reader:
-        expected = [row["id"] for row in reader.rows("takes", order="-at")]
-    assert [line.take["id"] for page in pages for line in page] == expected
+        expected = [row.id for row in reader.rows(TakeRecord, order="-at")]
+    assert [line.take.id for page in pages for line in page] == expected
 
 
 def test_a_typed_take_has_no_recording(client: TestClient) -> None:

@@ -34,13 +34,6 @@ OPEN_HOLES: Final[Mapping[str, tuple[str, ...]]] = MappingProxyType(
 )
 
 
-def open_holes(note: str) -> tuple[str, ...]:
-    """Names of the holes that are open for `note`, from the reed down; an unknown note is an error."""
-    if note not in OPEN_HOLES:
-        raise UnknownNameError(field="note", given=note, known=NOTES)
-    return OPEN_HOLES[note]
-
-
 def notes_through(hole: str) -> tuple[str, ...]:
     """The notes that sound with `hole` open, so that tape on it moves them, the hole's own note first."""
     if hole not in HOLES:

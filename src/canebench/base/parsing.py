@@ -53,4 +53,6 @@ def count_from(text: str, field: str) -> int:
     value = number_from(text, field)
     if not value.is_integer():
         raise InputError(field=field, given=repr(text), allowed="a whole number is needed")
-    return int(value)
+    digits = plain(text).lstrip("+-")
+    # Past 2^53 the number with a point no longer tells one whole number from the next.
+    return int(plain(text)) if digits.isdecimal() else int(value)

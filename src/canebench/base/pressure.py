@@ -14,7 +14,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError, UnknownNameError
-from canebench.base.sizes import Range, said
+from canebench.base.sizes import MINUS, POINT, Range, said
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -61,6 +61,13 @@ _FOREIGN_KPA: Final[Mapping[str, float]] = MappingProxyType(
         "inhg": 3.386389,
     }
 )
+#: Factors by which a pressure in kPa is wrong, and what one says of it.
+KPA_SLIPS: Final = (
+    MINUS,
+    (_KPA_PER_INH2O, "if that was inches of water"),
+    (_KPA_PER_MBAR, "if that was millibars"),
+    (0.001, "if that was pascals"),
+)
 #: Nobody blows more than 100 inches (24.9 kPa): the strongest breath out is about that (our limit).
 _RANGES: Final[Mapping[PressureUnit, Range]] = MappingProxyType(
     {
@@ -70,8 +77,8 @@ _RANGES: Final[Mapping[PressureUnit, Range]] = MappingProxyType(
             usual=30.0,
             unit="inH2O",
             slips=(
-                (-1.0, "without the minus sign"),
-                (0.1, "if the decimal point slipped"),
+                MINUS,
+                POINT,
                 (1 / 25.4, "if that was millimetres of water"),
             ),
         ),
@@ -81,8 +88,8 @@ _RANGES: Final[Mapping[PressureUnit, Range]] = MappingProxyType(
             usual=75.0,
             unit="mbar",
             slips=(
-                (-1.0, "without the minus sign"),
-                (0.1, "if the decimal point slipped"),
+                MINUS,
+                POINT,
                 (0.01, "if that was pascals"),
             ),
         ),
@@ -91,12 +98,7 @@ _RANGES: Final[Mapping[PressureUnit, Range]] = MappingProxyType(
             high=25.0,
             usual=7.5,
             unit="kPa",
-            slips=(
-                (-1.0, "without the minus sign"),
-                (_KPA_PER_INH2O, "if that was inches of water"),
-                (0.1, "if that was millibars"),
-                (0.001, "if that was pascals"),
-            ),
+            slips=KPA_SLIPS,
         ),
     }
 )
@@ -155,24 +157,9 @@ def from_kpa(pressure_kpa: float, unit: PressureUnit) -> float:
     return pressure_kpa / _KPA_PER[unit]
 
 
-def inh2o_to_kpa(pressure_inh2o: float) -> float:
-    """Inches of water as kPa: 0.249089 kPa each. Guarded by `tests/published/test_pressure.py`."""
-    return to_kpa(pressure_inh2o, PressureUnit.INH2O)
-
-
 def kpa_to_inh2o(pressure_kpa: float) -> float:
     """The pressure in inches of water. Guarded by `tests/published/test_pressure.py`."""
     return from_kpa(pressure_kpa, PressureUnit.INH2O)
-
-
-def mbar_to_kpa(pressure_mbar: float) -> float:
-    """Millibars as kPa: 0.1 kPa each. Guarded by `tests/invariants/test_pressure.py`."""
-    return to_kpa(pressure_mbar, PressureUnit.MBAR)
-
-
-def kpa_to_mbar(pressure_kpa: float) -> float:
-    """The pressure in millibars. Guarded by `tests/invariants/test_pressure.py`."""
-    return from_kpa(pressure_kpa, PressureUnit.MBAR)
 
 
 def parse_pressure(text: str, *, field: str = "pressure") -> GaugeReading:

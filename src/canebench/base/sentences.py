@@ -24,13 +24,13 @@ def capitalized(words: str) -> str:
     return words[0].upper() + words[1:]
 
 
+def cannot(verb: str, error: OSError) -> str:
+    """Why a place or a file "cannot be" read or written, as the system tells it."""
+    return f"that cannot be {verb} ({error.strerror or type(error).__name__})"
+
+
 def seat_said(seat_mm: float) -> str:
     """Where a reed sits, from the firm hand seat, mm; + is deeper."""
     if not seat_mm:
         return "as seated by hand, firm"
     return f"{number(abs(seat_mm), 2)} mm {'deeper' if seat_mm > 0 else 'higher'} than the hand seat"
-
-
-def hemp_said(turns: float | None) -> str:
-    """Turns of hemp, or that nobody counted them."""
-    return "not counted" if turns is None else f"{turns:g} turns"

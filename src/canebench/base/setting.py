@@ -12,12 +12,12 @@ from typing import Final
 
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.fingering import HOLES
-from canebench.base.sizes import Range, is_finite, said
+from canebench.base.sizes import MINUS, POINT, Range, is_finite, said
 
 #: Too large is what a finer unit makes of them; centimetres and inches only make them small.
 _SLIPS: Final = (
-    (-1.0, "without the minus sign"),
-    (0.1, "if the decimal point slipped"),
+    MINUS,
+    POINT,
     (0.0254, "if that was thousandths of an inch"),
 )
 _SEAT: Final = Range(low=-10.0, high=10.0, usual=1.0, slips=_SLIPS)

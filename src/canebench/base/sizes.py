@@ -17,13 +17,15 @@ from canebench.base.errors import InputError
 if TYPE_CHECKING:
     from typing import TypeGuard
 
+MINUS: Final = (-1.0, "without the minus sign")
+POINT: Final = (0.1, "if the decimal point slipped")
 #: Factors by which a length is wrong, and what one says of it.
 LENGTH_SLIPS: Final = (
-    (-1.0, "without the minus sign"),
+    MINUS,
     (25.4, "if that was inches"),
     (10.0, "if that was centimetres"),
     (1000.0, "if that was metres"),
-    (0.1, "if the decimal point slipped"),
+    POINT,
 )
 PER_CENT: Final = (0.01, "if that was per cent")
 _SPOKEN: Final = {"mm": " of millimetres", "mm³": " of cubic millimetres"}

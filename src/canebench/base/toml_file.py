@@ -10,6 +10,7 @@ import tomllib
 from typing import TYPE_CHECKING, Any, Final
 
 from canebench.base.errors import InputError, NotFoundError
+from canebench.base.sentences import cannot
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -20,8 +21,10 @@ _DEEP_KEY: Final = re.compile(
     r"""(?<![\w-])(?:(?:[\w-]++|"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){12}"""
 )
 _LINE: Final = re.compile(r"\(at line (\d+), column \d+\)")
+#: What a decimal comma comes to, in a file that has none.
+POINT_NOT_COMMA: Final = "a point marks decimals, not a comma"
 _HINTS: Final = (
-    (re.compile(r"=\s*[-+]?\d+,\d"), "a point marks decimals, not a comma"),
+    (re.compile(r"=\s*[-+]?\d+,\d"), POINT_NOT_COMMA),
     (re.compile(r"=\s*[-+]?[\d.]+\s*[A-Za-z\"'%°]"), "the number alone; its unit is in the key's name"),
     (re.compile(r"=\s*[^\s\d\"'\[{+.-]"), 'text stands in straight quotes: "low A"'),
     (
@@ -44,7 +47,7 @@ def read_text(path: Path, *, start_from: str) -> str:
             data = handle.read(MOST_BYTES + 1)
     except OSError as error:
         raise InputError(
-            field=where, given=f"a file that cannot be read ({error.strerror})", allowed="it must be readable"
+            field=where, given=f"a file {cannot('read', error)}", allowed="it must be readable"
         ) from error
     if len(data) > MOST_BYTES:
         raise _too_long(where)

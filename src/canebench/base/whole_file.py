@@ -10,6 +10,7 @@ import secrets
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError
+from canebench.base.sentences import cannot
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -38,6 +39,6 @@ def write_whole(path: Path, content: bytes, *, field: str) -> None:
     except OSError as error:
         raise InputError(
             field=f"{field} {path}",
-            given=f"a place that cannot be written ({error.strerror or type(error).__name__})",
+            given=f"a place {cannot('written', error)}",
             allowed="a folder that exists, with write access, is needed; nothing was changed",
         ) from error

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.fingering import HOLES
 from canebench.base.sizes import PER_CENT, Range, is_finite, is_number, said
-from canebench.base.toml_file import read_text, tables
+from canebench.base.toml_file import POINT_NOT_COMMA, read_text, tables
 from canebench.bore.geometry import BORE_LENGTH, MOST_SECTIONS, BoreSection, Chanter, Hole, Reed, Seat
 
 if TYPE_CHECKING:
@@ -77,7 +77,13 @@ class ChanterFile:
 
 @cache
 def generic() -> ChanterFile:
-    """The invented chanter that stands in for one that nobody measured."""
+    """The invented chanter that stands in for one that nobody measured.
+
+    Returns
+    -------
+    ChanterFile
+        Sizes of no real chanter, with wide spreads; its text is `generic.toml`.
+    """
     return parse(generic_text(), name="generic.toml")
 
 
@@ -87,12 +93,51 @@ def generic_text() -> str:
 
 
 def read(path: Path) -> ChanterFile:
-    """A chanter from a file of at most 100 kB."""
+    """A chanter from a file of at most 100 kB.
+
+    Parameters
+    ----------
+    path : Path
+        A chanter's file; `canebench chanter --toml` writes one to start from.
+
+    Returns
+    -------
+    ChanterFile
+        As `parse` gives it.
+
+    Raises
+    ------
+    NotFoundError
+        No such file.
+    InputError
+        It cannot be read, is too long, no text, or refused by `parse`.
+    """
     return parse(read_text(path, start_from=_START_FROM), name=path.name)
 
 
 def parse(text: str, *, name: str) -> ChanterFile:
-    """A chanter from the text of its file; `name` stands in the errors."""
+    """A chanter from the text of its file; `name` stands in the errors.
+
+    Parameters
+    ----------
+    text : str
+        TOML with the schema `canebench.chanter/1`; sizes in mm, spreads as `Spread` has them.
+    name : str
+        The file's name.
+
+    Returns
+    -------
+    ChanterFile
+        Chanter, reed, how well each size is known, and the text itself.
+
+    Raises
+    ------
+    InputError
+        Not TOML, a key or a size that cannot be, or a file in another unit: it says where, and what is
+        allowed.
+
+    Guarded by `tests/faults/test_chanter_file.py`.
+    """
     table = tables(text, name=name)
     _known(name, table, _TABLES)
     if table.get("schema") != SCHEMA:
@@ -177,7 +222,7 @@ def _point(where: str, entry: object) -> tuple[float, float]:
         field=where,
         given=said(entry),
         allowed="a pair [distance, diameter] is needed",
-        nearest="a point marks decimals, not a comma" if _long_list(entry) else None,
+        nearest=POINT_NOT_COMMA if _long_list(entry) else None,
     )
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.fingering import HOLES
-from canebench.base.sizes import Range, said
+from canebench.base.sizes import MINUS, PER_CENT, POINT, Range, said
 from canebench.bore.radiation import FINGER_HOLE, UNFLANGED
 
 if TYPE_CHECKING:
@@ -34,10 +34,10 @@ VOLUME: Final = Range(
     usual=240.0,
     unit="mm³",
     slips=(
-        (-1.0, "without the minus sign"),
+        MINUS,
         (1e3, "if that was cubic centimetres"),
         (25.4**3, "if that was cubic inches"),
-        (0.1, "if the decimal point slipped"),
+        POINT,
     ),
 )
 #: A lowest hole above this share of the bore was counted in a larger unit: centimetres make it less.
@@ -232,7 +232,7 @@ def _named(chanter: Chanter) -> list[tuple[str, Hole]]:
 
 def _correction_range(diameter_mm: float) -> Range:
     """End corrections over the radius: 0.61 for a thin wall, 0.82 in a wide one."""
-    slips = ((2 / diameter_mm, "if that was millimetres"), (0.01, "if that was per cent"))
+    slips = ((2 / diameter_mm, "if that was millimetres"), PER_CENT)
     return Range(low=0.3, high=1.2, usual=0.65, unit="radii", slips=slips)
 
 

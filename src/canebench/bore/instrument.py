@@ -71,6 +71,13 @@ def pitches_hz(
     Returns
     -------
     array (n, 9), Hz, notes in scale order.
+
+    Raises
+    ------
+    InputError
+        Settings with different numbers of pinches.
+    NoResonanceError
+        Sizes with which a note would not play.
     """
     pinches = {setting.pinches for setting in settings}
     if len(pinches) != 1:
@@ -85,7 +92,23 @@ def pitches_hz(
 
 
 def sensitivity_at(instrument: Instrument, setting: Setting, hz: FloatArray) -> Sensitivity:
-    """Derivatives of the nine pitches `hz` that the instrument plays in `setting`."""
+    """Derivatives of the nine pitches `hz` that the instrument plays in `setting`.
+
+    Parameters
+    ----------
+    instrument : Instrument
+        The chanter with its reed.
+    setting : Setting
+        Seat (mm from the hand seat, deeper is positive), tape (mm) and pinches.
+    hz : array (9,)
+        What it plays there, Hz, in scale order: `pitches_hz` of the same.
+
+    Returns
+    -------
+    Sensitivity
+        Cents for a change of one unit, each array with nine rows. Guarded by
+        `tests/cross_method/test_sensitivity.py`.
+    """
     return sensitivities_at(instrument, [setting], hz[None, :])[0]
 
 

@@ -10,10 +10,7 @@ import math
 from typing import Final
 
 from canebench.base.errors import InputError
-from canebench.base.sizes import PER_CENT, Range, is_finite, said
-
-#: More than half a hole damps the note (common practice, no source).
-MOST_OF_DIAMETER: Final = 0.5
+from canebench.base.sizes import MINUS, PER_CENT, POINT, Range, is_finite, said
 
 #: 1 / Fok's function: the inner end correction of a round opening in a wall across a tube, over that of one
 #: in an open wall, by the ratio of the radii (Fok 1941, C. R. Acad. Sci. USSR 31:875; coefficients from
@@ -21,9 +18,7 @@ MOST_OF_DIAMETER: Final = 0.5
 FOK: Final = (1.0, -1.40925, 0.0, 0.33818, 0.0, 0.06793, -0.02287, 0.03015, -0.01641)
 
 _DIAMETER: Final = Range(low=0.1, high=60.0, usual=6.0)
-_SHARE: Final = Range(
-    low=0.0, high=1.0, usual=0.3, unit="of the hole", slips=((-1.0, "without the minus sign"), PER_CENT)
-)
+_SHARE: Final = Range(low=0.0, high=1.0, usual=0.3, unit="of the hole", slips=(MINUS, PER_CENT))
 
 
 def covered_share(covered_mm: float, *, diameter_mm: float) -> float:
@@ -69,8 +64,8 @@ def _check_reach(covered_mm: float, diameter_mm: float) -> None:
     if is_finite(covered_mm) and 0 <= covered_mm <= diameter_mm:
         return
     slips = (
-        (-1.0, "without the minus sign"),
-        (0.1, "if the decimal point slipped"),
+        MINUS,
+        POINT,
         (diameter_mm / 100, "if that was per cent of the diameter"),
     )
     reach = Range(low=0.0, high=diameter_mm, usual=diameter_mm / 4, slips=slips)

@@ -13,12 +13,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
-from canebench.base.sizes import Range, is_finite, said
+from canebench.base.sizes import MINUS, Range, is_finite, said
 from canebench.care.rules import (
     CLOCK_DAY_MIN,
     EU_LIMIT,
-    EU_LOWER,
-    EU_UPPER,
     LEVEL,
     Rule,
     reference_minutes,
@@ -36,11 +34,9 @@ _MINUTES: Final = Range(
     high=CLOCK_DAY_MIN,
     usual=60.0,
     unit="min",
-    slips=((-1.0, "without the minus sign"), (1 / 60, "if that was seconds")),
+    slips=(MINUS, (1 / 60, "if that was seconds")),
 )
 _MOST_PLAYERS: Final = 1000
-#: What logarithm and power may lose, dB.
-_ROUNDING_DB: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -214,32 +210,12 @@ def left(
     return Left(level_dba=level_dba, today_min=today_min, week_min=week_min)
 
 
-def level_sum_dba(levels_dba: Sequence[float]) -> float:
-    """Level of sources that sound together: L = 10 log10(sum of 10^(Li/10)), dB(A).
-
-    Energies add for sources that do not keep step with each other (definition of the level, ISO 80000-8), as
-    pipes in a room do; near a player, their own pipes outweigh what this adds.
-
-    Guarded by `tests/published/test_exposure.py` and `tests/invariants/test_exposure.py`.
-
-    Raises
-    ------
-    InputError
-        For no level at all, or one outside 20 to 140 dB(A).
-    """
-    if not len(levels_dba):
-        raise InputError(field="levels", given="none", allowed="at least one is needed")
-    for level_dba in levels_dba:
-        LEVEL.check("level", level_dba)
-    top_dba = max(levels_dba)
-    return top_dba + 10.0 * math.log10(sum(10.0 ** ((level - top_dba) / 10.0) for level in levels_dba))
-
-
 def players_level_dba(level_dba: float, *, players: int) -> float:
     """Level of `players` equally loud players, each `level_dba` alone: L + 10 log10 N, dB(A).
 
-    As `level_sum_dba`, with 20 to 140 dB(A) and 1 to 1000 players, else `InputError`. Guarded by
-    `tests/published/test_exposure.py`.
+    Energies add for sources that do not keep step with each other (definition of the level, ISO 80000-8), as
+    pipes in a room do; near a player, their own pipes outweigh what this adds. 20 to 140 dB(A) and 1 to 1000
+    players, else `InputError`. Guarded by `tests/published/test_exposure.py`.
     """
     LEVEL.check("level", level_dba)
     if not is_finite(players) or players not in range(1, _MOST_PLAYERS + 1):
@@ -249,21 +225,6 @@ def players_level_dba(level_dba: float, *, players: int) -> float:
             allowed=f"a whole number from 1 to {_MOST_PLAYERS} is allowed",
         )
     return level_dba + 10.0 * math.log10(players)
-
-
-def eu_reached(average_dba: float | None) -> Rule | None:
-    """The highest of the directive's three values that a day or week has come to, None below all.
-
-    Directive 2003/10/EC, art. 3(1), 5(2), 6(1) and 7(1): the action values of 80 and 85 dB(A) count from the
-    value itself, the limit of 87 dB(A) from above it. `average_dba` as `Exposure.average_dba` has it (L_EX,8h
-    or L_EX,40h); for the limit under hearing protectors. Guarded by `tests/published/test_exposure.py`.
-    """
-    if average_dba is None:
-        return None
-    if average_dba > EU_LIMIT.eight_hours_dba + _ROUNDING_DB:
-        return EU_LIMIT
-    reached = [rule for rule in (EU_LOWER, EU_UPPER) if average_dba >= rule.eight_hours_dba - _ROUNDING_DB]
-    return reached[-1] if reached else None
 
 
 def _check_day(spells: Sequence[Spell]) -> None:

@@ -13,7 +13,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
-from canebench.base.sizes import Range, said
+from canebench.base.sizes import MINUS, Range, said
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -27,7 +27,7 @@ _REST: Final = Range(
     high=24.0 * 365,
     usual=CAUTIOUS_REST_H,
     unit="h",
-    slips=((-1.0, "without the minus sign"), (24.0, "if that was days"), (1 / 60, "if that was minutes")),
+    slips=(MINUS, (24.0, "if that was days"), (1 / 60, "if that was minutes")),
 )
 
 

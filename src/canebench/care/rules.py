@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
-from canebench.base.sizes import Range
+from canebench.base.sizes import MINUS, POINT, Range
 
 #: Every rule speaks of a day of eight hours.
 _EIGHT_HOURS_MIN: Final = 480.0
@@ -22,7 +22,7 @@ LEVEL: Final = Range(
     high=140.0,
     usual=100.0,
     unit="dB(A)",
-    slips=((-1.0, "without the minus sign"), (0.1, "if the decimal point slipped")),
+    slips=(MINUS, POINT),
 )
 
 
@@ -120,15 +120,6 @@ def reference_minutes(rule: Rule, level_dba: float) -> float:
     """
     LEVEL.check("level", level_dba)
     return _EIGHT_HOURS_MIN / math.exp2((level_dba - rule.eight_hours_dba) / rule.exchange_db)
-
-
-def allowed_minutes(rule: Rule, level_dba: float) -> float:
-    """As `reference_minutes`, but 0 above the rule's ceiling and never more than a day of 1440 min.
-
-    Guarded by `tests/published/test_exposure.py` and `tests/invariants/test_exposure.py`.
-    """
-    reference_min = reference_minutes(rule, level_dba)
-    return 0.0 if too_loud(rule, level_dba) else min(reference_min, CLOCK_DAY_MIN)
 
 
 def too_loud(rule: Rule, level_dba: float) -> bool:

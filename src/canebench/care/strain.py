@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from canebench.base.pressure import PressureUnit, from_kpa
+from canebench.base.pressure import KPA_SLIPS, PressureUnit, from_kpa
 from canebench.base.sizes import Range
 from canebench.base.uncertain import number
 from canebench.care.cautions import CAUTIONS, Caution, Hazard
@@ -18,12 +18,7 @@ _PRESSURE: Final = Range(
     high=30.0,
     usual=7.5,
     unit="kPa",
-    slips=(
-        (-1.0, "without the minus sign"),
-        (0.249089, "if that was inches of water"),
-        (0.1, "if that was millibars"),
-        (0.001, "if that was pascals"),
-    ),
+    slips=KPA_SLIPS,
 )
 
 
@@ -54,17 +49,6 @@ def within_ceiling(kpa: float, ceiling_kpa: float) -> Caution | None:
     asked, ceiling = _both(kpa, digits), _both(ceiling_kpa, digits)
     say = f"This asks for {asked}; your ceiling is {ceiling}. {CAUTIONS[Hazard.CEILING].say}"
     return Caution(hazard=Hazard.CEILING, say=say)
-
-
-def advised_kpa(wanted_kpa: float, ceiling_kpa: float) -> float:
-    """The strength that advice may name, kPa: what is wanted, but never above the ceiling.
-
-    Both 0 to 30 kPa, else `InputError`. Common practice, no source. Guarded by
-    `tests/invariants/test_strain.py`.
-    """
-    _PRESSURE.check("pressure", wanted_kpa)
-    _PRESSURE.check("ceiling", ceiling_kpa)
-    return min(wanted_kpa, ceiling_kpa)
 
 
 def _both(kpa: float, digits: int) -> str:

@@ -11,7 +11,6 @@ import click
 from canebench.base.errors import CanebenchError, InputError
 from canebench.cli.text.words import show
 
-USAGE: Final = 2
 REFUSED: Final = 6
 CANCELLED: Final = 130
 

@@ -100,6 +100,7 @@ class Doors(click.Group):
         if cmd_name not in COMMANDS:
             return None
         command: click.Command = import_module(self.module_of(cmd_name)).command
+        command.short_help = COMMANDS[cmd_name]
         return command
 
     def resolve_command(

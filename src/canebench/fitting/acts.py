@@ -65,7 +65,18 @@ _PLAY = "at the strength you usually play, each note held steadily for three sec
 
 
 def amount_of(cents: Uncertain) -> str:
-    """How much, where the words around it say which way: "18.0 ± 1.1 cents"."""
+    """How much, where the words around it say which way: "18.0 ± 1.1 cents".
+
+    Parameters
+    ----------
+    cents : Uncertain
+        A deviation, cents, with its standard uncertainty.
+
+    Returns
+    -------
+    str
+        Its size without the sign, ± and unit.
+    """
     return Uncertain(value=abs(cents.value), sd=cents.sd).text("cents")
 
 
@@ -95,7 +106,18 @@ def measure_again(why: str) -> NextAct:
 
 
 def record_again(why: str) -> NextAct:
-    """Ask for another take, because nothing in this one could be measured."""
+    """Ask for another take, because nothing in this one could be measured.
+
+    Parameters
+    ----------
+    why : str
+        What stood against measuring: a sentence.
+
+    Returns
+    -------
+    NextAct
+        Always `Act.MEASURE_AGAIN`.
+    """
     return NextAct(
         act=Act.MEASURE_AGAIN,
         say="Change nothing and record it once more.",

@@ -84,6 +84,11 @@ def balance_of(deviations: Mapping[str, Deviation], *, reference_sd_cents: float
     Balance or None
         None where low A or high A is missing (`missing_posts` says which).
 
+    Raises
+    ------
+    UnknownNameError
+        A name that is none of the nine notes.
+
     Notes
     -----
     Uncertainties are propagated to first order from independent notes; a linear function sum(w d) has

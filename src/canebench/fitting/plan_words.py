@@ -56,6 +56,11 @@ def words(
         Thread and seat.
     measured : bool
         Whether `before` was heard, or is itself only expected of the acts before this one.
+
+    Returns
+    -------
+    NextAct
+        What to do, why, how to check it and when to stop.
     """
     if move.act is Act.SEAT_DEEPER or move.act is Act.RAISE_WITH_HEMP:
         return _seat(move, before, after, per_mm, hemp)

@@ -36,6 +36,18 @@ def judge(value: Uncertain, tolerance_cents: float) -> Judgement:
 
     A value at the very border with a small uncertainty counts as in: moving it gains nothing.
     Guarded by `tests/invariants/test_next_act.py`.
+
+    Parameters
+    ----------
+    value : Uncertain
+        A deviation, cents; without a finite value and uncertainty nothing can be told.
+    tolerance_cents : number > 0
+        How far off is still in tune, cents.
+
+    Returns
+    -------
+    "in", "out" or "unresolved"
+        "out" from three chances in four of being beyond on one side.
     """
     if value.sd is None or not math.isfinite(value.sd) or not math.isfinite(value.value):
         return "unresolved"

@@ -6,16 +6,14 @@ left. Colour only helps. Guarded by `tests/invariants/test_beam_picture.py`.
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING, Final
 from xml.etree.ElementTree import Element, SubElement, tostring
 
-from canebench.base.errors import InputError
 from canebench.picture.axes import axes_for
 from canebench.picture.contents import Beam, BeamPoint, Predicted
-from canebench.picture.elements import draw, layer, write
+from canebench.picture.elements import check_id_prefix, draw, layer, write
 from canebench.picture.frame import Role, draw_frame, draw_labels
-from canebench.picture.lettering import printable, wrapped
+from canebench.picture.lettering import FONTS, printable, wrapped
 from canebench.picture.marks import draw_beam_line, draw_before, draw_notes, draw_predicted
 
 __all__ = ["WIDTH", "Beam", "BeamPoint", "Predicted", "beam_svg"]
@@ -62,13 +60,10 @@ def beam_svg(
     bare_height : number or None
         Where heading, words and legend stand elsewhere: the height of the plot, which is then all there is.
     """
-    if not re.fullmatch(r"[A-Za-z][A-Za-z0-9-]*", id_prefix):
-        raise InputError(
-            field="id prefix", given=repr(id_prefix), allowed="a letter, then letters, digits and hyphens"
-        )
+    check_id_prefix(id_prefix)
     root = Element("svg", {"xmlns": "http://www.w3.org/2000/svg", "role": "img"})
     root.set("aria-labelledby", f"{id_prefix}-title {id_prefix}-desc")
-    root.set("font-family", "ui-sans-serif, system-ui, sans-serif")
+    root.set("font-family", FONTS)
     for tag, text in (("title", beam.title), ("desc", beam.description)):
         SubElement(root, tag, {"id": f"{id_prefix}-{tag}"}).text = printable(text)
     sheet = draw(layer(root, fill="paper"), "rect", width=width)

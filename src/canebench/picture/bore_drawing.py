@@ -10,7 +10,7 @@ from xml.etree.ElementTree import Element, SubElement, tostring
 
 from canebench.base.uncertain import number
 from canebench.picture.elements import draw, layer, write
-from canebench.picture.lettering import printable, spread_out
+from canebench.picture.lettering import FONTS, printable, spread_out
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -40,7 +40,7 @@ def bore_svg(
     root = Element("svg", {"xmlns": "http://www.w3.org/2000/svg", "role": "img"})
     root.set("viewBox", f"0 0 {WIDTH:.0f} {bottom + _EDGE + _ROW:.0f}")
     root.set("aria-labelledby", "bore-title")
-    root.set("font-family", "ui-sans-serif, system-ui, sans-serif")
+    root.set("font-family", FONTS)
     SubElement(root, "title", {"id": "bore-title"}).text = printable(title)
     right = [(_AXIS + width / 2 * UNITS_PER_MM, _EDGE + at * UNITS_PER_MM) for at, width in profile_mm]
     left = [(2 * _AXIS - x, y) for x, y in reversed(right)]

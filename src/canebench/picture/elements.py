@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 from xml.etree.ElementTree import Element, SubElement
 
+from canebench.base.errors import InputError
 from canebench.picture.lettering import printable
 
 if TYPE_CHECKING:
@@ -26,6 +28,14 @@ COLOURS: Final[Mapping[str, str]] = MappingProxyType(
         "left": "#d55e00",
     }
 )
+
+
+def check_id_prefix(id_prefix: str) -> None:
+    """An `InputError` for what cannot begin the ids of a picture's parts."""
+    if not re.fullmatch(r"[A-Za-z][A-Za-z0-9-]*", id_prefix):
+        raise InputError(
+            field="id prefix", given=repr(id_prefix), allowed="a letter, then letters, digits and hyphens"
+        )
 
 
 def layer(

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+#: The reader's own, without serifs.
+FONTS: Final = "ui-sans-serif, system-ui, sans-serif"
 #: Mean advance of a character in ems. Wide for most sans-serif faces, so that words fit in any of them.
 _EM_PER_CHARACTER = 0.58
 _BOLD = 1.08

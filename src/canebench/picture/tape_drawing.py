@@ -8,15 +8,14 @@ by `tests/invariants/test_tape_drawing.py`.
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from canebench.base.errors import InputError
 from canebench.base.uncertain import number
-from canebench.picture.elements import draw, layer, write
-from canebench.picture.lettering import printable, spread_out, wrapped
+from canebench.picture.elements import check_id_prefix, draw, layer, write
+from canebench.picture.lettering import FONTS, printable, spread_out, wrapped
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -83,10 +82,7 @@ def tape_svg(holes: Sequence[TapedHole], *, title: str, id_prefix: str = "tape")
     id_prefix : str
         Letters, digits and hyphens; differs between pictures that share a page.
     """
-    if not re.fullmatch(r"[A-Za-z][A-Za-z0-9-]*", id_prefix):
-        raise InputError(
-            field="id prefix", given=repr(id_prefix), allowed="a letter, then letters, digits and hyphens"
-        )
+    check_id_prefix(id_prefix)
     if not holes:
         raise InputError(field="holes", given="none", allowed="at least one can be drawn")
     start = min(hole.position_mm for hole in holes) - _BEYOND_MM
@@ -94,7 +90,7 @@ def tape_svg(holes: Sequence[TapedHole], *, title: str, id_prefix: str = "tape")
     bottom = _EDGE + length * UNITS_PER_MM
     root = Element("svg", {"xmlns": "http://www.w3.org/2000/svg", "role": "img"})
     root.set("aria-labelledby", f"{id_prefix}-title {id_prefix}-desc")
-    root.set("font-family", "ui-sans-serif, system-ui, sans-serif")
+    root.set("font-family", FONTS)
     root.set("viewBox", f"0 0 {WIDTH:.0f} {bottom + _EDGE:.0f}")
     for tag, text in (("title", title), ("desc", described(holes))):
         SubElement(root, tag, {"id": f"{id_prefix}-{tag}"}).text = printable(text)

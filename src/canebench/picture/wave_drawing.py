@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from xml.etree.ElementTree import Element, SubElement, tostring
 
 from canebench.picture.elements import draw, layer, write
-from canebench.picture.lettering import printable
+from canebench.picture.lettering import FONTS, printable
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -45,7 +45,7 @@ def wave_svg(
     root = Element("svg", {"xmlns": "http://www.w3.org/2000/svg", "role": "img"})
     root.set("viewBox", f"0 0 {width:.0f} {foot + _BASE:.0f}")
     root.set("aria-labelledby", f"{id_prefix}-title")
-    root.set("font-family", "ui-sans-serif, system-ui, sans-serif")
+    root.set("font-family", FONTS)
     SubElement(root, "title", {"id": f"{id_prefix}-title"}).text = printable(title)
     scale = _scale(duration_s, width)
     bands = layer(root, fill="band")

@@ -60,7 +60,12 @@ def choose(candidates: Iterable[Candidate], *, blows_kpa: float, ceiling_kpa: fl
     blows_kpa : number
         What the player blows now, kPa.
     ceiling_kpa : number or None
-        What the player must not blow past: a reed above it is never recommended.
+        What the player must not blow past, kPa: a reed above it is never recommended.
+
+    Returns
+    -------
+    list of Choice
+        One for each candidate, with its score (less is better), reasons, what is not known, and ties.
     """
     found = [_judged(one, blows_kpa, ceiling_kpa) for one in candidates]
     found.sort(key=lambda one: (one.score is None, one.score or 0.0, one.number))

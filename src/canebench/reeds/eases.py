@@ -13,12 +13,34 @@ MOST: Final = 3
 
 
 def left(pinches: int) -> int:
-    """How many pinches may still be recommended."""
+    """How many pinches may still be recommended.
+
+    Parameters
+    ----------
+    pinches : int >= 0
+        Pinches in the reed's whole life.
+
+    Returns
+    -------
+    int
+        0 to 3.
+    """
     return max(0, MOST - pinches)
 
 
 def said(pinches: int) -> str:
-    """What to say of a reed that has been pinched so often."""
+    """What to say of a reed that has been pinched so often.
+
+    Parameters
+    ----------
+    pinches : int >= 0
+        Pinches in the reed's whole life.
+
+    Returns
+    -------
+    str
+        One sentence or two; from the most that are recommended on, it advises against more.
+    """
     if pinches == 0:
         return "Never pinched."
     if pinches == NORMAL:

@@ -43,7 +43,23 @@ MOVES: Final[Mapping[State, tuple[State, ...]]] = MappingProxyType(
 
 
 def state_named(name: str) -> State:
-    """The state of that name; an unknown one is an error that lists the known ones."""
+    """The state of that name; an unknown one is an error that lists the known ones.
+
+    Parameters
+    ----------
+    name : str
+        As typed; capitals, and hyphens for spaces, do not matter.
+
+    Returns
+    -------
+    State
+        That state.
+
+    Raises
+    ------
+    UnknownNameError
+        There is no such state; the nearest name is told.
+    """
     try:
         return State(name.strip().lower().replace("-", " "))
     except ValueError as error:
@@ -51,7 +67,20 @@ def state_named(name: str) -> State:
 
 
 def check_move(now: State, to: State, *, reason: str) -> None:
-    """An error where a reed in state `now` cannot go to `to`, or where no reason is given."""
+    """An error where a reed in state `now` cannot go to `to`, or where no reason is given.
+
+    Parameters
+    ----------
+    now, to : State
+        Where the reed is, and where it is to go: `MOVES` has what is allowed.
+    reason : str
+        Why, in a few words; not blank.
+
+    Raises
+    ------
+    InputError
+        No such move, or no reason. Guarded by `tests/practice/test_reed_states.py`.
+    """
     if to not in MOVES[now]:
         allowed = ", ".join(state.value for state in MOVES[now]) or "nowhere; undo the act that retired it"
         raise InputError(

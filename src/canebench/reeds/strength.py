@@ -69,7 +69,25 @@ class Strength:
 
 
 def against(other: Uncertain, words: str) -> Uncertain:
-    """Playing pressure told by mouth: `words` of `BY_MOUTH_KPA` against a reed of known strength."""
+    """Playing pressure told by mouth: `words` of `BY_MOUTH_KPA` against a reed of known strength.
+
+    Parameters
+    ----------
+    other : Uncertain
+        Playing pressure of the reed it was compared with, kPa; an unknown uncertainty counts as none.
+    words : str
+        How much stronger: a key of `BY_MOUTH_KPA`.
+
+    Returns
+    -------
+    Uncertain
+        Playing pressure, kPa; the two uncertainties add in squares.
+
+    Raises
+    ------
+    InputError
+        Other words. Common practice, no source. Guarded by `tests/practice/test_strength.py`.
+    """
     if words not in BY_MOUTH_KPA:
         raise InputError(
             field="strength by mouth", given=repr(words), allowed=f"one of {', '.join(BY_MOUTH_KPA)}"

@@ -25,7 +25,19 @@ _MOST_COLUMNS: Final = 1_400
 
 
 def spectrogram_png(recording: Recording) -> bytes:
-    """Time along, frequency up to 4 kHz, the loudest black: a PNG of 8-bit greys."""
+    """Time along, frequency up to 4 kHz, the loudest black: a PNG of 8-bit greys.
+
+    Parameters
+    ----------
+    recording : Recording
+        A take of any length.
+
+    Returns
+    -------
+    bytes
+        A PNG at most 1400 columns wide, down to 70 dB below the loudest. Guarded by
+        `tests/analytic/test_pictures.py`.
+    """
     levels = [np.abs(frames_of(section).spectrum) for section in sections(recording)]
     bin_hz = frames_of(next(iter(sections(recording)))).bin_hz
     level = np.concatenate(levels)[:, : max(2, int(TOP_HZ / bin_hz))]
@@ -37,7 +49,20 @@ def spectrogram_png(recording: Recording) -> bytes:
 
 
 def waveform(recording: Recording, columns: int) -> FloatArray:
-    """Lowest and highest sample in each of so many equal parts [shape=(columns, 2)]."""
+    """Lowest and highest sample in each of so many equal parts [shape=(columns, 2)].
+
+    Parameters
+    ----------
+    recording : Recording
+        A take with a sample at least.
+    columns : int >= 1
+        How many parts; no more than there are samples.
+
+    Returns
+    -------
+    array (columns, 2)
+        Full scale is ±1.
+    """
     samples = np.asarray(recording.samples, dtype=np.float64)
     parts = np.array_split(samples, min(columns, max(1, len(samples))))
     return np.array([(part.min(), part.max()) for part in parts])

@@ -1,4 +1,4 @@
-"""Reading the ledger: rows, history, everything, in one unchanging state.
+"""Reading the ledger: rows as records, history, everything, in one unchanging state.
 
 Guarded by `tests/store/test_contract.py`.
 """
@@ -7,19 +7,19 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeVar
 
 from canebench.base.errors import NotFoundError
+from canebench.store.records import Record, as_records
 from canebench.store.story import acts_of
-from canebench.store.tables import TABLES, Row, Table, Value, table_named
+from canebench.store.tables import OWN, TABLES, Row, Table, Value
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Iterable, Mapping, Sequence
 
     from canebench.store.database import Connection
 
-#: Every row has these beside its table's own columns.
-OWN: Final = ("id", "version", "removed_at")
+AnyRecord = TypeVar("AnyRecord", bound=Record)
 #: No id is greater: every reader of an export keeps numbers up to here exactly.
 LAST_ID: Final = 2**53
 #: So many numbers are asked for in one query.
@@ -50,7 +50,7 @@ class Reader:
 
     def rows(
         self,
-        table: str,
+        record: type[AnyRecord],
         where: Mapping[str, Value] | None = None,
         *,
         order: str = "id",
@@ -58,13 +58,13 @@ class Reader:
         offset: int = 0,
         removed: bool = False,
         like: Like | None = None,
-    ) -> list[Row]:
+    ) -> list[AnyRecord]:
         """Rows of a table that match, in the order of a column (`-column` the other way about).
 
         `like` is columns and a text that stands somewhere in one, in small letters or capitals. The order
         `#column` puts texts by their length first: 2 before 10.
         """
-        known = table_named(table)
+        known = TABLES[record.table]
         condition, values = _condition(known, where, like, removed=removed)
         name = order.lstrip("-#")
         _checked_name(known, name)
@@ -73,33 +73,40 @@ class Reader:
         sql = f"SELECT * FROM {known.name} WHERE {condition} ORDER BY {length}{name}{way}, id{way}"
         if limit is not None:
             sql += f" LIMIT {int(limit)} OFFSET {int(offset)}"
-        return self.connection.rows(sql, values)
+        return as_records(record, self.connection.rows(sql, values))
 
-    def row(self, table: str, row_id: int) -> Row:
+    def row(self, record: type[AnyRecord], row_id: int) -> AnyRecord:
         """One row, in the bin or not; an error where there is none."""
-        known = table_named(table)
-        found = self._by_id(known.name, row_id)
+        return as_records(record, [self.raw_row(TABLES[record.table], row_id)])[0]
+
+    def raw_row(self, table: Table, row_id: int) -> Row:
+        """One row as it stands in the database."""
+        found = self._by_id(table.name, row_id)
         if not found:
-            raise NotFoundError(f"There is no {known.noun} {row_id} in this ledger.")
+            raise NotFoundError(f"There is no {table.noun} {row_id} in this ledger.")
         return found[0]
 
-    def find(self, table: str, name: str, value: Value) -> Row | None:
+    def raw_rows(self, table: Table) -> list[Row]:
+        """Every row outside the bin as it stands in the database."""
+        return self.connection.rows(f"SELECT * FROM {table.name} WHERE removed_at IS NULL ORDER BY id")
+
+    def find(self, record: type[AnyRecord], name: str, value: Value) -> AnyRecord | None:
         """The row whose column has that value, None where there is none (outside the bin)."""
-        found = self.rows(table, {name: value}, limit=1)
+        found = self.rows(record, {name: value}, limit=1)
         return found[0] if found else None
 
     def count(
         self,
-        table: str,
+        record: type[Record],
         where: Mapping[str, Value] | None = None,
         *,
         like: Like | None = None,
     ) -> int:
         """How many rows there are outside the bin, that match."""
-        known = table_named(table)
+        known = TABLES[record.table]
         condition, values = _condition(known, where, like, removed=False)
         sql = f"SELECT count(*) AS n FROM {known.name} WHERE {condition}"
-        return int(self.connection.rows(sql, values)[0]["n"] or 0)
+        return int(self.connection.rows(sql, values)[0]["n"])
 
     def lain_since(self, table: Table, before: str) -> bool:
         """Whether a row has lain in the bin since before then."""
@@ -108,33 +115,42 @@ class Reader:
 
     def counts(
         self,
-        table: str,
+        record: type[Record],
         column: str,
         where: Mapping[str, Value] | None = None,
         *,
         like: Like | None = None,
     ) -> dict[Value, int]:
         """How many rows there are outside the bin, that match, for each value of a column."""
-        known = table_named(table)
+        known = TABLES[record.table]
         _checked_name(known, column)
         condition, values = _condition(known, where, like, removed=False)
         sql = f"SELECT {column} AS value, count(*) AS n FROM {known.name} WHERE {condition} GROUP BY {column}"
-        return {row["value"]: int(row["n"] or 0) for row in self.connection.rows(sql, values)}
+        return {row["value"]: row["n"] for row in self.connection.rows(sql, values)}
 
-    def of_many(self, table: str, column: str, ids: Sequence[Value], *, order: str = "id") -> list[Row]:
+    def of_many(
+        self, record: type[AnyRecord], column: str, ids: Collection[Value], *, order: str = "id"
+    ) -> list[AnyRecord]:
         """Rows outside the bin whose column holds one of these, in the order of another."""
-        known = table_named(table)
+        known = TABLES[record.table]
         _checked_name(known, column)
         _checked_name(known, order)
         if not ids:
             return []
         marks = ", ".join("?" * len(ids))
         sql = f"SELECT * FROM {known.name} WHERE removed_at IS NULL AND {column} IN ({marks})"
-        return self.connection.rows(f"{sql} ORDER BY {order}, id", list(ids))
+        found = self.connection.rows(f"{sql} ORDER BY {order}, id", list(ids))
+        return as_records(record, found)
 
-    def newest_of_many(self, table: str, column: str, ids: Sequence[Value], *, order: str) -> list[Row]:
+    def by_id(self, record: type[AnyRecord], ids: Iterable[int | None]) -> dict[int | None, AnyRecord]:
+        """Rows outside the bin by their id; an id that is None has none."""
+        return {row.id: row for row in self.of_many(record, "id", list({*ids} - {None}))}
+
+    def newest_of_many(
+        self, record: type[AnyRecord], column: str, ids: Sequence[Value], *, order: str
+    ) -> list[AnyRecord]:
         """For each of these, of the rows outside the bin whose column holds it, the last in that order."""
-        known = table_named(table)
+        known = TABLES[record.table]
         _checked_name(known, column)
         _checked_name(known, order)
         found: list[Row] = []
@@ -147,11 +163,11 @@ class Reader:
             )
             last = f"SELECT id FROM ({placed}) AS placed WHERE place = 1"
             found += self.connection.rows(f"SELECT * FROM {known.name} WHERE id IN ({last})", list(some))
-        return found
+        return as_records(record, found)
 
-    def sums(self, table: str, column: str, by: str, ids: Sequence[Value]) -> dict[Value, float]:
+    def sums(self, record: type[Record], column: str, by: str, ids: Sequence[Value]) -> dict[Value, float]:
         """The sum of a column over the rows outside the bin that hold each of these, where there are any."""
-        known = table_named(table)
+        known = TABLES[record.table]
         _checked_name(known, column)
         _checked_name(known, by)
         if not ids:
@@ -161,7 +177,7 @@ class Reader:
         found = self.connection.rows(
             f"{sql} WHERE removed_at IS NULL AND {by} IN ({marks}) GROUP BY {by}", list(ids)
         )
-        return {row["value"]: float(row["total"] or 0.0) for row in found}
+        return {row["value"]: row["total"] for row in found if row["total"] is not None}
 
     def act(self, act_id: int) -> ActRecord:
         """One act with its changes."""
@@ -181,13 +197,15 @@ class Reader:
             for row in self.connection.rows(sql + f" ORDER BY id DESC LIMIT {int(limit)}", values)
         ]
 
-    def story(self, table: str, row_id: int, *, newest: int | None = None, skip: int = 0) -> list[ActRecord]:
+    def story(
+        self, record: type[Record], row_id: int, *, newest: int | None = None, skip: int = 0
+    ) -> list[ActRecord]:
         """Every act that touched one row, or a row that refers to it, in the bin or not, oldest first.
 
         With `newest`, only so many of the last, `skip` before the very last: a page of a long story. The
         number of queries does not grow with the story, but for one more for each 5,000 acts.
         """
-        known = table_named(table)
+        known = TABLES[record.table]
         safe = row_id if 1 <= row_id <= LAST_ID else 0
         acts = acts_of(self.connection, known, safe, newest=newest, skip=skip)[::-1]
         changes: dict[Value, list[Row]] = {act["id"]: [] for act in acts}
@@ -209,7 +227,7 @@ class Reader:
         """The newest act that was not undone and is no undoing itself."""
         sql = "SELECT * FROM acts WHERE undone_by IS NULL AND undoes IS NULL ORDER BY id DESC LIMIT 1"
         found = self.connection.rows(sql)
-        return self.act(int(found[0]["id"] or 0)) if found else None
+        return self.act(found[0]["id"]) if found else None
 
     def dump(self) -> dict[str, list[Row]]:
         """Everything, table by table in order of id: equal ledgers give equal dumps."""
@@ -247,23 +265,12 @@ def _checked_name(table: Table, name: str) -> None:
 
 
 def _act(row: Row, changes: Sequence[Row]) -> ActRecord:
-    return ActRecord(
-        id=int(row["id"] or 0),
-        at=str(row["at"]),
-        who=str(row["who"]),
-        kind=str(row["kind"]),
-        said=str(row["said"]),
-        undoes=None if row["undoes"] is None else int(row["undoes"]),
-        undone_by=None if row["undone_by"] is None else int(row["undone_by"]),
-        changes=tuple(
-            (str(one["in_table"]), int(one["row_id"] or 0), _row(one["before"]), _row(one["after"]))
-            for one in changes
-        ),
-    )
+    told = ((one["in_table"], one["row_id"], _row(one["before"]), _row(one["after"])) for one in changes)
+    return ActRecord(**row, changes=tuple(told))
 
 
-def _row(text: Value) -> Row | None:
+def _row(text: str | None) -> Row | None:
     if text is None:
         return None
-    found: Row = json.loads(str(text))
+    found: Row = json.loads(text)
     return found

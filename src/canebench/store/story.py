@@ -49,14 +49,14 @@ def _walk_from(
     for name, columns in referring.items():
         for column in columns:
             where = f"FROM {name} WHERE {column} = ?"
-            count = int(connection.rows(f"SELECT count(*) AS n {where}", [row_id])[0]["n"] or 0)
+            count = connection.rows(f"SELECT count(*) AS n {where}", [row_id])[0]["n"]
             rows += count
             if count < wanted:
                 continue
             last = f"SELECT id {where} ORDER BY id DESC LIMIT 1 OFFSET {wanted - 1}"
             sql = f"SELECT min(act_id) AS first FROM changes WHERE in_table = ? AND row_id = ({last})"
             since = max(since, int(connection.rows(sql, [name, row_id])[0]["first"] or 0))
-    now = int(connection.rows("SELECT max(id) AS n FROM acts")[0]["n"] or 0)
+    now = connection.rows("SELECT max(id) AS n FROM acts")[0]["n"]
     return since if since and _LOOKED_UP * (now - since) < rows else None
 
 

@@ -1,27 +1,26 @@
-"""What the ledger keeps: every table and column, with unit, written once.
+"""Tables and columns as migrations, exchange and checks need them, from the records of `records`.
 
-Migrations make the tables, exchange and checks read them here. Every table also has `id` (counted from 1,
-never used twice), `version` (1 when new, one more with every change) and `removed_at` (when it went into the
-bin, else null). Guarded by `tests/store/test_schema.py`.
+Guarded by `tests/store/test_schema.py` and `tests/store/test_records.py`.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from types import MappingProxyType
-from typing import TYPE_CHECKING, Final, Literal
+from dataclasses import dataclass, fields
+from types import MappingProxyType, NoneType, UnionType
+from typing import TYPE_CHECKING, Annotated, Any, Final, Union, get_args, get_origin, get_type_hints
 
 from canebench.base.errors import UnknownNameError
+from canebench.store.records import RECORDS, Holds, Kind, Record
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
-#: How a value is written: `when` is an ISO 8601 time in UTC, `day` an ISO 8601 date, `flag` 0 or 1.
-Kind = Literal["int", "real", "text", "when", "day", "flag"]
 Value = int | float | str | None
-Row = dict[str, Value]
-
-STATES: Final = ("new", "on trial", "breaking in", "settled", "spare", "retired", "set aside")
+#: A row as a database gives it; no other floor sees one.
+Row = dict[str, Any]
+#: Every row has these beside its table's own columns.
+OWN: Final = tuple(field.name for field in fields(Record))
+_KINDS: Final[Mapping[object, Kind]] = MappingProxyType({int: "int", float: "real", str: "text"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,219 +65,32 @@ class Table:
         )
 
 
-def _text(name: str, *, needed: bool = False, choices: tuple[str, ...] = (), unique: bool = False) -> Column:
-    return Column(name=name, kind="text", needed=needed, choices=choices, unique=unique)
+def _columns(record: type[Record]) -> Iterator[Column]:
+    """A column for each field of a record, but for those that every row has."""
+    told = get_type_hints(record, include_extras=True)
+    for field in fields(record):
+        if field.name in OWN:
+            continue
+        kept, holds = told[field.name], Holds()
+        if get_origin(kept) is Annotated:
+            kept, holds = get_args(kept)
+        types = get_args(kept) if get_origin(kept) in (UnionType, Union) else (kept,)
+        choices = get_args(types[0])
+        yield Column(
+            name=field.name,
+            kind=holds.kind or ("text" if choices else _KINDS[types[0]]),
+            unit=holds.unit,
+            needed=NoneType not in types,
+            refers=holds.refers,
+            choices=choices,
+            low=holds.low,
+            high=holds.high,
+            unique=holds.unique,
+        )
 
-
-def _real(name: str, unit: str, low: float, high: float, *, needed: bool = False) -> Column:
-    return Column(name=name, kind="real", unit=unit, low=low, high=high, needed=needed)
-
-
-def _count(name: str, low: int, high: int, *, needed: bool = False) -> Column:
-    return Column(name=name, kind="int", low=low, high=high, needed=needed)
-
-
-def _of(table: str, *, needed: bool = False, name: str = "") -> Column:
-    return Column(name=name or f"{table.removesuffix('s')}_id", kind="int", refers=table, needed=needed)
-
-
-_AT: Final = Column(name="at", kind="when", needed=True)
-_REMARKS: Final = _text("remarks")
-_KPA: Final = ("kPa", 0.0, 30.0)
-_PRESSURES: Final = tuple(
-    column
-    for moment in ("onset", "playing", "dropout", "choke")
-    for column in (_real(f"{moment}_kpa", *_KPA), _real(f"{moment}_sd_kpa", *_KPA))
-)
 
 TABLES: Final[Mapping[str, Table]] = MappingProxyType(
-    {
-        table.name: table
-        for table in (
-            Table(
-                name="lots",
-                noun="lot",
-                columns=(
-                    _text("name", needed=True, unique=True),
-                    Column(name="bought_on", kind="day"),
-                    _count("count", 1, 10_000, needed=True),
-                    _real("price", "", 0.0, 1e6),
-                    _text("currency"),
-                    _text("cane"),
-                    _text("cut"),
-                    _REMARKS,
-                ),
-            ),
-            Table(
-                name="players",
-                noun="player",
-                columns=(
-                    _text("name", needed=True, unique=True),
-                    _real("blows_kpa", *_KPA),
-                    _real("ceiling_kpa", *_KPA),
-                    _REMARKS,
-                ),
-            ),
-            Table(
-                name="chanters",
-                noun="chanter",
-                columns=(
-                    _text("name", needed=True, unique=True),
-                    _of("players"),
-                    _text("chanter_toml"),
-                    _text("fitting_json"),
-                    _REMARKS,
-                ),
-            ),
-            Table(
-                name="drones",
-                noun="drone",
-                columns=(
-                    _text("name", needed=True, unique=True),
-                    _text("kind", needed=True, choices=("bass", "tenor")),
-                    _of("players"),
-                    _real("pin_mark_mm", "mm", 0.0, 200.0),
-                    _REMARKS,
-                ),
-            ),
-            Table(
-                name="reeds",
-                noun="reed",
-                columns=(
-                    _text("number", needed=True, unique=True),
-                    _of("lots"),
-                    _of("players"),
-                    _of("chanters"),
-                    _text("state", needed=True, choices=STATES),
-                    _text("state_reason"),
-                    Column(name="state_since", kind="when", needed=True),
-                    _REMARKS,
-                ),
-            ),
-            Table(
-                name="settings",
-                noun="setting",
-                columns=(
-                    _of("reeds", needed=True),
-                    _of("chanters", needed=True),
-                    _AT,
-                    _real("seat_mm", "mm", -10.0, 10.0, needed=True),
-                    _real("seat_sd_mm", "mm", 0.0, 10.0),
-                    _real("hemp_turns", "turns", 0.0, 100.0),
-                    _count("pinches", 0, 20),
-                    _REMARKS,
-                ),
-            ),
-            Table(
-                name="tapes",
-                noun="strip of tape",
-                columns=(
-                    _of("settings", needed=True),
-                    _text("hole", needed=True),
-                    _real("covered_mm", "mm", 0.0, 10.0, needed=True),
-                    _real("covered_sd_mm", "mm", 0.0, 10.0),
-                ),
-            ),
-            Table(
-                name="takes",
-                noun="take",
-                columns=(
-                    _of("reeds"),
-                    _of("chanters"),
-                    _of("players"),
-                    _of("settings"),
-                    _AT,
-                    _text("origin", needed=True),
-                    _text("source", needed=True, choices=("recording", "typed")),
-                    _text("recording_sha256"),
-                    _real("duration_s", "s", 0.0, 36_000.0),
-                    _text("scale", needed=True),
-                    _text("reference", needed=True, choices=("drones", "low-a", "fixed")),
-                    _real("reference_hz", "Hz", 20.0, 5_000.0),
-                    _real("reference_sd_hz", "Hz", 0.0, 1_000.0),
-                    _real("room_degc", "°C", -20.0, 60.0),
-                    _real("room_rh", "%", 0.0, 100.0),
-                    _real("warm_min", "min", 0.0, 1_000.0),
-                    _REMARKS,
-                ),
-            ),
-            Table(
-                name="pitches",
-                noun="pitch",
-                columns=(
-                    _of("takes", needed=True),
-                    _text("note", needed=True),
-                    _real("hz", "Hz", 20.0, 20_000.0, needed=True),
-                    _real("sd_hz", "Hz", 0.0, 1_000.0),
-                    _real("repeat_sd_cents", "cents", 0.0, 1_000.0),
-                    _real("typed_value", "", -1e9, 1e9),
-                    _text("typed_unit", choices=("Hz", "cents")),
-                ),
-            ),
-            Table(
-                name="strengths",
-                noun="strength reading",
-                columns=(
-                    _of("reeds", needed=True),
-                    _of("players"),
-                    _AT,
-                    *_PRESSURES,
-                    _text("given_unit", choices=("inH2O", "mbar", "kPa")),
-                    _text("by_mouth", choices=("easier", "same", "a little stronger", "much stronger")),
-                    _of("reeds", name="than_reed_id"),
-                    _REMARKS,
-                ),
-            ),
-            Table(
-                name="eases",
-                noun="ease",
-                columns=(
-                    _of("reeds", needed=True),
-                    _AT,
-                    _text("how", needed=True, choices=("pinch", "other")),
-                    _REMARKS,
-                ),
-            ),
-            Table(
-                name="plays",
-                noun="spell of playing",
-                columns=(
-                    _of("reeds", needed=True),
-                    _of("players"),
-                    _of("chanters"),
-                    _AT,
-                    _real("minutes", "min", 0.0, 1_440.0, needed=True),
-                    _real("level_dba", "dB(A)", 20.0, 140.0),
-                    _real("room_degc", "°C", -20.0, 60.0),
-                    _real("room_rh", "%", 0.0, 100.0),
-                    _REMARKS,
-                ),
-            ),
-            Table(
-                name="mouth_tests",
-                noun="mouth test",
-                columns=(
-                    _of("reeds", needed=True),
-                    _of("players", needed=True),
-                    _AT,
-                    Column(name="rests_until", kind="when", needed=True),
-                    _REMARKS,
-                ),
-            ),
-            Table(
-                name="pin_marks",
-                noun="pin mark",
-                columns=(
-                    _of("drones", needed=True),
-                    _AT,
-                    _real("pin_mm", "mm", 0.0, 200.0, needed=True),
-                    _real("hz", "Hz", 20.0, 2_000.0),
-                    _real("sd_hz", "Hz", 0.0, 1_000.0),
-                    _REMARKS,
-                ),
-            ),
-        )
-    }
+    {name: Table(name=name, noun=kind.noun, columns=tuple(_columns(kind))) for name, kind in RECORDS.items()}
 )
 
 

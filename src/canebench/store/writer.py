@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
 from canebench.store.reader import LAST_ID, ActRecord, Reader
+from canebench.store.records import RECORDS
 from canebench.store.refused_edits import StaleEditError, taken, whole_number
 from canebench.store.tables import TABLES, Column, Row, Table, table_named
 from canebench.store.values import checked, plain_text
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from canebench.store.database import Connection
+    from canebench.store.reader import AnyRecord
+    from canebench.store.records import Record
     from canebench.store.tables import Value
 
 #: So many values are bound in one statement: the least that any database of ours takes is 32,766.
@@ -45,15 +48,16 @@ class Writer(Reader):
     def insert(self, table: str, values: Mapping[str, Value]) -> int:
         """A new row; its id."""
         known = table_named(table)
+        row_id = self._next(known.name)
         row: Row = {
-            "id": self._next(known.name),
+            "id": row_id,
             "version": 1,
             "removed_at": None,
             **self._checked(known, values, new=True),
         }
         self._put(known, row)
         self._note(known, row, None, row)
-        return int(row["id"] or 0)
+        return row_id
 
     def insert_many(
         self, table: str, rows: Sequence[Mapping[str, Value]], *, keep: bool = False
@@ -81,27 +85,19 @@ class Writer(Reader):
         self._note_many(known, made)
         return ids
 
-    def update(
-        self, table: str, row_id: int, values: Mapping[str, Value], *, read: Mapping[str, Value]
-    ) -> Row:
-        """Change a row that was read as `read`; refused where it has another version by now."""
-        known = table_named(table)
-        now = self.row(table, row_id)
-        if now["version"] != read.get("version") or now["removed_at"] is not None:
-            raise StaleEditError(noun=known.noun, row_id=row_id, read=read, now=now)
-        after = {**now, **self._checked(known, values, new=False), "version": int(now["version"] or 0) + 1}
+    def update(self, read: AnyRecord, values: Mapping[str, Value]) -> AnyRecord:
+        """Change a row that was read so; refused where it has another version by now."""
+        known, now = self._unchanged(read)
+        after = {**now, **self._checked(known, values, new=False), "version": now["version"] + 1}
         self._replace(known, after)
         self._note(known, after, now, after)
-        return after
+        return type(read)(**after)
 
-    def remove(self, table: str, row_id: int, *, read: Mapping[str, Value]) -> None:
-        """Into the bin; refused while other rows outside the bin refer to it."""
-        known = table_named(table)
-        now = self.row(table, row_id)
-        if now["version"] != read.get("version") or now["removed_at"] is not None:
-            raise StaleEditError(noun=known.noun, row_id=row_id, read=read, now=now)
-        self._check_free(known, row_id)
-        after = {**now, "version": int(now["version"] or 0) + 1, "removed_at": self.at}
+    def remove(self, read: Record) -> None:
+        """Put a row that was read so into the bin; refused while others outside the bin refer to it."""
+        known, now = self._unchanged(read)
+        self._check_free(known, read.id)
+        after = {**now, "version": now["version"] + 1, "removed_at": self.at}
         self._replace(known, after)
         self._note(known, after, now, after)
 
@@ -110,17 +106,18 @@ class Writer(Reader):
         put_back: set[tuple[str, int]] = set()
         for table, row_id, before, after in reversed(record.changes):
             known = table_named(table)
-            now = self.row(table, row_id)
+            now = self.raw_row(known, row_id)
             touched = (table, row_id) in put_back
             if after is None or not (touched or now["version"] == after["version"] or _same(now, after)):
                 raise StaleEditError(noun=known.noun, row_id=row_id, read=after or {}, now=now)
             put_back.add((table, row_id))
-            back = {**(before or now), "version": int(now["version"] or 0) + 1}
+            back = {**(before or now), "version": now["version"] + 1}
             if before is None:
-                self._check_free(known, row_id)
                 back["removed_at"] = self.at
             if back["removed_at"] is None:
                 self._check_references(known, [back])
+            elif now["removed_at"] is None:
+                self._check_free(known, row_id)
             self._replace(known, back)
             self._note(known, back, now, back)
         self.connection.run("UPDATE acts SET undoes = ? WHERE id = ?", [record.id, self.act_id])
@@ -134,16 +131,24 @@ class Writer(Reader):
         )
         count = 0
         for row in found:
-            if not self._referred(table, int(row["id"] or 0)):
+            if not self._referred(table, row["id"]):
                 self.connection.run(f"DELETE FROM {table.name} WHERE id = ?", [row["id"]])
                 self._note(table, row, row, None)
                 count += 1
         return count
 
+    def _unchanged(self, read: Record) -> tuple[Table, Row]:
+        """The table of a row, and the row as it is now; an error where that is not as it was read."""
+        known = table_named(read.table)
+        now = self.raw_row(known, read.id)
+        if now["version"] != read.version or now["removed_at"] is not None:
+            raise StaleEditError(noun=known.noun, row_id=read.id, read=read.values(), now=now)
+        return known, now
+
     def _check_free(self, table: Table, row_id: int) -> None:
         for other in TABLES.values():
             for column in other.columns:
-                if column.refers == table.name and self.rows(other.name, {column.name: row_id}, limit=1):
+                if column.refers == table.name and self.find(RECORDS[other.name], column.name, row_id):
                     raise InputError(
                         field=f"{table.noun} {row_id}",
                         given="a removal",
@@ -162,7 +167,7 @@ class Writer(Reader):
         found = self._values(table, values, new=new)
         for column in table.columns:
             if column.refers and found.get(column.name) is not None:
-                self._check_reference(table, column, int(found[column.name] or 0))
+                self._check_reference(table, column, found[column.name])
         return found
 
     def _values(self, table: Table, values: Mapping[str, Value], *, new: bool) -> Row:
@@ -178,7 +183,7 @@ class Writer(Reader):
         for column in table.columns:
             if not column.refers:
                 continue
-            wanted = {int(row[column.name] or 0) for row in rows if row[column.name] is not None}
+            wanted = {row[column.name] for row in rows if row[column.name] is not None}
             sql = f"SELECT id FROM {column.refers} WHERE removed_at IS NULL AND id IN"
             there = {row["id"] for row in self._among(sql, [one for one in wanted if 1 <= one <= LAST_ID])}
             for row_id in sorted(wanted - there):
@@ -239,12 +244,12 @@ class Writer(Reader):
         if not changed:
             self.connection.run("INSERT INTO counters (name, used) VALUES (?, 1)", [name])
             return 1
-        return int(self.connection.rows("SELECT used FROM counters WHERE name = ?", [name])[0]["used"] or 0)
+        return int(self.connection.rows("SELECT used FROM counters WHERE name = ?", [name])[0]["used"])
 
     def _next_many(self, name: str, count: int, *, least: int = 0) -> list[int]:
         """So many numbers never used before; none after them is `least` or less."""
         found = self.connection.rows("SELECT used FROM counters WHERE name = ?", [name])
-        used = int(found[0]["used"] or 0) if found else 0
+        used = found[0]["used"] if found else 0
         after = max(used + count, least)
         if not found:
             self.connection.run("INSERT INTO counters (name, used) VALUES (?, ?)", [name, after])
@@ -292,7 +297,7 @@ class Writer(Reader):
         if holder["removed_at"] is None:
             raise taken(table, column, value)
         name = f"{value} (removed {str(holder['removed_at'])[:10]}, {holder['id']})"
-        after = {**holder, column.name: name, "version": int(holder["version"] or 0) + 1}
+        after = {**holder, column.name: name, "version": holder["version"] + 1}
         self._replace(table, after)
         self._note(table, after, holder, after)
 

@@ -84,7 +84,7 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/drones", chanters.add_drone, methods=["POST"]),
         Route("/takes", takes.takes),
         Route("/takes/{take:int}", takes.take),
-        Route("/takes/{take:int}/sound", takes.look),
+        Route("/takes/{take:int}/sound", takes.sound_pictures),
         Route("/takes/{take:int}/audio.flac", takes.audio),
         Route("/takes/{take:int}/spectrogram.png", takes.spectrogram),
         Route("/takes/{take:int}/remove", takes.remove, methods=["POST"]),
@@ -102,7 +102,7 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         WebSocketRoute("/live", live.live),
         Route("/history", shell.history),
         Route("/undo/{act:int}", shell.undo, methods=["POST"]),
-        Route("/look", shell.set_look, methods=["POST"]),
+        Route("/theme", shell.set_theme, methods=["POST"]),
     ]
 
 

@@ -8,14 +8,16 @@ from __future__ import annotations
 import getpass
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from canebench.base.errors import InputError, NotFoundError
 from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.records import NamedRecord, ReedRecord
 
 if TYPE_CHECKING:
     from canebench.store.reader import Reader
-    from canebench.store.tables import Row
+
+Named = TypeVar("Named", bound=NamedRecord)
 
 LEDGER_VARIABLE = "CANEBENCH_LEDGER"
 WHO_VARIABLE = "CANEBENCH_WHO"
@@ -62,26 +64,18 @@ def the_writer(given: str | None) -> str:
     return given or os.environ.get(WHO_VARIABLE) or getpass.getuser()
 
 
-def reed_numbered(reader: Reader, number: str) -> Row:
+def reed_numbered(reader: Reader, number: str) -> ReedRecord:
     """The reed with that number on its binding."""
-    found = reader.find("reeds", "number", number)
+    found = reader.find(ReedRecord, "number", number)
     if found is None:
         raise NotFoundError(f"There is no reed {number} in this ledger. See: canebench reed")
     return found
 
 
-def named(reader: Reader, table: str, name: str) -> Row:
+def named(reader: Reader, record: type[Named], name: str) -> Named:
     """The player or chanter, lot or drone, of that name."""
-    found = reader.find(table, "name", name)
+    found = reader.find(record, "name", name)
     if found is None:
-        known = ", ".join(str(row["name"]) for row in reader.rows(table, limit=10)) or "none yet"
-        raise NotFoundError(f"There is no {table.removesuffix('s')} named {name!r}. There are: {known}.")
+        known = ", ".join(row.name for row in reader.rows(record, limit=10)) or "none yet"
+        raise NotFoundError(f"There is no {record.noun} named {name!r}. There are: {known}.")
     return found
-
-
-def number_of(row: Row, column: str) -> int:
-    """A whole number that a row must have, such as its id."""
-    value = row[column]
-    if not isinstance(value, int):
-        raise TypeError(f"{column} is {value!r}, not a whole number")
-    return value

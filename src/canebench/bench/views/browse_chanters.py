@@ -12,22 +12,24 @@ from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
 from canebench.base.uncertain import number
-from canebench.bench.acts.fitting.fit_reed import Wish, fitting_of_rows
-from canebench.bench.acts.ledger import number_of
+from canebench.bench.acts.fitting.fit_reed import Wish, fitting_of_rows, sizes_of
+from canebench.bench.acts.reeds.chanters import list_chanters
 from canebench.bench.acts.reeds.drones import list_drones
 from canebench.bench.views.chanter_effects import chanter_effects
 from canebench.bench.views.drawing.draw_fitting import draw_tape
-from canebench.bore.chanter_file import generic, parse
+from canebench.bore.chanter_file import parse
 from canebench.picture.bore_drawing import bore_svg
+from canebench.store.records import ChanterRecord, PlayerRecord, ReedRecord, TakeRecord
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from canebench.bench.acts.reeds.drones import DroneNow
     from canebench.bench.views.chanter_effects import Effect
     from canebench.bore.chanter_file import ChanterFile
     from canebench.store.ledger import Ledger
     from canebench.store.reader import ActRecord, Reader
-    from canebench.store.tables import Row, Value
+    from canebench.store.tables import Value
 
 _STORY = 50
 
@@ -45,18 +47,18 @@ class HoleEffect:
 class ChanterPage:
     """One chanter; `effects` are what its takes have taught, a row for each change."""
 
-    chanter: Row
-    player: Row | None
+    chanter: ChanterRecord
+    player: PlayerRecord | None
     measured: bool
     sizes: str
     holes: list[HoleEffect]
     drawing: str
     bore: str
-    drones: list[dict[str, Value]]
+    drones: list[DroneNow]
     effects: list[tuple[str, list[str]]]
     notes: tuple[str, ...]
     learnt_from: str
-    fittings: list[Row]
+    fittings: list[ReedRecord]
     story: list[ActRecord]
 
 
@@ -70,13 +72,15 @@ class Effects:
     def __init__(self) -> None:
         self._kept: dict[object, tuple[Effect, ...]] = {}
 
-    def of(self, key: object, reader: Reader, reed: Row | None, chanter: Row) -> tuple[Effect, ...]:
+    def of(
+        self, key: object, reader: Reader, reed_id: int | None, chanter: ChanterRecord
+    ) -> tuple[Effect, ...]:
         """For a chanter, from the takes of a reed in it."""
         if key not in self._kept:
-            fitting = fitting_of_rows(reader, reed or {"id": -1}, chanter, Wish())
+            fitting = fitting_of_rows(reader, reed_id, chanter, Wish())
             if not fitting.takes:
                 # Nothing is learnt yet: chanters of one size have one answer.
-                key = chanter["chanter_toml"]
+                key = chanter.chanter_toml
             if key not in self._kept:
                 if len(self._kept) >= _MOST_KEPT:
                     self._kept.pop(next(iter(self._kept)))
@@ -87,39 +91,36 @@ class Effects:
 def chanter_page(ledger: Ledger, chanter_id: int, effects: Effects) -> ChanterPage:
     """One chanter."""
     with ledger.reading() as reader:
-        chanter = reader.row("chanters", chanter_id)
-        counted = reader.counts("takes", "reed_id", {"chanter_id": chanter_id})
-        counted.pop(None, None)
-        most = max(counted, key=lambda reed: counted[reed], default=None)
-        ids = sorted(counted, key=lambda reed: -counted[reed])[:50]
-        reeds = {row["id"]: row for row in reader.of_many("reeds", "id", ids)}
-        reed = None if most is None else reeds.get(most)
-        key = (chanter_id, chanter["version"], most, counted.get(most, 0))
-        found = effects.of(key, reader, reed, chanter)
-        story = reader.story("chanters", chanter_id, newest=_STORY)[::-1]
-        player = (
-            None if chanter["player_id"] is None else reader.row("players", number_of(chanter, "player_id"))
-        )
-    file = _file(chanter)
-    takes = counted.get(most, 0)
-    owner = None if player is None else player["name"]
+        chanter = reader.row(ChanterRecord, chanter_id)
+        takes = reader.counts(TakeRecord, "reed_id", {"chanter_id": chanter_id})
+        counted = {reed_id: count for reed_id, count in takes.items() if isinstance(reed_id, int)}
+        ids = sorted(counted, key=lambda reed_id: -counted[reed_id])[:50]
+        most, times = (ids[0], counted[ids[0]]) if ids else (None, 0)
+        reeds = reader.by_id(ReedRecord, ids)
+        reed = reeds.get(most)
+        key = (chanter_id, chanter.version, most, times)
+        found = effects.of(key, reader, None if reed is None else reed.id, chanter)
+        story = reader.story(ChanterRecord, chanter_id, newest=_STORY)[::-1]
+        player = None if chanter.player_id is None else reader.row(PlayerRecord, chanter.player_id)
+    file = sizes_of(chanter)
+    owner = None if player is None else player.name
     return ChanterPage(
         chanter=chanter,
         player=player,
-        measured=chanter["chanter_toml"] is not None,
+        measured=chanter.chanter_toml is not None,
         sizes=file.text,
         holes=[
             HoleEffect(name=name, position=number(hole.position_mm, 1), diameter=number(hole.diameter_mm, 1))
             for name, hole in zip(HOLES, file.chanter.holes, strict=True)
         ],
-        drawing=draw_tape(file, Setting(), title=f"Holes of {chanter['name']}"),
-        bore=_bore(file, str(chanter["name"])),
-        drones=[one for one in list_drones(ledger) if owner is not None and one["player"] == owner],
+        drawing=draw_tape(file, Setting(), title=f"Holes of {chanter.name}"),
+        bore=_bore(file, chanter.name),
+        drones=[one for one in list_drones(ledger) if owner is not None and one.player == owner],
         effects=[(one.change, [_cents(one, note) for note in NOTES]) for one in found],
         notes=NOTES,
         learnt_from="no take yet: from its sizes alone"
         if reed is None
-        else f"{takes} {'take' if takes == 1 else 'takes'} of reed {reed['number']}",
+        else f"{times} {'take' if times == 1 else 'takes'} of reed {reed.number}",
         fittings=[reeds[one] for one in ids if one in reeds],
         story=story,
     )
@@ -145,9 +146,30 @@ def _cents(effect: Effect, note: str) -> str:
     return found.text("", signed=True).replace(" (± not estimated)", "").strip()
 
 
-def _file(chanter: Row) -> ChanterFile:
-    text = chanter["chanter_toml"]
-    return generic() if text is None else parse(str(text), name=str(chanter["name"]))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChanterLine:
+    """A chanter in a list: whose it is, and whether its sizes are known."""
+
+    id: int
+    name: str
+    player: str
+    measured: bool
+
+
+def chanter_lines(ledger: Ledger) -> list[ChanterLine]:
+    """Chanters by name."""
+    chanters = list_chanters(ledger)
+    with ledger.reading() as reader:
+        players = reader.by_id(PlayerRecord, (chanter.player_id for chanter in chanters))
+    return [
+        ChanterLine(
+            id=chanter.id,
+            name=chanter.name,
+            player=players[chanter.player_id].name if chanter.player_id in players else "",
+            measured=chanter.chanter_toml is not None,
+        )
+        for chanter in chanters
+    ]
 
 
 def edit_chanter(
@@ -163,11 +185,11 @@ def edit_chanter(
     Sizes that are left empty stay as they are.
     """
     values: dict[str, Value] = {"name": told.get("name"), "remarks": told.get("remarks")}
-    if told.get("sizes"):
-        values["chanter_toml"] = parse(str(told["sizes"]), name="the sizes").text
+    if sizes := told.get("sizes"):
+        values["chanter_toml"] = parse(sizes, name="the sizes").text
     with ledger.reading() as reader:
-        row = reader.row("chanters", chanter_id)
-        player = reader.find("players", "name", told["player"]) if told.get("player") else None
-    values["player_id"] = None if player is None else player["id"]
-    with ledger.act("chanter", who=who, said=f"chanter {row['name']}") as act:
-        act.update("chanters", chanter_id, values, read={**row, **read})
+        row = reader.row(ChanterRecord, chanter_id)
+        player = reader.find(PlayerRecord, "name", told["player"]) if told.get("player") else None
+    values["player_id"] = None if player is None else player.id
+    with ledger.act("chanter", who=who, said=f"chanter {row.name}") as act:
+        act.update(row.as_read(read), values)

@@ -7,8 +7,16 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.pressure import kpa_to_inh2o, parse_pressure
 from canebench.base.uncertain import number
-from canebench.bench.acts.ledger import number_of
+from canebench.bench.acts.reeds.people import list_players
 from canebench.bench.acts.reeds.reed_days import choose_for
+from canebench.store.records import (
+    ChanterRecord,
+    DroneRecord,
+    LotRecord,
+    MouthTestRecord,
+    PlayerRecord,
+    ReedRecord,
+)
 from canebench.store.values import written
 
 if TYPE_CHECKING:
@@ -17,7 +25,7 @@ if TYPE_CHECKING:
     from canebench.reeds.choice import Choice
     from canebench.store.ledger import Ledger
     from canebench.store.reader import ActRecord
-    from canebench.store.tables import Row, Value
+    from canebench.store.tables import Value
 
 _STORY: Final = 50
 _CHOICES: Final = 200
@@ -27,14 +35,14 @@ _CHOICES: Final = 200
 class PlayerPage:
     """One player with their reeds, chanters, drones and story; pressures in words."""
 
-    player: Row
+    player: PlayerRecord
     blows: str
     ceiling: str
     blows_typed: str
     ceiling_typed: str
-    reeds: list[Row]
-    chanters: list[Row]
-    drones: list[Row]
+    reeds: list[ReedRecord]
+    chanters: list[ChanterRecord]
+    drones: list[DroneRecord]
     story: list[ActRecord]
 
 
@@ -46,7 +54,7 @@ class Choosing:
     `chanter` is the one that the player has, "" for none or several.
     """
 
-    player: Row | None = None
+    player: PlayerRecord | None = None
     blows: str = ""
     ceiling: str = ""
     chanter: str = ""
@@ -60,65 +68,88 @@ class Choosing:
 def choosing(ledger: Ledger, name: str, lot: str | None) -> Choosing:
     """Judge the reeds of a lot, or all, for a player; the first of them."""
     with ledger.reading() as reader:
-        player = reader.find("players", "name", name)
-        known = lot is None or reader.find("lots", "name", lot) is not None
-        chanters = reader.rows("chanters", {"player_id": player["id"]}, limit=2) if player else []
+        player = reader.find(PlayerRecord, "name", name)
+        known = lot is None or reader.find(LotRecord, "name", lot) is not None
+        chanters = reader.rows(ChanterRecord, {"player_id": player.id}, limit=2) if player else []
     if player is None:
         return Choosing(said=f"There is no player named {name}.")
     if not known:
         return Choosing(player=player, said=f"There is no lot named {lot}.")
-    if player["blows_kpa"] is None:
+    if player.blows_kpa is None:
         return Choosing(player=player, said=f"What {name} blows now is not told yet.")
     found = choose_for(ledger, name, lot=lot)
     shown = found[:_CHOICES]
     with ledger.reading() as reader:
-        rows = reader.of_many("reeds", "number", [one.number for one in shown])
-        numbers = {row["id"]: str(row["number"]) for row in rows}
-        tests = reader.of_many("mouth_tests", "reed_id", list(numbers), order="rests_until")
+        reeds = reader.of_many(ReedRecord, "number", [one.number for one in shown])
+        numbers = {reed.id: reed.number for reed in reeds}
+        tests = reader.of_many(MouthTestRecord, "reed_id", list(numbers), order="rests_until")
     now = written(ledger.clock())
     return Choosing(
         player=player,
-        blows=pressure_said(player["blows_kpa"]),
-        ceiling=pressure_said(player["ceiling_kpa"]),
-        chanter=str(chanters[0]["name"]) if len(chanters) == 1 else "",
+        blows=pressure_said(player.blows_kpa),
+        ceiling=pressure_said(player.ceiling_kpa),
+        chanter=chanters[0].name if len(chanters) == 1 else "",
         choices=shown,
         total=len(found),
-        ids={str(row["number"]): number_of(row, "id") for row in rows},
+        ids={reed.number: reed.id for reed in reeds},
         resting={
-            numbers[test["reed_id"]]: f"{str(test['rests_until'])[:16].replace('T', ' ')} UTC"
+            numbers[test.reed_id]: f"{test.rests_until[:16].replace('T', ' ')} UTC"
             for test in tests
-            if str(test["rests_until"]) > now and test["player_id"] != player["id"]
+            if test.rests_until > now and test.player_id != player.id
         },
     )
 
 
-def pressure_said(kpa: Value) -> str:
+def pressure_said(kpa: float | None) -> str:
     """In both units; empty for what is not told."""
-    if not isinstance(kpa, float):
+    if kpa is None:
         return ""
     return f"{number(kpa_to_inh2o(kpa), 1)} inH2O = {number(kpa, 2)} kPa"
 
 
-def pressure_typed(kpa: Value) -> str:
+def pressure_typed(kpa: float | None) -> str:
     """As it stands in a form, to be changed; empty for what is not told."""
-    return f"{number(kpa_to_inh2o(kpa), 1)} inH2O" if isinstance(kpa, float) else ""
+    return f"{number(kpa_to_inh2o(kpa), 1)} inH2O" if kpa is not None else ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlayerLine:
+    """A player in a list; pressures in words."""
+
+    id: int
+    name: str
+    blows: str
+    ceiling: str
+
+
+def player_lines(ledger: Ledger) -> list[PlayerLine]:
+    """All players by name."""
+    return [
+        PlayerLine(
+            id=row.id,
+            name=row.name,
+            blows=pressure_said(row.blows_kpa),
+            ceiling=pressure_said(row.ceiling_kpa),
+        )
+        for row in list_players(ledger)
+    ]
 
 
 def player_page(ledger: Ledger, player_id: int) -> PlayerPage:
     """One player."""
     with ledger.reading() as reader:
-        player = reader.row("players", player_id)
-        theirs: dict[str, Value] = {"player_id": player_id}
+        player = reader.row(PlayerRecord, player_id)
+        theirs = {"player_id": player_id}
         return PlayerPage(
             player=player,
-            blows=pressure_said(player["blows_kpa"]),
-            ceiling=pressure_said(player["ceiling_kpa"]),
-            blows_typed=pressure_typed(player["blows_kpa"]),
-            ceiling_typed=pressure_typed(player["ceiling_kpa"]),
-            reeds=reader.rows("reeds", theirs, order="#number", limit=200),
-            chanters=reader.rows("chanters", theirs, order="name"),
-            drones=reader.rows("drones", theirs, order="name"),
-            story=reader.story("players", player_id, newest=_STORY)[::-1],
+            blows=pressure_said(player.blows_kpa),
+            ceiling=pressure_said(player.ceiling_kpa),
+            blows_typed=pressure_typed(player.blows_kpa),
+            ceiling_typed=pressure_typed(player.ceiling_kpa),
+            reeds=reader.rows(ReedRecord, theirs, order="#number", limit=200),
+            chanters=reader.rows(ChanterRecord, theirs, order="name"),
+            drones=reader.rows(DroneRecord, theirs, order="name"),
+            story=reader.story(PlayerRecord, player_id, newest=_STORY)[::-1],
         )
 
 
@@ -132,14 +163,17 @@ def edit_player(
 ) -> None:
     """Change name, pressures (with their unit) and remarks; refused where the row is not as it was `read`."""
     with ledger.reading() as reader:
-        row = reader.row("players", player_id)
+        row = reader.row(PlayerRecord, player_id)
     values: dict[str, Value] = {"name": told.get("name"), "remarks": told.get("remarks")}
-    for column, label in (("blows_kpa", "what the player blows"), ("ceiling_kpa", "ceiling")):
+    for column, kept_kpa, label in (
+        ("blows_kpa", row.blows_kpa, "what the player blows"),
+        ("ceiling_kpa", row.ceiling_kpa, "ceiling"),
+    ):
         text = told.get(column)
-        if text and text == pressure_typed(row[column]):
+        if text and text == pressure_typed(kept_kpa):
             # Shown to one decimal and not touched: a ceiling never moves by its rounding.
-            values[column] = row[column]
+            values[column] = kept_kpa
         else:
             values[column] = None if not text else parse_pressure(text, field=label).kpa
-    with ledger.act("player", who=who, said=f"player {row['name']}") as act:
-        act.update("players", player_id, values, read={**row, **read})
+    with ledger.act("player", who=who, said=f"player {row.name}") as act:
+        act.update(row.as_read(read), values)

@@ -13,12 +13,12 @@ from canebench.base.uncertain import number
 from canebench.bench.views.browse_people import pressure_said
 from canebench.bench.views.hearing_dose import hearing
 from canebench.care.cautions import CAUTIONS, NO_MEDICAL_ADVICE, Occasion, cautions_for
+from canebench.store.records import MouthTestRecord, PlayerRecord, PlayRecord, ReedRecord
 from canebench.store.values import written
 
 if TYPE_CHECKING:
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Reader
-    from canebench.store.tables import Value
 
 #: A piper's own ear, dB(A), where nobody has measured it: an estimate of ours, on the loud side.
 USUAL_DBA: Final = 105.0
@@ -55,7 +55,7 @@ class CareNow:
     players: int
     rules: list[tuple[str, str, str, str]]
     resting: list[tuple[str, str]]
-    ceilings: list[tuple[Value, str, str]]
+    ceilings: list[tuple[int, str, str]]
     occasions: list[tuple[str, list[str]]]
     cautions: list[tuple[str, str]]
     note: str
@@ -73,16 +73,16 @@ def care_now(
     week = written(now - timedelta(days=6))
     with ledger.reading() as reader:
         plays = [
-            row for row in reader.rows("plays", order="-at", limit=2_000) if str(row["at"])[:10] >= week[:10]
+            play for play in reader.rows(PlayRecord, order="-at", limit=2_000) if play.at[:10] >= week[:10]
         ]
         resting = _resting(reader, now)
-        players_rows = reader.rows("players", order="name", limit=_SHOWN)
+        players_rows = reader.rows(PlayerRecord, order="name", limit=_SHOWN)
     days: dict[str, float] = {}
-    for row in plays:
-        day = str(row["at"])[:10]
-        days[day] = days.get(day, 0.0) + float(row["minutes"] or 0.0)
+    for play in plays:
+        day = play.at[:10]
+        days[day] = days.get(day, 0.0) + play.minutes
     today = now.date().isoformat()
-    levels = [float(row["level_dba"]) for row in plays if row["level_dba"] is not None]
+    levels = [play.level_dba for play in plays if play.level_dba is not None]
     level = level_dba if level_dba is not None else max(levels, default=USUAL_DBA)
     played = minutes if minutes is not None else min(1_440.0, days.pop(today, 0.0))
     before = [min(1_440.0, spent) for day, spent in sorted(days.items()) if day != today]
@@ -102,7 +102,7 @@ def care_now(
             for rule, exposure, left in found.by_rule
         ],
         resting=resting,
-        ceilings=[(row["id"], str(row["name"]), pressure_said(row["ceiling_kpa"])) for row in players_rows],
+        ceilings=[(row.id, row.name, pressure_said(row.ceiling_kpa)) for row in players_rows],
         occasions=[(name, [one.hazard.value for one in cautions_for(code)]) for code, name in _OCCASIONS],
         cautions=[(hazard.value, caution.say) for hazard, caution in CAUTIONS.items()],
         note=NO_MEDICAL_ADVICE,
@@ -111,10 +111,10 @@ def care_now(
 
 def _resting(reader: Reader, now: datetime) -> list[tuple[str, str]]:
     """Each reed that rests once, until the last of its tests lets it go, the longest first."""
-    until: dict[Value, str] = {}
-    for test in reader.rows("mouth_tests", order="-rests_until"):
-        if datetime.fromisoformat(str(test["rests_until"])) <= now:
+    until: dict[int, str] = {}
+    for test in reader.rows(MouthTestRecord, order="-rests_until"):
+        if datetime.fromisoformat(test.rests_until) <= now:
             break
-        until.setdefault(test["reed_id"], str(test["rests_until"])[:16].replace("T", " "))
-    numbers = {row["id"]: str(row["number"]) for row in reader.of_many("reeds", "id", list(until))}
-    return [(numbers[reed], when) for reed, when in until.items() if reed in numbers]
+        until.setdefault(test.reed_id, test.rests_until[:16].replace("T", " "))
+    reeds = reader.by_id(ReedRecord, until)
+    return [(reeds[reed].number, when) for reed, when in until.items() if reed in reeds]

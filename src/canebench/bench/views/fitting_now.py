@@ -11,9 +11,16 @@ from typing import TYPE_CHECKING
 from canebench.base.scales import DEFAULT_SCALE, scale_named
 from canebench.bench.acts.fitting.after_act import AfterAct, after_act
 from canebench.bench.acts.fitting.fit_reed import Wish, fitting_of_rows, planned_from
-from canebench.bench.acts.ledger import number_of
 from canebench.bench.views.kept_take import kept_report
 from canebench.reeds import eases
+from canebench.store.records import (
+    ChanterRecord,
+    EaseRecord,
+    PitchRecord,
+    PlayerRecord,
+    ReedRecord,
+    TakeRecord,
+)
 
 if TYPE_CHECKING:
     from canebench.bench.acts.fitting.fitting import Fitting
@@ -21,7 +28,6 @@ if TYPE_CHECKING:
     from canebench.bench.acts.fitting.report import TakeReport
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Reader
-    from canebench.store.tables import Row
 
 #: So many fittings' plans are kept at hand: computing one takes a sixth of a second.
 _KEPT = 64
@@ -36,12 +42,12 @@ class FittingNow:
     those of the reed's whole life.
     """
 
-    reed: Row
-    chanter: Row
-    player: Row | None
+    reed: ReedRecord
+    chanter: ChanterRecord
+    player: PlayerRecord | None
     wish: Wish
     fitting: Fitting
-    takes: tuple[Row, ...]
+    takes: tuple[TakeRecord, ...]
     report: TakeReport | None
     before: TakeReport | None
     after: AfterAct | None
@@ -60,13 +66,13 @@ class Fittings:
     def now(self, reed_id: int, chanter_id: int, wish: Wish | None = None) -> FittingNow:
         """The fitting of that reed in that chanter; `wish` None goes on as the last take was judged."""
         with self.ledger.reading() as reader:
-            reed, chanter = reader.row("reeds", reed_id), reader.row("chanters", chanter_id)
-            pair = {"reed_id": reed["id"], "chanter_id": chanter["id"]}
-            takes = reader.rows("takes", pair, order="at")
+            reed, chanter = reader.row(ReedRecord, reed_id), reader.row(ChanterRecord, chanter_id)
+            pair = {"reed_id": reed.id, "chanter_id": chanter.id}
+            takes = reader.rows(TakeRecord, pair, order="at")
             aim = wish or _as_before(takes)
-            fitting = fitting_of_rows(reader, reed, chanter, aim)
+            fitting = fitting_of_rows(reader, reed.id, chanter, aim)
             reports = [_report(reader, take) for take in takes[-2:]]
-            pinched = reader.rows("eases", {"reed_id": reed["id"], "how": "pinch"})
+            pinches = reader.count(EaseRecord, {"reed_id": reed.id, "how": "pinch"})
             player = _player(reader, reed, chanter, takes)
         after, plan = self._computed(chanter, takes, aim, fitting)
         return FittingNow(
@@ -80,18 +86,18 @@ class Fittings:
             before=reports[-2] if len(reports) > 1 else None,
             after=after,
             plan=plan,
-            pinches=len(pinched),
-            pinches_said=eases.said(len(pinched)),
+            pinches=pinches,
+            pinches_said=eases.said(pinches),
         )
 
     def _computed(
-        self, chanter: Row, takes: list[Row], wish: Wish, fitting: Fitting
+        self, chanter: ChanterRecord, takes: list[TakeRecord], wish: Wish, fitting: Fitting
     ) -> tuple[AfterAct | None, Plan | None]:
         if not fitting.takes:
             return None, None
         key = (
-            (chanter["id"], chanter["version"]),
-            tuple((take["id"], take["version"]) for take in takes),
+            (chanter.id, chanter.version),
+            tuple((take.id, take.version) for take in takes),
             (wish.scale.name, wish.reference_hz, wish.limits),
         )
         if key not in self._plans:
@@ -101,27 +107,27 @@ class Fittings:
         return self._plans[key]
 
 
-def _as_before(takes: list[Row]) -> Wish:
+def _as_before(takes: list[TakeRecord]) -> Wish:
     """Scale and reference of the newest take; the usual ones before the first."""
     if not takes:
         return Wish()
     last = takes[-1]
-    fixed = last["reference"] == "fixed" and last["reference_hz"] is not None
     return Wish(
-        scale=scale_named(str(last["scale"])) if last["scale"] else DEFAULT_SCALE,
-        reference_hz=float(last["reference_hz"] or 0.0) if fixed else None,
+        scale=scale_named(last.scale) if last.scale else DEFAULT_SCALE,
+        reference_hz=last.reference_hz if last.reference == "fixed" else None,
     )
 
 
-def _report(reader: Reader, take: Row) -> TakeReport | None:
-    return kept_report(take, reader.rows("pitches", {"take_id": take["id"]}))
+def _report(reader: Reader, take: TakeRecord) -> TakeReport | None:
+    return kept_report(take, reader.rows(PitchRecord, {"take_id": take.id}))
 
 
-def _player(reader: Reader, reed: Row, chanter: Row, takes: list[Row]) -> Row | None:
-    for row in (*takes[::-1][:1], reed, chanter):
-        if row["player_id"] is not None:
-            return reader.row("players", number_of(row, "player_id"))
-    return None
+def _player(
+    reader: Reader, reed: ReedRecord, chanter: ChanterRecord, takes: list[TakeRecord]
+) -> PlayerRecord | None:
+    told = (*(take.player_id for take in takes[-1:]), reed.player_id, chanter.player_id)
+    found = next((one for one in told if one is not None), None)
+    return None if found is None else reader.row(PlayerRecord, found)
 
 
 def _after(fitting: Fitting) -> AfterAct | None:

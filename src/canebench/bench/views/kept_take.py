@@ -20,33 +20,32 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from canebench.base.scales import Scale
-    from canebench.store.tables import Row
+    from canebench.store.records import PitchRecord, TakeRecord
 
 
-def kept_report(take: Row, pitches: Sequence[Row]) -> TakeReport | None:
+def kept_report(take: TakeRecord, pitches: Sequence[PitchRecord]) -> TakeReport | None:
     """The report of a row of `takes` with its rows of `pitches`; None without reference or notes.
 
     Spread and spans of the notes were not kept, so they are absent; an `UnknownNameError` says where the
     take's scale is not among ours.
     """
-    scale = scale_named(str(take["scale"]))
-    rows = {str(row["note"]): row for row in pitches if row["note"] in NOTES}
-    if take["reference_hz"] is None or not rows:
+    scale = scale_named(take.scale)
+    rows = {row.note: row for row in pitches if row.note in NOTES}
+    low_a_hz, sd_hz = take.reference_hz, take.reference_sd_hz
+    if low_a_hz is None or not rows:
         return None
-    low_a_hz, sd_hz = float(take["reference_hz"]), take["reference_sd_hz"]
-    kind = {"drones": "drones", "low-a": "low-a"}.get(str(take["reference"]), "fixed")
-    reference = Reference(kind=kind, hz=low_a_hz, sd_hz=0.0 if sd_hz is None else float(sd_hz))  # type: ignore[arg-type]
+    reference = Reference(kind=take.reference, hz=low_a_hz, sd_hz=0.0 if sd_hz is None else sd_hz)
     readings = {note: _reading(row, low_a_hz, scale) for note, row in rows.items()}
-    repeat = {note: _repeat_sd_cents(row) for note, row in rows.items()}
+    repeat = {note: _or_unknown(row.repeat_sd_cents) for note, row in rows.items()}
     deviations = {
         note: Deviation(cents=one.cents, sd_cents=repeat[note], interval_cents=scale.cents(note))
         for note, one in readings.items()
     }
-    shared = 0.0 if kind == "low-a" else hz_step_to_cents(reference.sd_hz, reference.hz)
+    shared = 0.0 if reference.kind == "low-a" else hz_step_to_cents(reference.sd_hz, reference.hz)
     return TakeReport(
         measurement=Measurement(
-            origin=str(take["origin"]),
-            duration_s=float(take["duration_s"] or 0.0),
+            origin=take.origin,
+            duration_s=0.0 if take.duration_s is None else take.duration_s,
             scale=scale,
             reference=reference,
             low_a_hz=readings["low A"].hz if "low A" in readings else None,
@@ -60,15 +59,14 @@ def kept_report(take: Row, pitches: Sequence[Row]) -> TakeReport | None:
     )
 
 
-def _reading(row: Row, low_a_hz: float, scale: Scale) -> NoteReading:
-    hz, sd_hz = float(row["hz"] or math.nan), row["sd_hz"]
-    sd = math.inf if sd_hz is None else float(sd_hz)
+def _reading(row: PitchRecord, low_a_hz: float, scale: Scale) -> NoteReading:
+    sd_hz = _or_unknown(row.sd_hz)
     return NoteReading(
-        note=str(row["note"]),
-        hz=hz,
-        sd_hz=sd,
-        cents=hz_to_cents(hz, low_a_hz * scale.ratios[str(row["note"])]),
-        sd_cents=sd / hz * CENTS_PER_NEPER,
+        note=row.note,
+        hz=row.hz,
+        sd_hz=sd_hz,
+        cents=hz_to_cents(row.hz, low_a_hz * scale.ratios[row.note]),
+        sd_cents=sd_hz / row.hz * CENTS_PER_NEPER,
         drift_cents_per_s=math.nan,
         spread_cents=math.nan,
         spans_s=(),
@@ -76,6 +74,6 @@ def _reading(row: Row, low_a_hz: float, scale: Scale) -> NoteReading:
     )
 
 
-def _repeat_sd_cents(row: Row) -> float:
-    value = row["repeat_sd_cents"]
-    return math.inf if value is None else float(value)
+def _or_unknown(sd: float | None) -> float:
+    """A standard uncertainty that was not kept may be any."""
+    return math.inf if sd is None else sd

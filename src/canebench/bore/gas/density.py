@@ -19,18 +19,10 @@ _PA: Final = (60_000.0, 110_000.0)
 _WATER: Final = (0.0, 0.06)
 
 
-def in_cipm_range(*, temp_degc: float, pressure_pa: float) -> bool:
-    """Whether CIPM-2007 is recommended for this: 15 to 27 °C and 60 to 110 kPa.
-
-    Guarded by `tests/invariants/test_air.py`.
-    """
-    return _DEGC[0] <= temp_degc <= _DEGC[1] and _PA[0] <= pressure_pa <= _PA[1]
-
-
 def compressibility(*, temp_degc: Scalar, water: Scalar, pressure_pa: float) -> Scalar:
     """Z, by how much moist air takes less room than an ideal gas; about 0.9996 (CIPM-2007, eq. A1.4).
 
-    `temp_degc` in °C, `pressure_pa` in Pa; range as `in_cipm_range`, unchecked.
+    `temp_degc` in °C, `pressure_pa` in Pa; meant for 15 to 27 °C and 60 to 110 kPa, unchecked.
     Guarded by `tests/published/test_air.py`.
     """
     t, x = temp_degc, water
@@ -39,16 +31,6 @@ def compressibility(*, temp_degc: Scalar, water: Scalar, pressure_pa: float) -> 
     mixed = (5.707e-6 - 2.051e-8 * t) * x  # b0 b1
     vapour = (1.9898e-4 - 2.376e-6 * t) * x**2  # c0 c1
     return 1 - over * (first + mixed + vapour) + over**2 * (1.83e-11 - 0.765e-8 * x**2)  # d e
-
-
-def cipm_density_kg_m3(*, temp_degc: Scalar, water: Scalar, co2: float, pressure_pa: float) -> Scalar:
-    """Density of moist air, kg/m³: rho = p M / (Z R T), CIPM-2007, eqs. 1 to 3a.
-
-    The equation is good to 22 ppm in its range (`in_cipm_range`); outside it this is an extrapolation, not an
-    error. Guarded by `tests/published/test_air.py`.
-    """
-    z = compressibility(temp_degc=temp_degc, water=water, pressure_pa=pressure_pa)
-    return _ideal_kg_m3(temp_degc, water, co2, pressure_pa) / z
 
 
 def density_kg_m3(*, temp_degc: Scalar, water: Scalar, co2: float, pressure_pa: float) -> Scalar:

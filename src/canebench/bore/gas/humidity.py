@@ -28,29 +28,6 @@ def saturation_pa(temp_degc: Scalar) -> Scalar:
     return value
 
 
-def cramer_saturation_pa(temp_degc: Scalar) -> Scalar:
-    """Saturation pressure as Cramer 1993 (JASA 93:2510, appendix) has it, Pa, at 0 to 30 °C.
-
-    Only to compare with his table: `saturation_pa` is the later formula, 0.04 % away at most.
-    Nothing is checked. Guarded by `tests/published/test_air.py`.
-    """
-    kelvin = temp_degc + ZERO_DEGC_K
-    exponent = 1.2811805e-5 * kelvin**2 - 1.9509874e-2 * kelvin + 34.04926034 - 6.3536311e3 / kelvin
-    value: Scalar = math.e**exponent
-    return value
-
-
-def iso9613_saturation_pa(temp_degc: Scalar) -> Scalar:
-    """Saturation pressure of ISO 9613-1:1993, annex B, eqs. (B.2), (B.3), Pa, at -20 to 50 °C.
-
-    A second way to the same number, within 0.3 % of `saturation_pa`. Nothing is checked.
-    Guarded by `tests/published/test_air.py`.
-    """
-    ratio: Scalar = (273.16 / (temp_degc + ZERO_DEGC_K)) ** 1.261
-    value: Scalar = 101_325.0 * 10 ** (-6.8346 * ratio + 4.6151)
-    return value
-
-
 def enhancement(temp_degc: Scalar, pressure_pa: float) -> Scalar:
     """By how much air at `pressure_pa` Pa and `temp_degc` °C holds more vapour than a vacuum; about 1.004.
 
@@ -60,9 +37,7 @@ def enhancement(temp_degc: Scalar, pressure_pa: float) -> Scalar:
     return 1.00062 + 3.14e-8 * pressure_pa + 5.6e-7 * temp_degc**2
 
 
-def water_fraction(
-    *, temp_degc: Scalar, humidity: float, pressure_pa: float, over_water_pa: Scalar | None = None
-) -> Scalar:
+def water_fraction(*, temp_degc: Scalar, humidity: float, pressure_pa: float) -> Scalar:
     """Mole fraction of vapour in the moist gas: x_w = h f p_sv / p (CIPM-2007, eq. A1.3).
 
     Parameters
@@ -73,12 +48,9 @@ def water_fraction(
         Relative humidity, 0 to 1.
     pressure_pa : number
         Pressure of the gas, Pa.
-    over_water_pa : number, optional
-        Saturation pressure by another formula, Pa; without it that of `saturation_pa`.
 
     Notes
     -----
     Nothing is checked; `canebench.bore.gas.air.Conditions` does. Guarded by `tests/published/test_air.py`.
     """
-    saturated_pa = saturation_pa(temp_degc) if over_water_pa is None else over_water_pa
-    return humidity * enhancement(temp_degc, pressure_pa) * saturated_pa / pressure_pa
+    return humidity * enhancement(temp_degc, pressure_pa) * saturation_pa(temp_degc) / pressure_pa

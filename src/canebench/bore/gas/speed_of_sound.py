@@ -6,10 +6,12 @@ builds on the equation of state of CIPM, which counts so). Guarded by `tests/pub
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from canebench.bore.gas.humidity import ZERO_DEGC_K, Scalar
 from canebench.bore.gas.mixture import ideal_speed_m_s
+
+if TYPE_CHECKING:
+    from canebench.bore.gas.humidity import Scalar
 
 #: Cramer 1993: 0 to 30 °C, 75 to 102 kPa, up to 0.06 of vapour and 0.01 of carbon dioxide.
 _DEGC: Final = (0.0, 30.0)
@@ -28,19 +30,11 @@ def nearest(value: Scalar, low: float, high: float) -> Scalar:
     return high if value.real > high else value
 
 
-def in_cramer_range(*, temp_degc: float, water: float, co2: float, pressure_pa: float) -> bool:
-    """Whether Cramer 1993 states his equation for this: 0-30 °C, 75-102 kPa, water <= 0.06, CO2 <= 0.01.
-
-    Guarded by `tests/invariants/test_air.py`.
-    """
-    pairs = ((temp_degc, _DEGC), (pressure_pa, _PA), (water, _WATER), (co2, _CO2))
-    return all(low <= value <= high for value, (low, high) in pairs)
-
-
 def cramer_speed_m_s(*, temp_degc: Scalar, water: Scalar, co2: float, pressure_pa: float) -> Scalar:
     """Speed of sound at zero frequency, m/s: Cramer 1993 (JASA 93:2510), eq. 15 with table III.
 
-    He states 300 ppm (0.5 cents). Range: `in_cramer_range`; outside it this extrapolates without a word.
+    He states 300 ppm (0.5 cents). He states it for 0 to 30 °C, 75 to
+    102 kPa, water <= 0.06 and CO2 <= 0.01; outside this extrapolates without a word.
     Guarded by `tests/published/test_air.py`.
     """
     t, p = temp_degc, pressure_pa
@@ -83,13 +77,3 @@ def speed_m_s(*, temp_degc: Scalar, water: Scalar, co2: float, pressure_pa: floa
     here = ideal_speed_m_s(temp_degc=temp_degc, water=water, co2=co2)
     there = ideal_speed_m_s(temp_degc=at_degc, water=at_water, co2=at_co2)
     return inside * here / there
-
-
-def iso9613_speed_m_s(temp_degc: Scalar) -> Scalar:
-    """Speed of sound by temperature alone, m/s: ISO 9613-1:1993, annex A, c = 343.2 sqrt(T / 293.15 K).
-
-    For comparison: it leaves out what humidity does (6 cents at 20 °C from dry to saturated). `temp_degc` in
-    °C, -20 to 50, unchecked. Guarded by `tests/published/test_air.py`.
-    """
-    ratio: Scalar = ((temp_degc + ZERO_DEGC_K) / 293.15) ** 0.5
-    return 343.2 * ratio

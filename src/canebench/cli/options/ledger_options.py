@@ -16,24 +16,24 @@ if TYPE_CHECKING:
 
 Command = TypeVar("Command", bound="Callable[..., Any]")
 
-_LEDGER = click.option(
+LEDGER = click.option(
     "--ledger",
     "ledger_url",
     metavar="FILE|URL",
-    help="The ledger: a file, or postgresql://…; else CANEBENCH_LEDGER, else your own.",
+    help="The ledger: a file, or postgresql://…; else CANEBENCHLEDGER, else your own.",
 )
-_WHO = click.option("--who", metavar="NAME", help="Who does this; else CANEBENCH_WHO, else your login.")
+WHO = click.option("--who", metavar="NAME", help="Who does this; else CANEBENCH_WHO, else your login.")
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 
 
 def reads(command: Command) -> Command:
     """Adds --ledger and --json."""
-    return _LEDGER(_JSON(command))
+    return LEDGER(_JSON(command))
 
 
 def writes(command: Command) -> Command:
     """Adds --ledger, --who and --json."""
-    return _LEDGER(_WHO(_JSON(command)))
+    return LEDGER(WHO(_JSON(command)))
 
 
 def tell(done: ReedDone, *, as_json: bool) -> None:

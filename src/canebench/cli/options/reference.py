@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+from canebench.base.errors import InputError
+from canebench.base.parsing import number_from
+from canebench.cli.options.numbers import NUMBER
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -18,10 +21,10 @@ FOLLOW = "drones"
 def hertz_from(ctx: click.Context, param: click.Parameter, value: str, *, otherwise: str) -> float:
     """A number of hertz above 0, with or without its unit; `otherwise` is said of what is no number."""
     try:
-        hertz = float(value.lower().removesuffix("hz"))
-    except ValueError as error:
+        hertz = number_from(value.lower().strip().removesuffix("hz"), "pitch")
+    except InputError as error:
         raise click.BadParameter(otherwise, ctx, param) from error
-    if not math.isfinite(hertz) or hertz <= 0:
+    if hertz <= 0:
         raise click.BadParameter(f"{value!r}: a pitch is a number of hertz above 0.", ctx, param)
     return hertz
 
@@ -45,10 +48,18 @@ def aim_options(command: Command) -> Command:
                 help="Drones that follow low A (the default), or a fixed low A, such as a band's.",
             ),
             click.option(
-                "--deeper", "deeper_mm", type=float, metavar="MM", help="How much deeper the seat may go [2]."
+                "--deeper",
+                "deeper_mm",
+                type=NUMBER,
+                metavar="MM",
+                help="How much deeper the seat may go [2].",
             ),
             click.option(
-                "--higher", "higher_mm", type=float, metavar="MM", help="How much higher the seat may go [2]."
+                "--higher",
+                "higher_mm",
+                type=NUMBER,
+                metavar="MM",
+                help="How much higher the seat may go [2].",
             ),
         )
     ):

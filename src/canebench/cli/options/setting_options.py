@@ -7,6 +7,10 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 import click
 from click.core import ParameterSource
 
+from canebench.base.errors import InputError
+from canebench.base.parsing import number_from
+from canebench.cli.options.numbers import COUNT, NUMBER
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -32,8 +36,8 @@ def tape_from(ctx: click.Context, param: click.Parameter, values: tuple[str, ...
         if note_from(hole) in found:
             raise click.BadParameter(f"{value!r}: the {note_from(hole)} hole is named twice.", ctx, param)
         try:
-            found[note_from(hole)] = float(size.lower().removesuffix("mm"))
-        except ValueError as error:
+            found[note_from(hole)] = number_from(size.lower().strip().removesuffix("mm"), "tape")
+        except InputError as error:
             sentence = f"{value!r}: like 'E=1.5', a hole and millimetres from its upper edge, or none."
             raise click.BadParameter(sentence, ctx, param) from error
         if not equals:
@@ -68,7 +72,7 @@ def setting_options(command: Command) -> Command:
             click.option(
                 "--seat",
                 "seat_mm",
-                type=float,
+                type=NUMBER,
                 metavar="MM",
                 help="How deep the reed sits now against a firm hand seat at the start; deeper is positive.",
             ),
@@ -82,7 +86,7 @@ def setting_options(command: Command) -> Command:
             ),
             click.option(
                 "--pinches",
-                type=int,
+                type=COUNT,
                 metavar="N",
                 help="How often this reed was pinched since the first take.",
             ),

@@ -12,7 +12,6 @@ from canebench.cli.text.words import paragraph, show, width
 
 @click.command(
     "card",
-    short_help="Print a reed's setting card, A6.",
     epilog="Example: canebench card 7 --out reed7.pdf",
 )
 @click.argument("number")

@@ -5,23 +5,23 @@ from __future__ import annotations
 import click
 
 from canebench.cli.options.ledger_options import print_json
+from canebench.cli.options.numbers import COUNT, NUMBER
 from canebench.cli.text.words import labelled, paragraph, show, table, width
 
 
 @click.command(
     "care",
-    short_help="How long one may still play at a level, by published rules.",
     epilog="Example: canebench care --level 104 --minutes 30 --players 8 --before 60 --before 90",
 )
 @click.option(
-    "--level", "level_dba", type=float, required=True, metavar="DB", help="One player at the ear, dB(A)."
+    "--level", "level_dba", type=NUMBER, required=True, metavar="DB", help="One player at the ear, dB(A)."
 )
 @click.option(
-    "--players", type=int, default=1, show_default=True, metavar="N", help="How many sound together."
+    "--players", type=COUNT, default=1, show_default=True, metavar="N", help="How many sound together."
 )
-@click.option("--minutes", type=float, default=0.0, metavar="MIN", help="Played so today [0].")
+@click.option("--minutes", type=NUMBER, default=0.0, metavar="MIN", help="Played so today [0].")
 @click.option(
-    "--before", type=float, multiple=True, metavar="MIN", help="On another day of this week; repeat it."
+    "--before", type=NUMBER, multiple=True, metavar="MIN", help="On another day of this week; repeat it."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def command(

@@ -7,12 +7,13 @@ import math
 import click
 
 from canebench.cli.options.ledger_options import print_json, reads
+from canebench.cli.options.only import LOT
 from canebench.cli.text.words import show, table
 
 
-@click.command("choose", short_help="Which reeds suit a player now, and why.")
+@click.command("choose")
 @click.argument("player")
-@click.option("--lot", metavar="NAME", help="Only reeds of this lot.")
+@LOT
 @reads
 def command(*, player: str, lot: str | None, ledger_url: str | None, as_json: bool) -> None:
     """Judge the reeds for PLAYER: a little above what they blow now, never above their ceiling."""

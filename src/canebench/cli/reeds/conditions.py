@@ -2,28 +2,22 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import click
 
 from canebench.cli.options.ledger_options import print_json, writes
+from canebench.cli.options.numbers import COUNT
+from canebench.cli.options.room_options import of_take
 from canebench.cli.text.words import paragraph, show, table, width
-
-if TYPE_CHECKING:
-    from canebench.store.tables import Row
 
 
 @click.command(
     "conditions",
-    short_help="Write down the room in which a take was played, or list the takes' rooms.",
     epilog="Example: canebench conditions 12 --room-degc 18.5 --room-rh 55 --warm 20",
 )
-@click.argument("take", type=int, required=False)
-@click.option("--room-degc", type=float, metavar="DEGREES", help="Temperature of the room, °C.")
-@click.option("--room-rh", type=float, metavar="PERCENT", help="Relative humidity of the room, %.")
-@click.option("--warm", "warm_min", type=float, metavar="MIN", help="How long the pipes were played before.")
+@click.argument("take", type=COUNT, required=False)
+@of_take
 @click.option(
-    "--limit", type=int, default=20, show_default=True, metavar="N", help="How many takes are listed."
+    "--limit", type=COUNT, default=20, show_default=True, metavar="N", help="How many takes are listed."
 )
 @writes
 def command(
@@ -49,8 +43,14 @@ def command(
             print_json(rows)
             return
         shown = [
-            (str(r["take"]), str(r["at"])[:10], str(r["reed"] or "–"), str(r["chanter"] or "–"), *_said(r))
-            for r in rows
+            (
+                str(one.take),
+                one.at[:10],
+                one.reed or "–",
+                one.chanter or "–",
+                *_said(one.room_degc, one.room_rh, one.warm_min),
+            )
+            for one in rows
         ]
         heads = ("take", "when", "reed", "chanter", "room", "humidity", "warm")
         show(table(heads, shown, columns=width(), words=True) if shown else "No take here yet.\n")
@@ -59,14 +59,12 @@ def command(
     if as_json:
         print_json(kept)
         return
-    room, humidity, warm = _said(kept)
+    room, humidity, warm = _said(kept.room_degc, kept.room_rh, kept.warm_min)
     said = f"Take {take}: room {room}, relative humidity {humidity}, pipes played {warm} before."
     show(paragraph(said.replace("–", "not told"), columns=width()))
 
 
-def _said(row: Row) -> tuple[str, str, str]:
-    units = (("room_degc", "°C"), ("room_rh", "%"), ("warm_min", "min"))
-    room, humidity, warm = (
-        "–" if row[name] is None else f"{float(row[name] or 0.0):g} {unit}" for name, unit in units
-    )
+def _said(room_degc: float | None, room_rh: float | None, warm_min: float | None) -> tuple[str, str, str]:
+    told = ((room_degc, "°C"), (room_rh, "%"), (warm_min, "min"))
+    room, humidity, warm = ("–" if value is None else f"{value:g} {unit}" for value, unit in told)
     return room, humidity, warm

@@ -5,23 +5,23 @@ from __future__ import annotations
 import click
 
 from canebench.cli.options.ledger_options import print_json, writes
+from canebench.cli.options.numbers import NUMBER
 from canebench.cli.text.words import paragraph, show, table, width
 
 
 @click.command(
     "drone",
-    short_help="Mark a drone's pin and note where it stands, or list the drones.",
     epilog="Example: canebench drone 'outside tenor' --pin 44.5",
 )
 @click.argument("name", required=False)
 @click.option("--kind", metavar="KIND", help="bass or tenor; needed for a new drone.")
 @click.option("--player", metavar="NAME", help="Whose pipes they are.")
-@click.option("--mark", "mark_mm", type=float, metavar="MM", help="The mark on the pin: how far out, mm.")
+@click.option("--mark", "mark_mm", type=NUMBER, metavar="MM", help="The mark on the pin: how far out, mm.")
 @click.option(
-    "--pin", "pin_mm", type=float, metavar="MM", help="How far out it stands now, in tune with low A."
+    "--pin", "pin_mm", type=NUMBER, metavar="MM", help="How far out it stands now, in tune with low A."
 )
-@click.option("--hz", type=float, metavar="HERTZ", help="The drone's pitch there, if a meter told it.")
-@click.option("--sd", "sd_hz", type=float, metavar="HERTZ", help="The standard uncertainty of that pitch.")
+@click.option("--hz", type=NUMBER, metavar="HERTZ", help="The drone's pitch there, if a meter told it.")
+@click.option("--sd", "sd_hz", type=NUMBER, metavar="HERTZ", help="The standard uncertainty of that pitch.")
 @writes
 def command(
     *,
@@ -49,8 +49,8 @@ def command(
             print_json(drones)
             return
         rows = [
-            (str(d["name"]), str(d["kind"]), str(d["player"] or "–"), _mm(d["pin_mark_mm"]), _mm(d["pin_mm"]))
-            for d in drones
+            (drone.name, drone.kind, drone.player or "–", _mm(drone.pin_mark_mm), _mm(drone.pin_mm))
+            for drone in drones
         ]
         empty = "No drone here yet: canebench drone 'outside tenor' --kind tenor --mark 42\n"
         heads = ("drone", "kind", "player", "mark", "pin last")
@@ -62,11 +62,9 @@ def command(
     if as_json:
         print_json({"drone": kept, "said": None if noted is None else noted.said})
         return
-    said = (
-        f"Drone {name}: {kept['kind']}, mark at {_mm(kept['pin_mark_mm'])}." if noted is None else noted.said
-    )
+    said = f"Drone {name}: {kept.kind}, mark at {_mm(kept.pin_mark_mm)}." if noted is None else noted.said
     show(paragraph(said, columns=width()))
 
 
-def _mm(value: object) -> str:
+def _mm(value: float | None) -> str:
     return "–" if value is None else f"{value:g} mm"

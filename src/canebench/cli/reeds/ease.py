@@ -7,7 +7,7 @@ import click
 from canebench.cli.options.ledger_options import tell, writes
 
 
-@click.command("ease", short_help="Write down a pinch, which counts for a reed's whole life.")
+@click.command("ease")
 @click.argument("number")
 @click.option(
     "--how", type=click.Choice(["pinch", "other"]), default="pinch", show_default=True, help="What was done."

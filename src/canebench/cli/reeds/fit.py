@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from canebench.base.parsing import plain
+from canebench.base.errors import InputError
+from canebench.base.parsing import number_from
 from canebench.cli.failure import REFUSED
 from canebench.cli.options.ledger_options import writes
 from canebench.cli.options.reference import aim_options
+from canebench.cli.options.room_options import of_take
 from canebench.cli.options.setting_options import done_from, note_from, setting_options
 from canebench.cli.text.words import paragraph, show, width
 
@@ -27,11 +29,12 @@ def typed_from(
     found = {}
     for value in values:
         note, _, size = value.rpartition("=")
-        text = plain(size).lower()
+        text = size.strip().lower()
         unit = "cents" if text.endswith(("c", "cents", "ct")) else "Hz"
+        bare = text.removesuffix("hz").removesuffix("cents").removesuffix("ct").removesuffix("c")
         try:
-            number = float(text.removesuffix("hz").removesuffix("cents").removesuffix("ct").removesuffix("c"))
-        except ValueError as error:
+            number = number_from(bare, "reading")
+        except InputError as error:
             sentence = f"{value!r}: like 'low A=478.2' for hertz, or 'E=-3c' for cents."
             raise click.BadParameter(sentence, ctx, param) from error
         found[note_from(note)] = (number, unit)
@@ -40,7 +43,6 @@ def typed_from(
 
 @click.command(
     "fit",
-    short_help="Measure a take of a reed, keep it with its setting, and plan on.",
     epilog="Example: canebench fit take.wav --reed 7 --chanter 'number 3' --deeper 1.5",
 )
 @click.argument("take", required=False, type=click.Path(path_type=Path))
@@ -60,9 +62,7 @@ def typed_from(
 @setting_options
 @click.option("--scale", default="harmonic", show_default=True, metavar="NAME", help="Target scale.")
 @aim_options
-@click.option("--room-degc", type=float, metavar="DEGREES", help="Temperature of the room, °C.")
-@click.option("--room-rh", type=float, metavar="PERCENT", help="Relative humidity of the room, %.")
-@click.option("--warm", "warm_min", type=float, metavar="MIN", help="How long the pipes were played before.")
+@of_take
 @writes
 def command(
     *,

@@ -7,21 +7,26 @@ from pathlib import Path
 import click
 
 from canebench.cli.options.ledger_options import print_json, reads
+from canebench.cli.options.numbers import COUNT
+from canebench.cli.options.only import LOT, STATE
 from canebench.cli.text.words import paragraph, show, width
 
 
 @click.command(
     "labels",
-    short_help="Print labels for reeds: number and code.",
     epilog="Example: canebench labels --lot spring --out labels.pdf",
 )
-@click.option("--lot", metavar="NAME", help="Only reeds of this lot.")
-@click.option("--state", metavar="STATE", help="Only reeds of this state: new, on trial, settled, …")
+@LOT
+@STATE
 @click.option(
     "--out", required=True, type=click.Path(path_type=Path), metavar="FILE.pdf", help="The PDF to write."
 )
-@click.option("--columns", default=5, show_default=True, metavar="N", help="Labels side by side, up to 7.")
-@click.option("--rows", default=13, show_default=True, metavar="N", help="Labels down the sheet, up to 22.")
+@click.option(
+    "--columns", type=COUNT, default=5, show_default=True, metavar="N", help="Labels side by side, up to 7."
+)
+@click.option(
+    "--rows", type=COUNT, default=13, show_default=True, metavar="N", help="Labels down the sheet, up to 22."
+)
 @reads
 def command(
     *,

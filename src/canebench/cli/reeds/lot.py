@@ -5,19 +5,19 @@ from __future__ import annotations
 import click
 
 from canebench.cli.options.ledger_options import print_json, writes
+from canebench.cli.options.numbers import COUNT, NUMBER
 from canebench.cli.text.words import paragraph, show, table, width
 
 
 @click.command(
     "lot",
-    short_help="Take in a lot of reeds, or list the lots.",
     epilog="Example: canebench lot 'spring' --count 30 --bought 2026-03-02 --cane 'Var, medium'",
 )
 @click.argument("name", required=False)
-@click.option("--count", type=int, metavar="N", help="How many reeds; they are numbered on from the last.")
-@click.option("--first", type=int, metavar="N", help="The number of the first reed instead.")
+@click.option("--count", type=COUNT, metavar="N", help="How many reeds; they are numbered on from the last.")
+@click.option("--first", type=COUNT, metavar="N", help="The number of the first reed instead.")
 @click.option("--bought", "bought_on", metavar="DATE", help="When, like 2026-03-02.")
-@click.option("--price", type=float, metavar="AMOUNT", help="What the lot cost.")
+@click.option("--price", type=NUMBER, metavar="AMOUNT", help="What the lot cost.")
 @click.option("--currency", metavar="CODE", help="In which money.")
 @click.option("--cane", metavar="WORDS", help="The cane, in your own words.")
 @click.option("--cut", metavar="WORDS", help="The cut, in your own words.")
@@ -45,10 +45,7 @@ def command(
         if as_json:
             print_json(lots)
             return
-        rows = [
-            (str(one["name"]), str(one["count"]), str(one["bought_on"] or "–"), str(one["cane"] or "–"))
-            for one in lots
-        ]
+        rows = [(one.name, str(one.count), one.bought_on or "–", one.cane or "–") for one in lots]
         show(
             table(("lot", "reeds", "bought", "cane"), rows, columns=width(), words=True)
             if rows

@@ -10,7 +10,6 @@ from canebench.cli.text.words import paragraph, show, width
 
 @click.command(
     "move",
-    short_help="Move a reed to another state: on trial, settled, retired, …",
     epilog="Example: canebench move 7 retired --reason 'chip in the lower blade'",
 )
 @click.argument("number")

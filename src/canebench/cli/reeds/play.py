@@ -5,20 +5,20 @@ from __future__ import annotations
 import click
 
 from canebench.cli.options.ledger_options import tell, writes
+from canebench.cli.options.numbers import NUMBER
+from canebench.cli.options.room_options import in_room
 
 
 @click.command(
     "play",
-    short_help="Write down minutes of playing.",
     epilog="Example: canebench play 7 --minutes 12 --room-degc 18 --room-rh 55",
 )
 @click.argument("number")
-@click.option("--minutes", type=float, required=True, metavar="MIN", help="How long.")
+@click.option("--minutes", type=NUMBER, required=True, metavar="MIN", help="How long.")
 @click.option(
-    "--level", "level_dba", type=float, metavar="DB", help="How loud at the ear, dB(A), if measured."
+    "--level", "level_dba", type=NUMBER, metavar="DB", help="How loud at the ear, dB(A), if measured."
 )
-@click.option("--room-degc", type=float, metavar="DEGREES", help="Temperature of the room, °C.")
-@click.option("--room-rh", type=float, metavar="PERCENT", help="Relative humidity of the room, %.")
+@in_room
 @click.option("--remarks", metavar="WORDS", help="Anything else.")
 @writes
 def command(
@@ -34,5 +34,7 @@ def command(
     from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
     from canebench.bench.acts.reeds.reed_days import play_reed  # noqa: PLC0415
 
-    done = play_reed(the_ledger(ledger_url), number, minutes=minutes, who=the_writer(who), **told)
+    done = play_reed(
+        the_ledger(ledger_url), number, minutes=minutes, who=the_writer(who), player=None, **told
+    )
     tell(done, as_json=as_json)

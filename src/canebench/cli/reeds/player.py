@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import click
 
 from canebench.cli.options.ledger_options import print_json, writes
 from canebench.cli.text.words import show, table, width
 
-if TYPE_CHECKING:
-    from canebench.store.tables import Row
-
 
 @click.command(
     "player",
-    short_help="Tell what a player blows now, or list the players.",
     epilog="Example: canebench player Morag --blows '28 inH2O' --ceiling '32 inH2O'",
 )
 @click.argument("name", required=False)
@@ -45,12 +39,11 @@ def command(
     if as_json:
         print_json(rows)
         return
-    shown = [(str(row["name"]), _kpa(row, "blows_kpa"), _kpa(row, "ceiling_kpa")) for row in rows]
+    shown = [(row.name, _kpa(row.blows_kpa), _kpa(row.ceiling_kpa)) for row in rows]
     show(
         table(("player", "blows kPa", "ceiling kPa"), shown, columns=width()) if shown else "No player yet.\n"
     )
 
 
-def _kpa(row: Row, column: str) -> str:
-    value = row[column]
+def _kpa(value: float | None) -> str:
     return "–" if value is None else f"{value:.2f}"

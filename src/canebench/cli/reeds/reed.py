@@ -2,31 +2,33 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import click
 
 from canebench.cli.options.ledger_options import print_json, reads
+from canebench.cli.options.numbers import COUNT
+from canebench.cli.options.only import LOT, STATE
 from canebench.cli.text.words import labelled, paragraph, show, strong, table, width
 
 if TYPE_CHECKING:
+    from canebench.bench.acts.reeds.stock import ReedOfLot
+    from canebench.bench.views.reed_story import ReedStory
     from canebench.store.reader import ActRecord
-    from canebench.store.tables import Row
 
 _PAGE: Final = 100
 
 
 @click.command(
     "reed",
-    short_help="List the reeds, or tell one reed's whole story.",
     epilog="Example: canebench reed 7, or canebench reed --state 'breaking in'",
 )
 @click.argument("number", required=False)
-@click.option("--state", metavar="STATE", help="Only reeds of this state: new, on trial, settled, …")
-@click.option("--lot", metavar="NAME", help="Only reeds of this lot.")
+@STATE
+@LOT
 @click.option("--player", metavar="NAME", help="Only reeds of this player.")
 @click.option("--search", metavar="TEXT", help="Only reeds with this in their number or remarks.")
-@click.option("--limit", type=int, metavar="N", help="At most so many; 100 on the page, all with --json.")
+@click.option("--limit", type=COUNT, metavar="N", help="At most so many; 100 on the page, all with --json.")
 @reads
 def command(
     *,
@@ -38,7 +40,8 @@ def command(
 ) -> None:
     """List the reeds, or tell the story of the reed with NUMBER on its binding."""
     from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
-    from canebench.bench.acts.reeds.stock import list_reeds, reed_story  # noqa: PLC0415
+    from canebench.bench.acts.reeds.stock import list_reeds  # noqa: PLC0415
+    from canebench.bench.views.reed_story import story_numbered  # noqa: PLC0415
 
     ledger = the_ledger(ledger_url)
     if number is None:
@@ -49,48 +52,43 @@ def command(
         # One more than is shown tells whether there are more.
         _list(list_reeds(ledger, limit=most + (most > 0), **only), most, narrowed=any(only.values()))
         return
-    story = reed_story(ledger, number)
+    story = story_numbered(ledger, number)
     if as_json:
         print_json(story)
         return
     _tell(story)
 
 
-def _list(reeds: list[Row], most: int, *, narrowed: bool) -> None:
+def _list(reeds: list[ReedOfLot], most: int, *, narrowed: bool) -> None:
     if not reeds:
         none = (
             "No such reed." if narrowed else "No reed here yet. Take in a lot: canebench lot NAME --count N"
         )
         show(none + "\n")
         return
-    shown = [(str(r["number"]), str(r["state"]), str(r["lot"] or "–"), _day(r)) for r in reeds[:most]]
+    shown = [(one.number, one.state, one.lot or "–", one.state_since[:10]) for one in reeds[:most]]
     show(table(("reed", "state", "lot", "since"), shown, columns=width(), words=True))
     if len(reeds) > most:
         more = f"There are more than these {most}: see --state, --lot, --player, --search, --limit."
         show(paragraph(more, columns=width()))
 
 
-def _tell(story: dict[str, Any]) -> None:
-    columns, reed = width(), story["reed"]
-    show(strong(f"Reed {reed['number']}") + "\n")
-    lot = f"of the lot {story['lot']['name']}" if story["lot"] else "of no lot"
-    since = _day(reed)
-    reason = f" ({reed['state_reason']})" if reed["state_reason"] else ""
-    show(paragraph(f"{reed['state']}{reason} since {since}, {lot}.", columns=columns))
-    show(labelled("Played", f"{story['minutes']:g} minutes in {story['spells']} spells.", columns=columns))
-    show(labelled("Eased", story["eases_said"], columns=columns))
-    strengths, mouths = story["strengths"], story["mouth_tests"]
+def _tell(story: ReedStory) -> None:
+    columns, reed = width(), story.reed
+    show(strong(f"Reed {reed.number}") + "\n")
+    lot = "of no lot" if story.lot is None else f"of the lot {story.lot.name}"
+    reason = f" ({reed.state_reason})" if reed.state_reason else ""
+    show(paragraph(f"{reed.state}{reason} since {reed.state_since[:10]}, {lot}.", columns=columns))
+    show(labelled("Played", f"{story.minutes:g} minutes in {story.spells} spells.", columns=columns))
+    show(labelled("Eased", story.eases_said, columns=columns))
+    strengths, mouths = story.strengths, story.mouth_tests
     show(labelled("Strong", f"{len(strengths)} readings.", columns=columns))
     if mouths:
-        show(labelled("Mouth", f"rests until {str(mouths[-1]['rests_until'])[:16]} UTC.", columns=columns))
+        show(labelled("Mouth", f"rests until {mouths[-1].rests_until[:16]} UTC.", columns=columns))
     show("\n")
-    rows = [(act.at[:16].replace("T", " "), act.who, _said(act)) for act in story["acts"]]
+    rows = [(act.at[:16].replace("T", " "), act.who, _said(act)) for act in story.acts]
     show(table(("when (UTC)", "who", "what"), rows, columns=200, words=True))
 
 
 def _said(act: ActRecord) -> str:
     return act.said if act.undone_by is None else f"{act.said} (undone)"
-
-
-def _day(row: Row) -> str:
-    return str(row["state_since"])[:10]

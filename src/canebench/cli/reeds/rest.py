@@ -5,12 +5,13 @@ from __future__ import annotations
 import click
 
 from canebench.cli.options.ledger_options import tell, writes
+from canebench.cli.options.numbers import NUMBER
 
 
-@click.command("rest", short_help="Let a mouth-tested reed rest before another mouth may.")
+@click.command("rest")
 @click.argument("number")
 @click.option("--player", required=True, metavar="NAME", help="Whose mouth it was.")
-@click.option("--hours", type=float, metavar="H", help="How long it rests; 48 when not given.")
+@click.option("--hours", type=NUMBER, metavar="H", help="How long it rests; 48 when not given.")
 @writes
 def command(
     *, number: str, player: str, hours: float | None, ledger_url: str | None, who: str | None, as_json: bool

@@ -9,7 +9,6 @@ from canebench.cli.options.ledger_options import tell, writes
 
 @click.command(
     "strength",
-    short_help="Write down how strong a reed is.",
     epilog="Example: canebench strength 7 --onset '24 inH2O' --playing '28 inH2O' --choke '36 inH2O'",
 )
 @click.argument("number")

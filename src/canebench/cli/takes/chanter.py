@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
 @click.command(
     "chanter",
-    short_help="Show a chanter's sizes and what a millimetre does on it.",
     epilog="Example: canebench chanter --toml > mine.toml, edit it, then canebench chanter mine.toml",
 )
 @click.argument("file", required=False, type=click.Path(path_type=Path))

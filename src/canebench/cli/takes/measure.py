@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import click
 
 from canebench.cli.failure import REFUSED
+from canebench.cli.options.numbers import NUMBER
 from canebench.cli.options.reference import hertz_from
 from canebench.cli.options.setting_options import done_from, setting_options, told_without
 from canebench.cli.text.words import show
@@ -35,7 +36,6 @@ def reference_from(ctx: click.Context, param: click.Parameter, value: str) -> _N
 
 @click.command(
     "measure",
-    short_help="Measure a take and say the one thing to do next.",
     epilog="Example: canebench measure reed7.wav --svg reed7.svg --title 'Reed 7 in chanter 3'",
 )
 @click.argument("take", required=False, type=click.Path(path_type=Path))
@@ -63,7 +63,7 @@ def reference_from(ctx: click.Context, param: click.Parameter, value: str) -> _N
 )
 @setting_options
 @click.option(
-    "--low-a-near", "low_a_near_hz", type=float, metavar="HERTZ", help="Roughly where low A is, if unusual."
+    "--low-a-near", "low_a_near_hz", type=NUMBER, metavar="HERTZ", help="Roughly where low A is, if unusual."
 )
 def command(
     *,

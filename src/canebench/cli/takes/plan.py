@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from canebench.cli.options.numbers import COUNT, NUMBER
 from canebench.cli.options.reference import FOLLOW, aim_options
 from canebench.cli.options.setting_options import done_from, setting_options, told_without
 from canebench.cli.text.words import show
@@ -14,7 +15,6 @@ from canebench.cli.text.words import show
 
 @click.command(
     "plan",
-    short_help="Plan seat and tape from a take, one act at a time.",
     epilog="Example: canebench plan reed7.wav --fitting reed7.json --deeper 1.5 --higher 2",
 )
 @click.argument("take", required=False, type=click.Path(path_type=Path))
@@ -35,13 +35,13 @@ from canebench.cli.text.words import show
 )
 @click.option("--scale", metavar="NAME", help="Target scale: canebench scales. The default is harmonic.")
 @aim_options
-@click.option("--step", "step_mm", type=float, metavar="MM", help="The smallest move of the seat [0.25].")
-@click.option("--strips", "most_strips", type=int, metavar="N", help="How many holes may bear tape [8].")
-@click.option("--pinches-left", type=int, metavar="N", help="How often the reed may still be pinched [0].")
-@click.option("--thread", "thread_mm", type=float, metavar="MM", help="Thickness of the hemp thread [0.25].")
+@click.option("--step", "step_mm", type=NUMBER, metavar="MM", help="The smallest move of the seat [0.25].")
+@click.option("--strips", "most_strips", type=COUNT, metavar="N", help="How many holes may bear tape [8].")
+@click.option("--pinches-left", type=COUNT, metavar="N", help="How often the reed may still be pinched [0].")
+@click.option("--thread", "thread_mm", type=NUMBER, metavar="MM", help="Thickness of the hemp thread [0.25].")
 @click.option(
     "--inches-per-mm",
-    type=float,
+    type=NUMBER,
     metavar="INCHES",
     help="Length of hemp that raised your reed by a millimetre, if you know: it replaces the estimate.",
 )

@@ -9,7 +9,7 @@ import click
 from canebench.cli.text.words import show, table
 
 
-@click.command("scales", short_help="List the target scales and where each was published.")
+@click.command("scales")
 @click.option("--json", "as_json", is_flag=True, help="Print a JSON list.")
 def command(*, as_json: bool) -> None:
     """List the target scales, the default first, and where each was published.

@@ -7,8 +7,10 @@ from typing import Final
 
 import click
 
+from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
-from canebench.base.parsing import plain
+from canebench.base.parsing import number_from
+from canebench.cli.options.numbers import COUNT, NUMBER
 from canebench.cli.text.words import show
 
 #: Spelled out, so that help need not wait for numerics; `tests/doors/test_synth_command.py` holds them equal.
@@ -26,8 +28,8 @@ def offsets_from(ctx: click.Context, param: click.Parameter, values: tuple[str, 
         if _bare(name) not in spelled:
             raise click.BadParameter(f"{name!r} is no note; notes are {', '.join(NOTES)}.", ctx, param)
         try:
-            offsets[spelled[_bare(name)]] = float(plain(cents))
-        except ValueError as error:
+            offsets[spelled[_bare(name)]] = number_from(cents, "cents")
+        except InputError as error:
             raise click.BadParameter(
                 f"{value!r}: give NOTE=CENTS, such as 'high A=-9'.", ctx, param
             ) from error
@@ -36,19 +38,18 @@ def offsets_from(ctx: click.Context, param: click.Parameter, values: tuple[str, 
 
 @click.command(
     "synth",
-    short_help="Render a take whose true pitches are known.",
     epilog="Example: canebench synth try.wav --low-a 478 --seed 1 --drones 0 --off 'high A=-9'",
 )
 @click.argument("out", type=click.Path(path_type=Path))
-@click.option("--low-a", "low_a_hz", type=float, required=True, metavar="HERTZ", help="Low A of the scale.")
+@click.option("--low-a", "low_a_hz", type=NUMBER, required=True, metavar="HERTZ", help="Low A of the scale.")
 @click.option(
-    "--seed", type=int, required=True, metavar="NUMBER", help="The same seed renders the same take."
+    "--seed", type=COUNT, required=True, metavar="NUMBER", help="The same seed renders the same take."
 )
 @click.option(
     "--scale", default="harmonic", show_default=True, metavar="NAME", help="The scale: canebench scales."
 )
 @click.option(
-    "--hold", "hold_s", type=float, default=2.0, show_default=True, metavar="S", help="Seconds a note."
+    "--hold", "hold_s", type=NUMBER, default=2.0, show_default=True, metavar="S", help="Seconds a note."
 )
 @click.option(
     "--off",
@@ -58,7 +59,9 @@ def offsets_from(ctx: click.Context, param: click.Parameter, values: tuple[str, 
     metavar="NOTE=CENTS",
     help="A note off the scale; may repeat.",
 )
-@click.option("--drones", "drones_db", type=float, metavar="DB", help="Drones this loud against the chanter.")
+@click.option(
+    "--drones", "drones_db", type=NUMBER, metavar="DB", help="Drones this loud against the chanter."
+)
 @click.option(
     "--blowing",
     type=click.Choice(BLOWINGS),
@@ -69,14 +72,14 @@ def offsets_from(ctx: click.Context, param: click.Parameter, values: tuple[str, 
 @click.option(
     "--wander",
     "wander_cents",
-    type=float,
+    type=NUMBER,
     default=0.0,
     show_default=True,
     metavar="CENTS",
     help="Of the chanter, on top of its blowing.",
 )
-@click.option("--snr", "snr_db", type=float, metavar="DB", help="Room noise this far below the chanter.")
-@click.option("--rt60", "rt60_s", type=float, metavar="S", help="Reverberation time of the room.")
+@click.option("--snr", "snr_db", type=NUMBER, metavar="DB", help="Room noise this far below the chanter.")
+@click.option("--rt60", "rt60_s", type=NUMBER, metavar="S", help="Reverberation time of the room.")
 @click.option("--graces", is_flag=True, help="Grace notes between the notes.")
 @click.option(
     "--tune",

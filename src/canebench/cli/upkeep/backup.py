@@ -12,7 +12,6 @@ from canebench.cli.text.words import paragraph, show, width
 
 @click.command(
     "backup",
-    short_help="Back up ledger and recordings into a new folder.",
     epilog="Example: canebench backup /media/stick/canebench-november",
 )
 @click.argument("folder", type=click.Path(path_type=Path))

@@ -11,7 +11,6 @@ from canebench.cli.text.words import paragraph, show, width
 
 @click.command(
     "demo",
-    short_help="Make or remove an invented band's season to try things on.",
     epilog="Example: canebench demo try, then canebench reed --ledger try/ledger.db",
 )
 @click.argument("folder", type=click.Path(path_type=Path))

@@ -12,9 +12,7 @@ from canebench.cli.text.words import labelled, show, width
 _BROKEN = 7
 
 
-@click.command(
-    "doctor", short_help="Look whether this bench is in order: ledger, disk, sound, print, browser."
-)
+@click.command("doctor")
 @reads
 def command(*, ledger_url: str | None, as_json: bool) -> None:
     """Look at ledger, folders, disk, recordings, sound, print and browser; nothing is changed."""

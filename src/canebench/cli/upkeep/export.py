@@ -12,7 +12,6 @@ from canebench.cli.text.words import paragraph, show, width
 
 @click.command(
     "export",
-    short_help="Write a table, or everything, to CSV, JSON, Parquet or XLSX.",
     epilog="Example: canebench export reeds --to reeds.csv, or canebench export --to everything.json",
 )
 @click.argument("table", required=False)

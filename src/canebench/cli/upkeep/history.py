@@ -5,11 +5,14 @@ from __future__ import annotations
 import click
 
 from canebench.cli.options.ledger_options import print_json, reads
+from canebench.cli.options.numbers import Count
 from canebench.cli.text.words import show, table
 
 
-@click.command("history", short_help="What was done, by whom and when.")
-@click.option("--last", type=click.IntRange(1, 10_000), default=20, show_default=True, help="How many acts.")
+@click.command("history")
+@click.option(
+    "--last", type=Count(1, 10_000), default=20, show_default=True, metavar="N", help="How many acts."
+)
 @reads
 def command(*, last: int, ledger_url: str | None, as_json: bool) -> None:
     """List the newest acts; each has a number that "canebench undo" takes."""

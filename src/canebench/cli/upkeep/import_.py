@@ -37,7 +37,6 @@ def mapping_from(
 
 @click.command(
     "import",
-    short_help="Bring rows in from CSV, JSON, Parquet or XLSX, all or none.",
     epilog="Example: canebench import reeds.csv --preview, then without --preview",
 )
 @click.argument("path", type=click.Path(path_type=Path))

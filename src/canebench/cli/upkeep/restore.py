@@ -10,7 +10,7 @@ from canebench.cli.options.ledger_options import print_json, reads
 from canebench.cli.text.words import paragraph, show, width
 
 
-@click.command("restore", short_help="Put a backup in the ledger's place; what was there is kept.")
+@click.command("restore")
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--yes", is_flag=True, help="Do not ask.")
 @reads

@@ -6,19 +6,16 @@ import webbrowser
 
 import click
 
+from canebench.cli.options.ledger_options import LEDGER, WHO
+from canebench.cli.options.numbers import COUNT
 from canebench.cli.text.words import paragraph, show, width
 
 
-@click.command("serve", short_help="Open the bench in a browser on this machine.")
-@click.option("--port", type=int, default=0, metavar="NUMBER", help="A fixed port [any free one].")
+@click.command("serve")
+@click.option("--port", type=COUNT, default=0, metavar="NUMBER", help="A fixed port [any free one].")
 @click.option("--no-browser", is_flag=True, help="Only show the link; do not open it.")
-@click.option(
-    "--ledger",
-    "ledger_url",
-    metavar="FILE|URL",
-    help="The ledger: a file, or postgresql://…; else CANEBENCH_LEDGER, else your own.",
-)
-@click.option("--who", metavar="NAME", help="Who does this; else CANEBENCH_WHO, else your login.")
+@LEDGER
+@WHO
 def command(*, port: int, no_browser: bool, ledger_url: str | None, who: str | None) -> None:
     """Serve the bench to this machine's browser until you press Ctrl-C. Nothing leaves the machine."""
     from canebench.web.serve import serve  # noqa: PLC0415 - help need not wait for the server

@@ -5,11 +5,12 @@ from __future__ import annotations
 import click
 
 from canebench.cli.options.ledger_options import print_json, writes
+from canebench.cli.options.numbers import COUNT
 from canebench.cli.text.words import paragraph, show, width
 
 
-@click.command("undo", short_help="Take back the last act, or the one with this number.")
-@click.argument("act", type=int, required=False)
+@click.command("undo")
+@click.argument("act", type=COUNT, required=False)
 @writes
 def command(*, act: int | None, ledger_url: str | None, who: str | None, as_json: bool) -> None:
     """Take back the last act, or ACT; refused where something else has changed the same since."""

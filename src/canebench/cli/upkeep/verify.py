@@ -12,7 +12,7 @@ from canebench.cli.text.words import paragraph, show, width
 _DAMAGED = 7
 
 
-@click.command("verify", short_help="Look whether a backup is whole, to the last bit.")
+@click.command("verify")
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 def command(*, folder: Path, as_json: bool) -> None:

@@ -12,7 +12,6 @@ from canebench.base.errors import InputError
 from canebench.base.finding import Finding
 from canebench.base.notes import LOW_A
 from canebench.base.scales import DEFAULT_SCALE, Scale
-from canebench.base.units import hz_to_cents
 from canebench.sound.analysis.note_naming import Labels, label
 from canebench.sound.analysis.pooling import drone_readings, note_readings
 from canebench.sound.analysis.processing import remarks
@@ -32,8 +31,8 @@ ReferenceChoice = Literal["auto", "drones", "low-a"] | float
 _FIXED_RANGE_HZ = (350.0, 600.0)
 #: Low G to high A of it must lie within the compass that is listened to.
 _HINT_RANGE_HZ = (405.0, 525.0)
-#: Over drones a pitch that is steady for less in sum is no reading; pitches so near each other are summed.
-_LEAST_SUM_S, _SAME_CENTS = 0.28, 30.0
+#: All notes together must be steady for so long: a drone that strikes in seems a short note.
+_LEAST_STEADY_S = 0.4
 
 
 def measure(
@@ -77,9 +76,7 @@ def measure(
     refusal = refusal_before(recording, level)
     heard: list[Heard] = []
     if refusal is None:
-        heard = [hear(section) for section in sections(recording)]
-        if any(part.drones for part in heard):
-            heard = _lasting(heard)
+        heard = _lasting([hear(section) for section in sections(recording)])
         if several_voices(heard) or not any(part.holds for part in heard):
             refusal = refusal_after(level, heard)
         findings += remarks(recording, level, [part.traces for part in heard])
@@ -150,14 +147,10 @@ def measurement_of(
     )
 
 
-def _lasting(heard: Sequence[Heard]) -> list[Heard]:
-    """The same without pitches that are steady too briefly in sum: a drone that strikes in seems a note."""
-    every = [hold for part in heard for hold in part.holds]
-    cents = hz_to_cents(np.array([hold.hz for hold in every]), 1.0)
-    durations_s = np.array([hold.duration_s for hold in every])
-    alike = np.abs(cents[:, None] - cents) < _SAME_CENTS
-    brief = {hold for hold, sum_s in zip(every, alike @ durations_s, strict=True) if sum_s < _LEAST_SUM_S}
-    return [replace(part, holds=tuple(hold for hold in part.holds if hold not in brief)) for part in heard]
+def _lasting(heard: list[Heard]) -> list[Heard]:
+    """The same, or without any note where all of them together are steady too briefly to be a chanter's."""
+    steady_s = sum(hold.duration_s for part in heard for hold in part.holds)
+    return heard if steady_s >= _LEAST_STEADY_S else [replace(part, holds=()) for part in heard]
 
 
 def _labelled(

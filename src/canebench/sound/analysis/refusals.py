@@ -78,6 +78,11 @@ def refusal_after(level: Level, sections: Sequence[Heard]) -> Finding:
             "drones-only",
             "Drones were heard but no chanter note. Play a slow scale over them and measure again.",
         )
+    return _no_chanter(level)
+
+
+def _no_chanter(level: Level) -> Finding:
+    """What the take is, where neither drones nor several voices are in it."""
     if level.line_share > _PURE:
         return _refuse(
             "pure-tone", "One pure tone was heard. A reed sounds with many partials; this is not a chanter."

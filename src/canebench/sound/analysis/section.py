@@ -96,7 +96,18 @@ def hear(section: Section) -> Heard:
 
 
 def hear_closely(section: Section) -> Closely:
-    """The same, and more of it."""
+    """The same, and more of it.
+
+    Parameters
+    ----------
+    section : Section
+        Up to half a minute of a recording, decimated.
+
+    Returns
+    -------
+    Closely
+        What `hear` gives, the course of each held note's phase (cycles by time), and the drones at its end.
+    """
     frames = frames_of(section)
     runs = drone_runs(section, frames)
     rest, holds, crowded = _notes(frames, runs)
@@ -142,5 +153,5 @@ def _notes(frames: Frames, runs: Sequence[DroneRun]) -> tuple[Frames, list[Hold]
     holds = [hold for part in parts for hold in part if is_reed(rest, hold, surroundings)]
     holds = [hold for hold in holds if stands_out(hold, runs)]
     shares = [own_share(rest, hold, surroundings) for hold in holds]
-    alone = [hold for hold, share in zip(holds, shares, strict=True) if share > LEAST_SHARE]
+    alone = [hold for hold, share in zip(holds, shares, strict=True) if runs or share > LEAST_SHARE]
     return rest, alone, sum(share < CROWDED for share in shares)

@@ -23,7 +23,9 @@ import numpy as np
 
 from canebench.base.errors import DecodeError, InputError, NotFoundError
 from canebench.base.finding import Finding
+from canebench.base.sentences import cannot
 from canebench.sound.files.recording import RATE_RANGE_HZ, Recording
+from canebench.sound.files.refusal_words import NEAREST, SOUND_NEEDED
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -43,7 +45,7 @@ _LENGTH_TOLERANCE_S, _LENGTH_TOLERANCE_RATIO = 0.1, 0.002
 
 #: -P: a file of that name in the working directory is not to be run in place of ours.
 CHILD: Final = (sys.executable, "-P", "-m", "canebench.sound.files.decode_child")
-_NEAREST = "the take exported again as WAV at 48000 Hz"
+_NEEDED = "a sound file is needed"
 
 
 def read_recording(path: Path) -> Recording:
@@ -76,12 +78,12 @@ def read_recording(path: Path) -> Recording:
         # Asked before opening: opening a pipe with nobody at its other end would wait for ever.
         if not stat.S_ISREG(path.stat().st_mode):
             kind = "a folder" if path.is_dir() else "no regular file"
-            raise InputError(field=str(path), given=kind, allowed="a sound file is needed")
+            raise InputError(field=str(path), given=kind, allowed=_NEEDED)
         handle = path.open("rb")
     except FileNotFoundError as error:
         raise NotFoundError(f"{path}: there is no such file; check the name and the folder.") from error
     except OSError as error:
-        given = f"a file that cannot be read ({error.strerror or type(error).__name__})"
+        given = f"a file {cannot('read', error)}"
         raise InputError(field=str(path), given=given, allowed="read access is needed") from error
     with handle:
         return decode_file(handle, origin=path.name)
@@ -114,7 +116,7 @@ def decode_file(
     """
     size = os.fstat(handle.fileno()).st_size
     if size == 0:
-        raise _refusal(origin, "an empty file", "a file with sound in it is needed")
+        raise _refusal(origin, "an empty file", SOUND_NEEDED)
     if size > MAX_BYTES:
         raise _refusal(origin, f"a file of {size / 2**30:.1f} GiB", f"at most {MAX_BYTES >> 30} GiB are read")
     time_s = min(_TIME_S + _TIME_S_PER_MB * size / 1e6, _MAX_TIME_S) if timeout_s is None else timeout_s
@@ -137,6 +139,10 @@ def child_limits(cpu_s: float) -> str:
     return json.dumps(limits)
 
 
+def _too_slow(origin: str, time_s: float) -> DecodeError:
+    return _refusal(origin, f"data on which the decoder ran for more than {time_s:g} s", "it is stopped then")
+
+
 def _run(
     command: Sequence[str], handle: BinaryIO, spool: BinaryIO, *, origin: str, time_s: float
 ) -> dict[str, Any]:
@@ -146,22 +152,18 @@ def _run(
             arguments, stdin=handle, stdout=spool, stderr=subprocess.PIPE, timeout=time_s, check=False
         )
     except subprocess.TimeoutExpired as error:  # the child is dead by now
-        raise _refusal(
-            origin, f"data on which the decoder ran for more than {time_s:g} s", "it is stopped then"
-        ) from error
+        raise _too_slow(origin, time_s) from error
     if done.returncode == -signal.SIGXCPU:
-        raise _refusal(
-            origin, f"data on which the decoder ran for more than {time_s:g} s", "it is stopped then"
-        )
+        raise _too_slow(origin, time_s)
     if done.returncode:
         cause = f"signal {-done.returncode}" if done.returncode < 0 else f"status {done.returncode}"
         if b"MemoryError" in done.stderr:
             cause = f"more than {CHILD_MEMORY_BYTES >> 20} MiB of memory asked for"
-        raise _refusal(origin, f"data on which the decoder failed ({cause})", "a sound file is needed")
+        raise _refusal(origin, f"data on which the decoder failed ({cause})", _NEEDED)
     try:
         status = json.loads(done.stderr.splitlines()[-1])
     except (ValueError, IndexError) as error:
-        raise _refusal(origin, "data on which the decoder fell silent", "a sound file is needed") from error
+        raise _refusal(origin, "data on which the decoder fell silent", _NEEDED) from error
     return dict(status)
 
 
@@ -177,7 +179,7 @@ def recording_from(status: dict[str, Any], samples: mmap.mmap | bytes | None, *,
         parts = status["refused"]
         raise _refusal(origin, parts["given"], parts["allowed"], parts["nearest"])
     if samples is None or len(samples) != 4 * status["samples"]:
-        raise _refusal(origin, "data on which the decoder lost samples", "a sound file is needed")
+        raise _refusal(origin, "data on which the decoder lost samples", _NEEDED)
     recording = Recording(
         samples=np.frombuffer(samples, dtype="<f4"),
         rate_hz=float(status["rate_hz"]),
@@ -218,7 +220,7 @@ def _findings(status: dict[str, Any]) -> tuple[Finding, ...]:
     return tuple(found)
 
 
-def _refusal(origin: str, given: str, allowed: str, nearest: str = _NEAREST) -> DecodeError:
+def _refusal(origin: str, given: str, allowed: str, nearest: str = NEAREST) -> DecodeError:
     return DecodeError(field=origin, given=given, allowed=allowed, nearest=nearest)
 
 

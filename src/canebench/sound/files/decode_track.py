@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, BinaryIO, TypedDict
 import av
 
 from canebench.sound.files.decode_mix import Mixer
+from canebench.sound.files.refusal_words import NEAREST, SOUND_NEEDED
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -34,8 +35,6 @@ _LEAST_GAP_S, _LEAST_GAP_FLAC_S = 0.1, 0.01
 _SILENCE_RANGE_S = (0.02, 10.0)
 _HEAD_BYTES = 1 << 18
 
-_NEAREST = "the take exported again as WAV at 48000 Hz"
-
 
 class DecodingLimits(TypedDict):
     """What the parent allows: `rate_hz` and `channels` are inclusive."""
@@ -50,7 +49,7 @@ class DecodingLimits(TypedDict):
 class Refusal(Exception):  # noqa: N818  it is an answer, not a fault
     """The file cannot be used: the three parts of the sentence the parent will say."""
 
-    def __init__(self, given: str, allowed: str, nearest: str = _NEAREST) -> None:
+    def __init__(self, given: str, allowed: str, nearest: str = NEAREST) -> None:
         super().__init__(given)
         self.parts = {"given": given, "allowed": allowed, "nearest": nearest}
 
@@ -120,7 +119,7 @@ def _decode(
     for block in mixer.rest():
         spool.add(block)
     if not spool.samples:
-        raise Refusal("a file without one sample that can be decoded", "a file with sound in it is needed")
+        raise Refusal("a file without one sample that can be decoded", SOUND_NEEDED)
     return {
         "rate_hz": spool.rate_hz,
         "channels": channels,

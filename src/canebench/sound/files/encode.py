@@ -13,6 +13,7 @@ import av
 import numpy as np
 
 from canebench.base.errors import InputError, UnknownNameError
+from canebench.base.sentences import cannot
 from canebench.base.uncertain import number
 
 if TYPE_CHECKING:
@@ -188,7 +189,7 @@ def _replacing(path: Path) -> Iterator[BinaryIO]:
     except OSError as error:
         raise InputError(
             field=str(path),
-            given=f"a place that cannot be written ({error.strerror or type(error).__name__})",
+            given=f"a place {cannot('written', error)}",
             allowed="a folder with room and write access is needed",
         ) from error
     finally:

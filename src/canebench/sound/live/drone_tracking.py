@@ -1,14 +1,14 @@
-"""Drones that a hearing found, followed from look to look, so that what is left is the chanter.
+"""Drones that an analysis found, followed from estimate to estimate, so that what is left is the chanter.
 
-A look is too short to tell a well-tuned note from a drone by their pitches. But a drone's partials keep
-their amplitudes and phases to one another, so three numbers place all of them: with a_k from the hearing, and
-within the short window phi(t) = p + q t and level g,
+An estimate is too short to tell a well-tuned note from a drone by their pitches. But a drone's partials keep
+their amplitudes and phases to one another, so three numbers place all of them: with a_k from the analysis,
+and within the short window phi(t) = p + q t and level g,
 
     x(t) = g sum_k Re[ a_k exp(2 pi i k phi(t)) ].
 
-p, q and log g of each drone follow by Gauss-Newton from where they were a look ago, all partials at once,
-with Cauchy weights: a note that stands on some of the partials does not pull, since the others know better.
-Guarded by `tests/analytic/test_drone_tracking.py`.
+p, q and log g of each drone follow by Gauss-Newton from where they were an estimate ago, all partials at
+once, with Cauchy weights: a note that stands on some of the partials does not pull, since the others know
+better. Guarded by `tests/analytic/test_drone_tracking.py`.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from canebench.sound.dsp.stft import Frames
 
 _STEPS: Final = 2
-#: How far phase (cycles) and frequency (cycles a window) go from one look to the next, and level (nepers)
-#: from the hearing.
+#: How far phase (cycles) and frequency (cycles a window) go from one estimate to the next, and level (nepers)
+#: from the analysis.
 _STRAY: Final = np.array([0.05, 0.05, 0.1])
 #: More than this share of the drones' energy left over: they are not as they were.
 MOST_LEFT: Final = 0.5
@@ -71,9 +71,9 @@ class Drones:
 def drones_of(
     voices: Sequence[HarmonicSource], *, first_s: float, hop_s: float, top_hz: float
 ) -> Drones | None:
-    """Drones as they are at the end of a hearing, their partials up to `top_hz`.
+    """Drones as they are at the end of an analysis, their partials up to `top_hz`.
 
-    `first_s` and `hop_s` are of the hearing's frames. None without drones.
+    `first_s` and `hop_s` are of the analysis's frames. None without drones.
     """
     if not voices:
         return None

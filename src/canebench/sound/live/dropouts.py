@@ -20,9 +20,9 @@ if TYPE_CHECKING:
 
 #: Frames from one window to the next that shares none of its samples.
 _APART: Final = 4
-#: The frames of one look: two before the place, two after it, and a hop between for the break to fall in.
-_LOOK: Final = np.array([0, _APART, 2 * _APART + 1, 3 * _APART + 1])
-SPAN: Final = int(_LOOK[-1]) + 1
+#: The frames that are read: two before the place, two after it, and a hop between for the break to fall in.
+_READ: Final = np.array([0, _APART, 2 * _APART + 1, 3 * _APART + 1])
+SPAN: Final = int(_READ[-1]) + 1
 _PARTIALS: Final = 12
 #: No line of a chanter lies below this.
 _CHANTER_HZ: Final = 300.0
@@ -54,7 +54,7 @@ def _jumps(frames: Frames, first: int) -> bool:
         return False
     span_s = (_APART + 1) * frames.hop_s
     every = amplitudes_at(frames.between(first, first + SPAN), lines)
-    read = every[_LOOK]
+    read = every[_READ]
     level = np.abs(read)
     steady = np.max(level, axis=0) < _LEVEL * np.min(level, axis=0)
     if np.count_nonzero(steady) < _LEAST:

@@ -1,6 +1,6 @@
 """The estimator while the sound comes in: what sounds now, and the notes held so far.
 
-Two looks at the same stream. `look` is quick and reads the newest 0.35 s: one pitch, its uncertainty, level
+The same stream twice over. `estimate` is quick and reads the newest 0.35 s: one pitch, its uncertainty, level
 and breaks. `settle` hears the newest three seconds as `listening.hear` hears a take, drones and all, and adds
 its steady parts to those held so far, from which the beam is laid. Neither replaces the measurement of the
 recording, which is made when the take ends. Guarded by `tests/cross_method/test_live_against_measure.py`,
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from canebench.sound.dsp.harmonic_source import HarmonicSource
     from canebench.sound.dsp.stft import Frames
 
-#: Frames of the quick look, and the sound that they span, s.
+#: Frames of the quick estimate, and the sound that they span, s.
 _FRAMES: Final = 13
 WINDOW_S: Final = 0.0853 + (_FRAMES - 1) * 0.0213
 #: Frames at the end that must agree for a note to be sounding, and by how much, cents.
@@ -53,10 +53,10 @@ _AGREE, _AGREE_CENTS = 8, 20.0
 _PARTIALS: Final = 9
 #: A note is surer than this of its pitch (2.5 cents); a voice that speaks is not.
 _STEADY: Final = 1.45e-3
-#: A hearing waits for so much new sound, s.
+#: An analysis waits for so much new sound, s.
 SETTLE_S: Final = 2.0
-_LEAST_HEARING_S: Final = 1.6
-#: Hearings, the newest, that remarks are made from.
+_LEAST_ANALYSIS_S: Final = 1.6
+#: Analyses, the newest, that remarks are made from.
 _TRACES: Final = 20
 _USUAL_LOW_A_HZ: Final = 474.0
 _NAME_CENTS: Final = 60.0
@@ -67,7 +67,7 @@ _LEAST_ODD_RISE: Final = 0.5
 #: Where nothing of a note is, in its pitch, and how far above that it stands.
 _BETWEEN: Final = np.array([0.5, 0.75, 1.25, 1.5, 1.75, 2.5, 3.5])
 _ABOVE: Final = 2.0
-#: A quick look reaches up to here: six partials of low A.
+#: A quick estimate reaches up to here: six partials of low A.
 _TOP_HZ: Final = 3_000.0
 
 
@@ -83,11 +83,11 @@ class Sounding:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Now:
-    """One look.
+    """One estimate.
 
     `at_s` is the time of the newest sound that it saw; `breaks` counts the breaks so far, those that the
     frame counter told and those that only the phase did; `lost_s` is what the counter says is missing;
-    `remarks` say what seems to be done to the sound on its way, as far as the hearings tell.
+    `remarks` say what seems to be done to the sound on its way, as far as the analyses tell.
     """
 
     at_s: float
@@ -107,7 +107,7 @@ class LiveListener:
         self._meter = Meter(rate_hz)
         self._expected: int | None = None
         self._lost = 0
-        self._looked = 0
+        self._estimated = 0
         self._heard_to_s = 0.0
         self._heard = False
         self._drones: tuple[DroneReading, ...] = ()
@@ -144,9 +144,9 @@ class LiveListener:
     def _begin(self, frame: int) -> None:
         """Frames are counted anew, and so are those already looked at: neither is right without the other."""
         self._incoming.begin(frame / self._rate_hz)
-        self._looked = 0
+        self._estimated = 0
 
-    def look(self) -> Now:
+    def estimate(self) -> Now:
         """What sounds now."""
         self._find_breaks()
         frames = self._incoming.newest(_FRAMES)
@@ -161,11 +161,11 @@ class LiveListener:
         )
 
     def _find_breaks(self) -> None:
-        fresh = self._incoming.framed - self._looked
+        fresh = self._incoming.framed - self._estimated
         frames = self._incoming.newest(min(SPAN - 1 + fresh, self._incoming.kept)) if fresh else None
         if frames is None or frames.count < SPAN:
             return
-        self._looked = self._incoming.framed
+        self._estimated = self._incoming.framed
         found = breaks(frames)
         if found:
             self._break(self._expected or 0)
@@ -173,7 +173,7 @@ class LiveListener:
             self.unseen.append(self.breaks[-1])
 
     def _sounding(self, frames: Frames) -> Sounding | None:
-        # Before the first hearing a drone would pass for a note.
+        # Before the first analysis a drone would pass for a note.
         rest = self._without_drones(frames) if self._heard else None
         if rest is None:
             return None
@@ -225,27 +225,27 @@ class LiveListener:
 
     @property
     def settles(self) -> bool:
-        """Whether enough has come in for another hearing."""
+        """Whether enough has come in for another analysis."""
         newest = self._incoming.now_s
-        return newest - self._heard_to_s >= SETTLE_S and newest - self._incoming.began_s >= _LEAST_HEARING_S
+        return newest - self._heard_to_s >= SETTLE_S and newest - self._incoming.began_s >= _LEAST_ANALYSIS_S
 
     def settle(self) -> Measurement | None:
         """Hear the newest seconds and add what was held in them."""
-        return self.end_hearing(hear_closely(self.begin_hearing()))
+        return self.end_analysis(hear_closely(self.begin_analysis()))
 
-    def begin_hearing(self) -> Section:
-        """The newest seconds, to be heard elsewhere while looks go on."""
+    def begin_analysis(self) -> Section:
+        """The newest seconds, to be heard elsewhere while estimates go on."""
         self._heard_to_s = self._incoming.now_s
         section = self._incoming.section()
         self._heard_from_s = section.start_s
         return section
 
-    def end_hearing(self, closely: Closely) -> Measurement | None:
+    def end_analysis(self, closely: Closely) -> Measurement | None:
         """Take in what `listening.hear_closely` made of them; the beam so far."""
         heard, courses, voices = closely
         self._heard = True
         if voices or heard.holds:
-            # A hearing of nothing at all says nothing of the drones either.
+            # An analysis of nothing at all says nothing of the drones either.
             self._drones = drone_readings([heard])
             self._catch_up(voices)
         self._traces.append(heard.traces)
@@ -255,11 +255,11 @@ class LiveListener:
         return self._so_far
 
     def _catch_up(self, voices: Sequence[HarmonicSource]) -> None:
-        """Follow the drones from the end of the hearing to the newest sound.
+        """Follow the drones from the end of the analysis to the newest sound.
 
         Those followed well until now are kept: they were told apart when more of their beating was heard.
-        Where the stream has just broken there is no frame to follow them through: the next look goes on from
-        the hearing's end.
+        Where the stream has just broken there is no frame to follow them through: the next estimate goes on
+        from the analysis's end.
         """
         most_left, self._most_left = self._most_left, 0.0
         known = 0 if self._alongside is None else len(self._alongside.hz)
@@ -314,7 +314,7 @@ def stands_alone(rest: Frames, hz: float, count: int) -> bool:
 
 
 def _lowest(frames: Frames) -> Frames:
-    """The frames up to where a quick look reaches, and a few bins more."""
+    """The frames up to where a quick estimate reaches, and a few bins more."""
     return frames.replaced(frames.spectrum[:, : int(1.15 * _TOP_HZ / frames.bin_hz)])
 
 

@@ -1,4 +1,4 @@
-"""Held notes of one hearing joined to those of the hearings before it, which overlap it.
+"""Held notes of one analysis joined to those of the analyses before it, which overlap it.
 
 Guarded by `tests/cross_method/test_live_against_measure.py`.
 """
@@ -20,7 +20,7 @@ _SAME_CENTS: Final = 20.0
 def merged(before: list[Course], new: list[Course]) -> list[Course]:
     """Held notes in time order; where the first new one goes on with one from before, they are one.
 
-    The new hearing knows better where the two overlap, so the one from before counts up to there.
+    The new analysis knows better where the two overlap, so the one from before counts up to there.
     """
     if not new:
         return before

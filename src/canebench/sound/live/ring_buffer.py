@@ -16,7 +16,7 @@ from canebench.sound.dsp.stft import Frames, spectra_of, window_and_hop
 if TYPE_CHECKING:
     from canebench.base.arrays import ComplexArray, FloatArray
 
-#: How much of the newest sound is kept, s: for a hearing, and in spectra.
+#: How much of the newest sound is kept, s: for an analysis, and in spectra.
 KEPT_S: Final = 3.0
 _SPECTRA_S: Final = 1.5
 #: Output samples are made so many at a time, so that blocks of any length round alike.
@@ -107,7 +107,7 @@ class Incoming:
         )
 
     def section(self) -> Section:
-        """All that is kept, for a hearing."""
+        """All that is kept, for an analysis."""
         return Section(
             signal=self._signal,
             rate_hz=self.rate_hz,

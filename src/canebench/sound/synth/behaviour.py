@@ -117,7 +117,25 @@ def behaviour_drawn(rng: np.random.Generator, *, degree: str = USUAL) -> PipeBeh
 
 
 def behaviour_for(seed: int, *, degree: str = USUAL) -> PipeBehaviour:
-    """The behaviour of that degree which belongs to a take's seed."""
+    """The behaviour of that degree which belongs to a take's seed.
+
+    Parameters
+    ----------
+    seed : int >= 0
+        The take's.
+    degree : str
+        One of `DEGREES`.
+
+    Returns
+    -------
+    PipeBehaviour
+        The same for the same seed and degree, and independent of the take's other draws.
+
+    Raises
+    ------
+    UnknownNameError
+        No such degree. Guarded by `tests/analytic/test_pipe_behaviour.py`.
+    """
     return behaviour_drawn(np.random.default_rng([seed, _OWN_STREAM]), degree=degree)
 
 

@@ -102,7 +102,23 @@ class Recipe:
 
 
 def from_strike_to_cut(recipe: Recipe) -> Recipe:
-    """The same take from the striking in of the bag, the chanter two seconds later, to its cutting off."""
+    """The same take from the striking in of the bag, the chanter two seconds later, to its cutting off.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        One with a behaviour of pipes.
+
+    Returns
+    -------
+    Recipe
+        The same notes from the same seed.
+
+    Raises
+    ------
+    InputError
+        The recipe is a textbook's, whose tones neither strike in nor end.
+    """
     if recipe.behaviour is None:
         raise InputError(
             field="take from strike to cut", given="textbook", allowed="it needs a behaviour of pipes"
@@ -112,14 +128,40 @@ def from_strike_to_cut(recipe: Recipe) -> Recipe:
 
 
 def drones_as_tuned(level_db: float) -> DronePlan:
-    """Three drones as a good tuner leaves them: within a cent of low A, not dead on it nor quite still."""
+    """Three drones as a good tuner leaves them: within a cent of low A, not dead on it nor quite still.
+
+    Parameters
+    ----------
+    level_db : number
+        All three together (RMS) against the chanter, dB.
+
+    Returns
+    -------
+    DronePlan
+        Bass and two tenors, from -0.6 to 0.8 cents off low A, with a waver of 0.3 cents.
+    """
     return DronePlan(level_db=level_db, bass_cents=-0.5, tenor_cents=(0.8, -0.6), wander_cents=0.3)
 
 
 def scale_notes(
     *names: str, duration_s: float = 2.0, offsets_cents: dict[str, float] | None = None
 ) -> tuple[PlannedNote, ...]:
-    """Planned notes for the names given (all nine when none are), with an offset for each."""
+    """Planned notes for the names given (all nine when none are), with an offset for each.
+
+    Parameters
+    ----------
+    *names : str
+        Notes in the order they are played; none for the whole scale from low G.
+    duration_s : number > 0
+        How long each is held, s.
+    offsets_cents : mapping of note to number, optional
+        How far off the scale each is, cents; 0 for the others.
+
+    Returns
+    -------
+    tuple of PlannedNote
+        One for each name.
+    """
     offsets = offsets_cents or {}
     return tuple(
         PlannedNote(note=name, duration_s=duration_s, offset_cents=offsets.get(name, 0.0))

@@ -26,7 +26,22 @@ _PEAK = 0.7
 
 
 def render(recipe: Recipe) -> tuple[Recording, Truth]:
-    """Render `recipe`: the recording and its truth. The seed fixes every random choice."""
+    """Render `recipe`: the recording and its truth. The seed fixes every random choice.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What is played, in which room and noise, and the seed.
+
+    Returns
+    -------
+    recording : Recording
+        One channel at the recipe's rate, its peak at 0.7 of full scale.
+    truth : Truth
+        What was rendered, sample by sample: the same recipe gives the same of both.
+
+    Guarded by `tests/analytic/test_synth.py`.
+    """
     rng = np.random.default_rng(recipe.seed)
     events, holds = score(recipe, rng)
     count = round(events[-1].end_s * recipe.rate_hz)

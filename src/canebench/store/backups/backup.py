@@ -93,7 +93,7 @@ def _copy_rows(database: Database, folder: Path) -> dict[str, int]:
     counts = {}
     with database.read() as connection:
         sql = "SELECT tablename AS name FROM pg_tables WHERE schemaname = current_schema()"
-        names = sorted(str(row["name"]) for row in connection.rows(sql))
+        names = sorted(row["name"] for row in connection.rows(sql))
         for name in (name for name in names if name != "alembic_version"):
             rows = connection.rows(f"SELECT * FROM {name} ORDER BY {_order(name)}")
             with (folder / ROWS / f"{name}.jsonl").open("w", encoding="utf-8") as file:

@@ -62,7 +62,7 @@ def _read_manifest(folder: Path) -> tuple[dict[str, Any] | None, list[str]]:
     except OSError as error:
         return None, [f"it cannot be read ({error.strerror or type(error).__name__})"]
     if seal != seal_of(text):
-        return None, [f"{MANIFEST} is not as it was written"]
+        return None, [_altered(MANIFEST)]
     try:
         manifest = json.loads(text)
         why = _amiss(manifest)
@@ -96,7 +96,7 @@ def _file_findings(path: Path, name: str, told: Mapping[str, Any]) -> list[str]:
         if size != told["bytes"]:
             return [f"{name} has {size} bytes instead of {told['bytes']}"]
         if digest_of(path) != told["sha256"]:
-            return [f"{name} is not as it was written"]
+            return [_altered(name)]
     except OSError as error:
         return [f"{name} cannot be read ({error.strerror or type(error).__name__})"]
     return []
@@ -131,6 +131,10 @@ def _database_findings(folder: Path, rows: Mapping[str, int]) -> list[str]:
     except sqlite3.Error as error:
         return [f"{FILE}: {error}"]
     return found
+
+
+def _altered(name: str) -> str:
+    return f"{name} is not as it was written"
 
 
 def digest_of(path: Path) -> str:

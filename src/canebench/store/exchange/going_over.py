@@ -46,8 +46,8 @@ class GoingOver:
         self._sheets, self._choices, self._progress, self._writer = sheets, choices, progress, writer
         self._standing = LedgerStanding(reader)
         self._references = References(self._standing, kept=choices.ids == "kept")
-        totals = [sheet.total for sheet in sheets.values()]
-        self._total = None if None in totals else sum(one or 0 for one in totals)
+        totals = [sheet.total for sheet in sheets.values() if sheet.total is not None]
+        self._total = sum(totals) if len(totals) == len(sheets) else None
         self._done = 0
         self._refused = False
         self._next = {name: last + 1 for name, last in self._standing.last.items()}
@@ -184,8 +184,8 @@ class Doubles:
     ) -> None:
         now = named.get(draft.values[self._key.name]) if self._key is not None else None
         if now is not None and now["removed_at"] is None:
-            self._double(draft, "there already", int(now["id"] or 0), now)
-            self._references.place(self._table, draft, int(now["id"] or 0), self._key)
+            self._double(draft, "there already", now["id"], now)
+            self._references.place(self._table, draft, now["id"], self._key)
         elif mark in twins:
             self._double(draft, "there already", twins[mark], None)
             self._references.place(self._table, draft, twins[mark], self._key)

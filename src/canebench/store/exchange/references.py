@@ -93,12 +93,12 @@ class References:
 
     def _by_id(self, column: Column, other: Table, drafts: Sequence[Draft], found: TableFound) -> None:
         placed = self._placed.get(other.name)
-        wanted = {int(one.values[column.name] or 0) for one in drafts}
+        wanted = {one.values[column.name] for one in drafts}
         standing: dict[int, bool] = {}
         if placed is None or self._kept:
             standing = self._standing.in_use(other.name, wanted - set(placed or ()))
         for draft in drafts:
-            row_id = int(draft.values[column.name] or 0)
+            row_id = draft.values[column.name]
             if placed is not None and row_id in placed:
                 draft.values[column.name] = placed[row_id]
                 continue

@@ -71,6 +71,15 @@ def opened(source: Source) -> BinaryIO:
         ) from error
 
 
+def extra_needed(form: str) -> InputError:
+    """Refusal of a format whose library is not installed."""
+    return InputError(
+        field="format",
+        given=form,
+        allowed="the extra tables is needed for that: pip install 'canebench[tables]'",
+    )
+
+
 def told(source: Source) -> str:
     """What messages call a source."""
     return source.name if isinstance(source, Path) else "the file"

@@ -26,9 +26,7 @@ class LedgerStanding:
 
     def __init__(self, reader: Reader) -> None:
         self._reader = reader
-        counted = {
-            row["name"]: int(row["used"] or 0) for row in reader.connection.rows("SELECT * FROM counters")
-        }
+        counted = {row["name"]: row["used"] for row in reader.connection.rows("SELECT * FROM counters")}
         #: The last id that each table has given.
         self.last: Final = {name: counted.get(name, 0) for name in TABLES}
         self._in_use: dict[str, dict[int, bool]] = {name: {} for name in TABLES}
@@ -41,24 +39,24 @@ class LedgerStanding:
         missing = [one for one in ids if one not in known and 1 <= one <= last]
         sql = f"SELECT id, removed_at FROM {table} WHERE id IN"
         for row in self._among(sql, missing):
-            known[int(row["id"] or 0)] = row["removed_at"] is None
+            known[row["id"]] = row["removed_at"] is None
         return {one: known[one] for one in ids if one in known}
 
     def by_id(self, table: str, ids: set[int]) -> dict[int, Row]:
         """Rows, in the bin or not."""
         found = self._among(f"SELECT * FROM {table} WHERE id IN", ids)
-        return {int(row["id"] or 0): row for row in found}
+        return {row["id"]: row for row in found}
 
     def ever_used(self, table: str, ids: set[int]) -> set[int]:
         """Those ids that history knows."""
         sql = f"SELECT DISTINCT row_id AS id FROM changes WHERE in_table = '{table}' AND row_id IN"
-        return {int(row["id"] or 0) for row in self._among(sql, ids)}
+        return {row["id"] for row in self._among(sql, ids)}
 
     def by_name(self, table: str, column: Column, names: Iterable[Value]) -> dict[Value, Row]:
         """Rows by the value of a column that is unique, in the bin or not."""
         sql = f"SELECT * FROM {table} WHERE {column.name} IN"
         found = self._among(sql, names)
-        return {row[column.name]: row for row in found if int(row["id"] or 0) <= self.last[table]}
+        return {row[column.name]: row for row in found if row["id"] <= self.last[table]}
 
     def twin(self, table: Table, rows: Iterable[Mapping[str, Value]]) -> dict[bytes, int]:
         """Ids of rows outside the bin by their digest, for all that may equal one of these."""
@@ -69,7 +67,7 @@ class LedgerStanding:
         sql = f"SELECT * FROM {table.name} WHERE removed_at IS NULL AND id <= {last} AND {key} IN"
         for row in self._among(sql, fresh) if last else ():
             values = {column.name: row[column.name] for column in table.columns}
-            self._twins[table.name].setdefault(digest(values), int(row["id"] or 0))
+            self._twins[table.name].setdefault(digest(values), row["id"])
         return self._twins[table.name]
 
     def _among(self, sql: str, values: Iterable[Value]) -> Iterable[Row]:

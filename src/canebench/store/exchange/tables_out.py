@@ -52,7 +52,7 @@ def write_table(
 ) -> None:
     """A table's rows, or `rows` of it in their order, into an open file."""
     known = table_named(table)
-    held = reader.rows(table) if rows is None else rows
+    held = reader.raw_rows(known) if rows is None else rows
     if form == "csv":
         write_csv(out, known, held)
     elif form == "parquet":
@@ -75,7 +75,7 @@ def export_table(
 def export_ledger(reader: Reader, path: Path, *, form: Form, written_at: str) -> None:
     """Every table: one file (JSON, XLSX), or a new folder with a file for each (CSV, Parquet)."""
     if form not in _ONE_TABLE:
-        tables = {name: reader.rows(name) for name in TABLES}
+        tables = {name: reader.raw_rows(table) for name, table in TABLES.items()}
         with _placed(path) as out:
             if form == "xlsx":
                 write_xlsx(out, tables)

@@ -35,9 +35,9 @@ def measure_new_take(context: BenchContext, ledger: Ledger, form: Form, now: Fit
     """Measure and keep the take of a form."""
     done = done_from(form, now)
     place = Place(
-        reed=str(now.reed["number"]),
-        chanter=str(now.chanter["name"]),
-        player=None if now.player is None else str(now.player["name"]),
+        reed=now.reed.number,
+        chanter=now.chanter.name,
+        player=None if now.player is None else now.player.name,
     )
     wish = _with_conditions(form, now.wish)
     # Enter in a reading sends the form as its first button would: that of the file.

@@ -1,8 +1,8 @@
 """One microphone's stream: recorded as it comes, looked at often, heard now and then, never held up.
 
-Recording and looking go on apart: where looks fall behind, the oldest sound is left out of looking, and where
-they fail altogether the recording goes on; the page is told either. Guarded by `tests/web/test_live.py` and
-`tests/web/test_streams.py`; figures in `benchmarks/stream.py`.
+Recording and estimating go on apart: where estimates fall behind, the oldest sound is left out of them, and
+where they fail altogether the recording goes on; the page is told either. Guarded by
+`tests/web/test_live.py` and `tests/web/test_streams.py`; figures in `benchmarks/stream.py`.
 """
 
 from __future__ import annotations
@@ -44,12 +44,12 @@ _WIDTH: Final = 4
 _MOST_WAITING_S, _STARTING_S = 0.5, 10.0
 #: A take ends by itself, s.
 MOST_S: Final = 900.0
-#: What has come is looked at at once, but no sooner than so long after the last look began, s.
+#: What has come is looked at at once, but no sooner than so long after the last estimate began, s.
 _LEAST_TICK_S: Final = 0.04
 #: From one writing to the next, s; with the time between syncs, what a kill can lose.
 _WRITE_S: Final = 0.2
-#: At its end, looks have so long to come to theirs, s.
-_LAST_LOOK_S: Final = 3.0
+#: At its end, estimates have so long to come to theirs, s.
+_LAST_ESTIMATE_S: Final = 3.0
 
 
 class Ending(Enum):
@@ -71,14 +71,14 @@ class Stream:
         self.skipped = 0
         self._name = growing.name
         self._pool = workers.for_next_stream()
-        self._to_look: deque[tuple[int, bytes]] = deque()
+        self._to_estimate: deque[tuple[int, bytes]] = deque()
         self._waiting = 0
         self._most_waiting_s = _STARTING_S
         self._left_out = False
         self._new = asyncio.Event()
-        self._next_hearing_s = 0.0
+        self._next_analysis_s = 0.0
         self._unseen: list[int] = []
-        self._hearing: asyncio.Task[dict[str, Any] | None] | None = None
+        self._analysis: asyncio.Task[dict[str, Any] | None] | None = None
         self._stopping = asyncio.Event()
         self._tasks: list[asyncio.Task[None]] = []
         self._failed: CanebenchError | None = None
@@ -89,7 +89,7 @@ class Stream:
         return self.writer.growing.frames >= MOST_S * self.rate_hz
 
     def start(self, tell: Tell) -> None:
-        """Begin to write and to look; `tell` takes what the page is to know."""
+        """Begin to write and to estimate; `tell` takes what the page is to know."""
         self._tasks = [asyncio.create_task(self._keep()), asyncio.create_task(self._watch(tell))]
 
     def put(self, frame: bytes) -> None:
@@ -105,10 +105,10 @@ class Stream:
             raise InputError(field="frame", given=repr(mark), allowed="frames of this page are taken")
         samples = frame[HEADER.size :]
         self.writer.put(first, samples)
-        self._to_look.append((first, samples))
+        self._to_estimate.append((first, samples))
         self._waiting += len(samples) // _WIDTH
-        while self._waiting > self._most_waiting_s * self.rate_hz and len(self._to_look) > 1:
-            self._waiting -= len(self._to_look.popleft()[1]) // _WIDTH
+        while self._waiting > self._most_waiting_s * self.rate_hz and len(self._to_estimate) > 1:
+            self._waiting -= len(self._to_estimate.popleft()[1]) // _WIDTH
             self.skipped += 1
             self._left_out = True
         self._new.set()
@@ -130,14 +130,14 @@ class Stream:
                 await self._new.wait()
                 self._new.clear()
                 due = clock() + _LEAST_TICK_S
-                told = await self.look()
+                told = await self.estimate()
                 if told is not None:
                     await tell(told)
                 await self._pause(due - clock())
             # What came last may hold a break.
-            await self.look()
+            await self.estimate()
         except Exception as error:
-            # Looks are a help, the recording is the take: whatever befalls them, it goes on.
+            # Estimates are a help, the recording is the take: whatever befalls them, it goes on.
             _LOGGER.exception("a stream is not looked at any more")
             if isinstance(error, BrokenExecutor):
                 self.workers.lose(self._pool)
@@ -148,34 +148,34 @@ class Stream:
             with suppress(TimeoutError):
                 await asyncio.wait_for(self._stopping.wait(), seconds)
 
-    async def look(self) -> dict[str, Any] | None:
+    async def estimate(self) -> dict[str, Any] | None:
         """What is new, for the page; None where nothing has come in."""
-        if not self._to_look:
+        if not self._to_estimate:
             return None
-        parts, left_out = list(self._to_look), self._left_out
-        self._to_look.clear()
+        parts, left_out = list(self._to_estimate), self._left_out
+        self._to_estimate.clear()
         self._waiting, self._left_out = 0, False
         call = partial(
-            listeners.look,
+            listeners.estimate,
             self._name,
             parts,
             left_out=left_out,
             gaps=self.writer.gaps,
             lost_s=self.writer.lost_s,
-            room=self.workers.room and self._hearing is None and time.monotonic() >= self._next_hearing_s,
+            room=self.workers.room and self._analysis is None and time.monotonic() >= self._next_analysis_s,
         )
         told: dict[str, Any]
         told, self._unseen, section = await self._there(call)
         self._most_waiting_s = _MOST_WAITING_S
         told["skippedSaid"] = skipped_said(self.skipped)
-        if self._hearing is not None and self._hearing.done():
-            beam = self._hearing.result()
-            self._hearing = None
+        if self._analysis is not None and self._analysis.done():
+            beam = self._analysis.result()
+            self._analysis = None
             if beam is not None:
                 told["beam"] = beam
         if section is not None:
-            self._next_hearing_s = time.monotonic() + self.workers.turn_s
-            self._hearing = asyncio.create_task(self._hear(section))
+            self._next_analysis_s = time.monotonic() + self.workers.turn_s
+            self._analysis = asyncio.create_task(self._hear(section))
         return told
 
     async def _hear(self, section: Section) -> dict[str, Any] | None:
@@ -198,7 +198,7 @@ class Stream:
         """The last word: the recording's name, its length and its gaps; or that there is none."""
         self._stopping.set()
         self._new.set()
-        await asyncio.wait(self._tasks, timeout=_LAST_LOOK_S)
+        await asyncio.wait(self._tasks, timeout=_LAST_ESTIMATE_S)
         if how is Ending.AWAY or self.wanted.check:
             await self._on_disk(self.writer.discard)
             return {"away": True}
@@ -217,7 +217,7 @@ class Stream:
 
         At once, without waiting for anyone: the server itself may be stopping.
         """
-        for task in (*self._tasks, self._hearing):
+        for task in (*self._tasks, self._analysis):
             if task is not None:
                 task.cancel()
         self.writer.leave()

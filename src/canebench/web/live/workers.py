@@ -1,7 +1,8 @@
-"""Who listens for all streams: processes for looks, one for whole hearings, threads for the disk.
+"""Who listens for all streams: processes for estimates, one for whole analyses, threads for the disk.
 
-A stream stays with one process, which keeps its listener; hearings give way to looks. Processes start with
-the first stream that needs them. Guarded by `tests/web/test_streams.py`; figures in `benchmarks/stream.py`.
+A stream stays with one process, which keeps its listener; analyses give way to estimates. Processes start
+with the first stream that needs them. Guarded by `tests/web/test_streams.py`; figures in
+`benchmarks/stream.py`.
 """
 
 from __future__ import annotations
@@ -21,8 +22,8 @@ if TYPE_CHECKING:
     from canebench.sound.analysis.section import Closely
     from canebench.sound.dsp.decimation import Section
 
-#: So many hearings may wait at once; a stream that finds no room hears later.
-_MOST_HEARINGS: Final = 1
+#: So many analyses may wait at once; a stream that finds no room hears later.
+_MOST_ANALYSES: Final = 1
 
 
 class Workers:
@@ -31,65 +32,65 @@ class Workers:
     def __init__(self) -> None:
         self.disk = ThreadPoolExecutor(4, thread_name_prefix="disk")
         self.streams = 0
-        self._looks: list[ProcessPoolExecutor] = []
-        self._hearings: ProcessPoolExecutor | None = None
+        self._estimates: list[ProcessPoolExecutor] = []
+        self._analyses: ProcessPoolExecutor | None = None
         self._waiting = 0
-        self._hearing_s = 0.0
+        self._analysis_s = 0.0
 
     def for_next_stream(self) -> ProcessPoolExecutor:
         """The process that the next stream stays with; each core gets one in turn."""
         most = max(1, os.cpu_count() or 1)
-        if len(self._looks) < min(most, self.streams + 1):
-            self._looks.append(ProcessPoolExecutor(1, mp_context=get_context("spawn")))
+        if len(self._estimates) < min(most, self.streams + 1):
+            self._estimates.append(ProcessPoolExecutor(1, mp_context=get_context("spawn")))
         self.streams += 1
-        return self._looks[(self.streams - 1) % len(self._looks)]
+        return self._estimates[(self.streams - 1) % len(self._estimates)]
 
     @property
     def room(self) -> bool:
-        """Whether another hearing may begin."""
-        return self._waiting < _MOST_HEARINGS
+        """Whether another analysis may begin."""
+        return self._waiting < _MOST_ANALYSES
 
     @property
     def turn_s(self) -> float:
-        """After one hearing of a stream, so long until its next: that of every other comes between, s."""
-        return self.streams * self._hearing_s
+        """After one analysis of a stream, so long until its next: that of every other comes between, s."""
+        return self.streams * self._analysis_s
 
     def hear(self, section: Section) -> Future[Closely]:
-        """Begin a hearing."""
+        """Begin an analysis."""
         try:
             future = self._hearers().submit(hear_closely, section)
         except BrokenExecutor:
-            self._hearings = None
+            self._analyses = None
             future = self._hearers().submit(hear_closely, section)
         self._waiting += 1
         future.add_done_callback(partial(self._ended, time.monotonic()))
         return future
 
     def _hearers(self) -> ProcessPoolExecutor:
-        if self._hearings is None:
-            self._hearings = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_give_way)
-        return self._hearings
+        if self._analyses is None:
+            self._analyses = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_give_way)
+        return self._analyses
 
     def lose(self, pool: ProcessPoolExecutor) -> None:
-        """A process of looks has died: the next stream gets a new one."""
-        if pool in self._looks:
-            self._looks.remove(pool)
+        """A process of estimates has died: the next stream gets a new one."""
+        if pool in self._estimates:
+            self._estimates.remove(pool)
         pool.shutdown(wait=False)
 
     def _ended(self, began_s: float, _: object) -> None:
         self._waiting -= 1
         # The newest few, for a machine may be busy now and idle soon.
-        self._hearing_s += 0.2 * (time.monotonic() - began_s - self._hearing_s)
+        self._analysis_s += 0.2 * (time.monotonic() - began_s - self._analysis_s)
 
     def close(self) -> None:
         """Let go of threads and processes."""
         self.disk.shutdown(wait=True)
-        for pool in (*self._looks, self._hearings):
+        for pool in (*self._estimates, self._analyses):
             if pool is not None:
                 pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _give_way() -> None:
-    """Hearings wait for looks, not looks for hearings."""
+    """Analyses wait for estimates, not estimates for analyses."""
     if hasattr(os, "nice"):
         os.nice(19)

@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from canebench.bench.views.verdict import Verdict
     from canebench.fitting.acts import NextAct
     from canebench.fitting.balance import Deviation
-    from canebench.store.tables import Row
     from canebench.web.live.recordings import Unfinished
 
 _SENTENCE_END: Final = re.compile(r"(?<=[a-z)]\.) (?=[A-Z])")
@@ -50,9 +49,7 @@ class NoteRow:
 class FittingView:
     """All that the page shows of a fitting."""
 
-    reed: Row
-    chanter: Row
-    player: Row | None
+    fitting: FittingNow
     takes: int
     stage: int
     now: Drawn | None
@@ -83,9 +80,7 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
     act = _act(now)
     planned = plan.setting if plan is not None and plan.steps else None
     return FittingView(
-        reed=now.reed,
-        chanter=now.chanter,
-        player=now.player,
+        fitting=now,
         takes=len(now.takes),
         stage=_stage(act),
         now=draw_now(now),

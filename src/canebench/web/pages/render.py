@@ -20,7 +20,7 @@ from canebench.base.fingering import HOLES
 from canebench.web.context import context_of
 from canebench.web.forms.flash import notices
 from canebench.web.pages.fitting_view import STAGES
-from canebench.web.pages.theme import LOOKS, theme_of
+from canebench.web.pages.theme import THEMES, theme_of
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
@@ -60,8 +60,8 @@ def show(request: Request, page: Page, *, status: int = 200) -> HTMLResponse:
         page=page,
         rooms=ROOMS,
         static=static_prefix(),
-        look=theme_of(request),
-        looks=LOOKS,
+        theme=theme_of(request),
+        themes=THEMES,
         notices=notices(request, context_of(request).ledger),
         path=path,
         query=query,

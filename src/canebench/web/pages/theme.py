@@ -8,17 +8,17 @@ if TYPE_CHECKING:
     from starlette.requests import HTTPConnection
 
 #: Name in the cookie, and what it is called.
-LOOKS: Final = (
+THEMES: Final = (
     ("system", "As the system"),
     ("light", "Light"),
     ("dark", "Dark"),
     ("dim", "Dim bench"),
     ("contrast", "High contrast"),
 )
-COOKIE: Final = "canebench-look"
+COOKIE: Final = "canebench-theme"
 
 
 def theme_of(connection: HTTPConnection) -> str:
-    """The look this browser chose; the system's where it chose none."""
+    """The theme this browser chose; the system's where it chose none."""
     given = connection.cookies.get(COOKIE, "")
-    return given if given in dict(LOOKS) else "system"
+    return given if given in dict(THEMES) else "system"

@@ -9,9 +9,15 @@ from starlette.concurrency import run_in_threadpool
 
 from canebench.base.errors import InputError
 from canebench.bench.acts.reeds.chanters import keep_chanter
-from canebench.bench.acts.reeds.drones import keep_drone, list_drones
-from canebench.bench.acts.reeds.people import list_players
-from canebench.bench.views.browse_chanters import ChanterPage, chanter_page, edit_chanter
+from canebench.bench.acts.reeds.drones import DroneNow, keep_drone, list_drones
+from canebench.bench.acts.reeds.people import player_names
+from canebench.bench.views.browse_chanters import (
+    ChanterLine,
+    ChanterPage,
+    chanter_lines,
+    chanter_page,
+    edit_chanter,
+)
 from canebench.web.context import context_of
 from canebench.web.forms.post_redirect import answer
 from canebench.web.pages.render import show
@@ -21,7 +27,6 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from canebench.store.tables import Row, Value
     from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.forms import FieldProblem, Form
 
@@ -35,14 +40,10 @@ class ChantersPage:
     template: ClassVar[str] = "chanters.html"
     room: ClassVar[str] = "Chanters"
     title: str = "Chanters and drones"
-    chanters: list[Row]
-    players: list[Row]
-    drones: list[dict[str, Value]]
+    chanters: list[ChanterLine]
+    players: list[str]
+    drones: list[DroneNow]
     problem: FieldProblem | None
-
-    def owner(self, row: Row) -> str:
-        """Whose a chanter is."""
-        return next((str(one["name"]) for one in self.players if one["id"] == row["player_id"]), "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,7 +54,7 @@ class OneChanterPage:
     room: ClassVar[str] = "Chanters"
     title: str
     one: ChanterPage
-    players: list[Row]
+    players: list[str]
     problem: FieldProblem | None
 
 
@@ -66,10 +67,11 @@ async def _chanters(request: Request, problem: FieldProblem | None, status: int)
     ledger = context_of(request).ledger
 
     def read() -> ChantersPage:
-        with ledger.reading() as reader:
-            rows = reader.rows("chanters", order="name", limit=500)
         return ChantersPage(
-            chanters=rows, players=list_players(ledger), drones=list_drones(ledger), problem=problem
+            chanters=chanter_lines(ledger),
+            players=player_names(ledger),
+            drones=list_drones(ledger),
+            problem=problem,
         )
 
     return show(request, await run_in_threadpool(read), status=status)
@@ -79,8 +81,8 @@ async def add_chanter(request: Request) -> Response:
     """A new chanter."""
 
     def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
-        row = keep_chanter(ledger, form.needed("name", "name"), who=context.who, sizes=None)
-        return f"/chanters/{row['id']}"
+        chanter = keep_chanter(ledger, form.needed("name", "name"), who=context.who, sizes=None)
+        return f"/chanters/{chanter.id}"
 
     return await answer(request, act, form="chanter", again=_chanters)
 
@@ -114,9 +116,7 @@ async def _chanter(request: Request, problem: FieldProblem | None, status: int) 
 
     def read() -> OneChanterPage:
         one = chanter_page(ledger, request.path_params["chanter"], request.app.state.effects)
-        return OneChanterPage(
-            title=str(one.chanter["name"]), one=one, players=list_players(ledger), problem=problem
-        )
+        return OneChanterPage(title=one.chanter.name, one=one, players=player_names(ledger), problem=problem)
 
     return show(request, await run_in_threadpool(read), status=status)
 

@@ -14,9 +14,14 @@ from starlette.responses import RedirectResponse
 
 from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
-from canebench.bench.acts.fitting.begin_fitting import Recent, begin_fitting, recent_fittings
+from canebench.bench.acts.fitting.begin_fitting import (
+    FittingChoices,
+    Recent,
+    begin_fitting,
+    fitting_choices,
+    recent_fittings,
+)
 from canebench.bench.acts.fitting.fit_reed import Place
-from canebench.bench.acts.reeds.people import list_players
 from canebench.bench.views.list_scales import list_scales
 from canebench.web.context import context_of
 from canebench.web.forms.fitting_query import FittingQuery, fitting_query_from
@@ -32,7 +37,6 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from canebench.base.scales import Scale
-    from canebench.store.tables import Row
     from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.forms import FieldProblem, Form
 
@@ -45,9 +49,7 @@ class StartPage:
     room: ClassVar[str] = "Fitting"
     title: str = "Fit a reed"
     recent: list[Recent]
-    reeds: list[Row]
-    chanters: list[Row]
-    players: list[Row]
+    choices: FittingChoices
     given: dict[str, str]
     problem: FieldProblem | None
 
@@ -75,14 +77,9 @@ async def _start(request: Request, problem: FieldProblem | None, status: int) ->
     ledger = context_of(request).ledger
 
     def read() -> StartPage:
-        with ledger.reading() as reader:
-            reeds = reader.rows("reeds", order="-state_since", limit=200)
-            chanters = reader.rows("chanters", order="name", limit=200)
         return StartPage(
             recent=recent_fittings(ledger),
-            reeds=[row for row in reeds if row["state"] != "retired"],
-            chanters=chanters,
-            players=list_players(ledger),
+            choices=fitting_choices(ledger),
             given={name: request.query_params.get(name, "") for name in ("reed", "chanter", "player")},
             problem=problem,
         )
@@ -119,7 +116,7 @@ async def _fitting(request: Request, problem: FieldProblem | None, status: int) 
             request.path_params["reed"], request.path_params["chanter"], aim.wish
         )
         return FittingPage(
-            title=f"Reed {now.reed['number']} in {now.chanter['name']}",
+            title=f"Reed {now.reed.number} in {now.chanter.name}",
             view=view_of(now, unfinished=context.recordings.unfinished()),
             aim=aim.showing(now.wish),
             scales=list_scales(),

@@ -1,4 +1,4 @@
-"""The WebSocket of a microphone: frames in, looks out, a recording at the end.
+"""The WebSocket of a microphone: frames in, estimates out, a recording at the end.
 
 Guarded by `tests/web/test_live.py`.
 """
@@ -96,7 +96,7 @@ async def _tell(socket: WebSocket, told: dict[str, Any]) -> None:
     try:
         await socket.send_text(json.dumps(told))
     except (WebSocketDisconnect, RuntimeError):
-        # The page has gone between one look and the next; the receiver notices.
+        # The page has gone between one estimate and the next; the receiver notices.
         return
 
 

@@ -7,15 +7,16 @@ from typing import TYPE_CHECKING, ClassVar
 
 from starlette.concurrency import run_in_threadpool
 
-from canebench.bench.acts.reeds.people import list_players, set_player
+from canebench.bench.acts.reeds.people import player_names, set_player
 from canebench.bench.acts.reeds.stock import list_lots
 from canebench.bench.views.browse_people import (
     Choosing,
+    PlayerLine,
     PlayerPage,
     choosing,
     edit_player,
+    player_lines,
     player_page,
-    pressure_said,
 )
 from canebench.care.cautions import Occasion, cautions_for
 from canebench.web.context import context_of
@@ -26,19 +27,18 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from canebench.store.tables import Row
     from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.forms import FieldProblem, Form
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlayersPage:
-    """All players: (row, what they blow, their ceiling)."""
+    """All players."""
 
     template: ClassVar[str] = "players.html"
     room: ClassVar[str] = "Players"
     title: str = "Players"
-    players: list[tuple[Row, str, str]]
+    players: list[PlayerLine]
     cautions: list[str]
     problem: FieldProblem | None
 
@@ -62,8 +62,8 @@ class ChoosePage:
     template: ClassVar[str] = "choose.html"
     room: ClassVar[str] = "Reeds"
     title: str = "Choose a reed for a player"
-    players: list[Row]
-    lots: list[Row]
+    players: list[str]
+    lots: list[str]
     player: str
     lot: str
     found: Choosing | None
@@ -80,12 +80,8 @@ async def players(request: Request) -> Response:
 
 
 async def _players(request: Request, problem: FieldProblem | None, status: int) -> Response:
-    rows = await run_in_threadpool(list_players, context_of(request).ledger)
-    page = PlayersPage(
-        players=[(row, pressure_said(row["blows_kpa"]), pressure_said(row["ceiling_kpa"])) for row in rows],
-        cautions=_blowing(),
-        problem=problem,
-    )
+    lines = await run_in_threadpool(player_lines, context_of(request).ledger)
+    page = PlayersPage(players=lines, cautions=_blowing(), problem=problem)
     return show(request, page, status=status)
 
 
@@ -93,14 +89,14 @@ async def add_player(request: Request) -> Response:
     """A new player, or what is new of one."""
 
     def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
-        row = set_player(
+        player = set_player(
             ledger,
             form.needed("name", "name"),
             who=context.who,
             blows=form.text("blows"),
             ceiling=form.text("ceiling"),
         )
-        return f"/players/{row['id']}"
+        return f"/players/{player.id}"
 
     return await answer(request, act, form="player", again=_players)
 
@@ -112,7 +108,7 @@ async def player(request: Request) -> Response:
 
 async def _player(request: Request, problem: FieldProblem | None, status: int) -> Response:
     one = await run_in_threadpool(player_page, context_of(request).ledger, request.path_params["player"])
-    page = OnePlayerPage(title=str(one.player["name"]), one=one, cautions=_blowing(), problem=problem)
+    page = OnePlayerPage(title=one.player.name, one=one, cautions=_blowing(), problem=problem)
     return show(request, page, status=status)
 
 
@@ -142,8 +138,8 @@ async def choose(request: Request) -> Response:
 
     def read() -> ChoosePage:
         return ChoosePage(
-            players=list_players(ledger),
-            lots=list_lots(ledger),
+            players=player_names(ledger),
+            lots=[one.name for one in list_lots(ledger)],
             player=name,
             lot=lot,
             found=choosing(ledger, name, lot or None) if name else None,

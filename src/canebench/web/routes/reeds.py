@@ -16,8 +16,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from canebench.base.errors import InputError
-from canebench.bench.acts.ledger import named
-from canebench.bench.acts.reeds.people import list_players
+from canebench.bench.acts.reeds.people import player_names
 from canebench.bench.acts.reeds.reed_days import ease_reed, log_strength, play_reed, rest_reed
 from canebench.bench.acts.reeds.stock import move_reed, take_in_lot
 from canebench.bench.views.browse_reed import (
@@ -52,7 +51,6 @@ if TYPE_CHECKING:
 
     from starlette.requests import Request
 
-    from canebench.store.tables import Row, Value
     from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.forms import FieldProblem, Form
 
@@ -91,7 +89,7 @@ class OneReedPage:
     title: str
     one: ReedPage
     chart: str
-    players: list[Row]
+    players: list[str]
     moments: tuple[tuple[str, str], ...]
     by_mouth: tuple[str, ...]
     cautions: dict[str, list[str]]
@@ -172,10 +170,10 @@ async def _reed(request: Request, problem: FieldProblem | None, status: int) -> 
             "mouth": Occasion.MOUTH_TEST,
         }
         return OneReedPage(
-            title=f"Reed {one.reed['number']}",
+            title=f"Reed {one.known.reed.number}",
             one=one,
             chart=json.dumps(chart_of(one)),
-            players=list_players(ledger),
+            players=player_names(ledger),
             moments=tuple((moment, _LATE.get(moment, moment)) for moment in MOMENTS),
             by_mouth=tuple(BY_MOUTH_KPA),
             cautions={name: [one.say for one in cautions_for(due)] for name, due in occasions.items()},
@@ -222,11 +220,9 @@ def _play(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
     minutes = form.number("minutes", "minutes")
     if minutes is None:
         raise InputError(field="minutes", given="nothing", allowed="how long it was played is needed")
-    told: dict[str, Value] = {name: form.number(name, label) for name, label in _CONDITIONS}
-    if (player := form.text("player")) is not None:
-        with ledger.reading() as reader:
-            told["player_id"] = named(reader, "players", player)["id"]
-    play_reed(ledger, reed.number, minutes=minutes, who=who, remarks=form.text("remarks"), **told)
+    told = {name: form.number(name, label) for name, label in _CONDITIONS}
+    player, remarks = form.text("player"), form.text("remarks")
+    play_reed(ledger, reed.number, minutes=minutes, who=who, player=player, remarks=remarks, **told)
 
 
 _CONDITIONS: Final = (("level_dba", "level"), ("room_degc", "temperature"), ("room_rh", "humidity"))

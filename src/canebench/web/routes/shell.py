@@ -1,4 +1,4 @@
-"""What every page offers: its look, taking an act back, and the story of what was done."""
+"""What every page offers: its theme, taking an act back, and the story of what was done."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from canebench.web.context import context_of
 from canebench.web.forms.forms import read_form
 from canebench.web.forms.post_redirect import answer
 from canebench.web.pages.render import show
-from canebench.web.pages.theme import COOKIE, LOOKS
+from canebench.web.pages.theme import COOKIE, THEMES
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -40,12 +40,12 @@ class HistoryPage:
     problem: FieldProblem | None
 
 
-async def set_look(request: Request) -> Response:
-    """Keep the look in a cookie; nothing of it goes into the ledger."""
+async def set_theme(request: Request) -> Response:
+    """Keep the theme in a cookie; nothing of it goes into the ledger."""
     form = await read_form(request)
-    chosen = form.text("look") or "system"
+    chosen = form.text("theme") or "system"
     going_back = RedirectResponse(own_path(form.text("back")), status_code=303)
-    if chosen in dict(LOOKS):
+    if chosen in dict(THEMES):
         going_back.set_cookie(COOKIE, chosen, max_age=_YEAR_S, samesite="strict", httponly=True)
     return going_back
 

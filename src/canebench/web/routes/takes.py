@@ -31,7 +31,6 @@ if TYPE_CHECKING:
 
     from starlette.requests import Request
 
-    from canebench.store.tables import Value
     from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.forms import FieldProblem, Form
 
@@ -76,7 +75,7 @@ class OneTakePage:
 async def takes(request: Request) -> Response:
     """The list, newest first."""
     filters = {n: request.query_params[n] for n in _FILTERS if request.query_params.get(n, "").isdecimal()}
-    where: dict[str, Value] = {f"{name}_id": int(value[:15]) for name, value in filters.items()}
+    where = {f"{name}_id": int(value[:15]) for name, value in filters.items()}
     reed = request.query_params.get("reed", "").strip()
     number = page_number(request)
     ledger = context_of(request).ledger
@@ -93,7 +92,7 @@ async def take(request: Request) -> Response:
     return await _take(request, None, 200)
 
 
-async def look(request: Request) -> Response:
+async def sound_pictures(request: Request) -> Response:
     """One take with its sound drawn."""
     path = await run_in_threadpool(_recording, request)
     picture = f"/takes/{request.path_params['take']}/spectrogram.png"
@@ -106,7 +105,7 @@ async def _take(
 ) -> Response:
     context = context_of(request)
     one = await run_in_threadpool(take_page, context.ledger, request.path_params["take"], context.takes)
-    page = OneTakePage(title=f"Take {one.line.take['id']}", one=one, sound=sound, problem=problem)
+    page = OneTakePage(title=f"Take {one.line.take.id}", one=one, sound=sound, problem=problem)
     return show(request, page, status=status)
 
 

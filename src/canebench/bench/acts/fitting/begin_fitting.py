@@ -9,23 +9,43 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError
-from canebench.bench.acts.ledger import number_of
 from canebench.reeds.states import State
+from canebench.store.records import RECORDS, ChanterRecord, PlayerRecord, ReedRecord, TakeRecord
 
 if TYPE_CHECKING:
     from canebench.bench.acts.fitting.fit_reed import Place
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Reader
-    from canebench.store.tables import Row, Value
+    from canebench.store.tables import Value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recent:
     """A fitting that was worked on: its newest take."""
 
-    reed: Row
-    chanter: Row
+    reed: ReedRecord
+    chanter: ChanterRecord
     at: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FittingChoices:
+    """What a fitting can be begun with: reeds that are not retired, the newest moved first; names."""
+
+    reeds: list[ReedRecord]
+    chanters: list[str]
+    players: list[str]
+
+
+def fitting_choices(ledger: Ledger) -> FittingChoices:
+    """Of reeds and chanters, at most 200."""
+    with ledger.reading() as reader:
+        reeds = reader.rows(ReedRecord, order="-state_since", limit=200)
+        return FittingChoices(
+            reeds=[reed for reed in reeds if reed.state != "retired"],
+            chanters=[one.name for one in reader.rows(ChanterRecord, order="name", limit=200)],
+            players=[one.name for one in reader.rows(PlayerRecord, order="name")],
+        )
 
 
 def begin_fitting(ledger: Ledger, place: Place, *, who: str) -> tuple[int, int]:
@@ -63,28 +83,28 @@ def begin_fitting(ledger: Ledger, place: Place, *, who: str) -> tuple[int, int]:
 def _give(ledger: Ledger, reed_id: int, player_id: int, *, who: str, said: str) -> None:
     """Who will blow a reed is told when its fitting begins."""
     with ledger.reading() as reader:
-        reed = reader.row("reeds", reed_id)
-    if reed["player_id"] != player_id:
+        reed = reader.row(ReedRecord, reed_id)
+    if reed.player_id != player_id:
         with ledger.act("give", who=who, said=said) as act:
-            act.update("reeds", reed_id, {"player_id": player_id}, read=reed)
+            act.update(reed, {"player_id": player_id})
 
 
 def recent_fittings(ledger: Ledger, *, most: int = 8) -> list[Recent]:
     """The fittings worked on last, newest first."""
     found: dict[tuple[int, int], Recent] = {}
     with ledger.reading() as reader:
-        for take in reader.rows("takes", order="-at", limit=20 * most):
-            if take["reed_id"] is None or take["chanter_id"] is None:
+        for take in reader.rows(TakeRecord, order="-at", limit=20 * most):
+            if take.reed_id is None or take.chanter_id is None:
                 continue
-            pair = number_of(take, "reed_id"), number_of(take, "chanter_id")
+            pair = take.reed_id, take.chanter_id
             if pair not in found:
-                reed, chanter = reader.row("reeds", pair[0]), reader.row("chanters", pair[1])
-                found[pair] = Recent(reed=reed, chanter=chanter, at=str(take["at"]))
+                reed, chanter = reader.row(ReedRecord, pair[0]), reader.row(ChanterRecord, pair[1])
+                found[pair] = Recent(reed=reed, chanter=chanter, at=take.at)
             if len(found) == most:
                 break
     return list(found.values())
 
 
 def _id(reader: Reader, table: str, column: str, given: str | None) -> int | None:
-    row = reader.find(table, column, given) if given else None
-    return None if row is None else number_of(row, "id")
+    row = reader.find(RECORDS[table], column, given) if given else None
+    return None if row is None else row.id

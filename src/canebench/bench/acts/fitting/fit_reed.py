@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass, replace
 from hashlib import sha256
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -23,12 +23,21 @@ from canebench.bench.acts.fitting.measure_take import measure_take
 from canebench.bench.acts.fitting.plan_setting import Plan, plan_setting
 from canebench.bench.acts.fitting.report import report_on
 from canebench.bench.acts.fitting.type_take import Typed, typed_take
-from canebench.bench.acts.ledger import named, number_of, reed_numbered
+from canebench.bench.acts.ledger import named, reed_numbered
 from canebench.bore.chanter_file import generic, parse
 from canebench.fitting.balance import POSTS
 from canebench.fitting.take import Take
 from canebench.sound.files.decode import read_recording
 from canebench.sound.files.encode import write_recording
+from canebench.store.records import (
+    ChanterRecord,
+    PitchRecord,
+    PlayerRecord,
+    ReedRecord,
+    SettingRecord,
+    TakeRecord,
+    TapeRecord,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -36,11 +45,15 @@ if TYPE_CHECKING:
     from canebench.base.scales import Scale
     from canebench.bench.acts.fitting.plan_take import PlanMade
     from canebench.bench.acts.fitting.report import TakeReport
+    from canebench.bore.chanter_file import ChanterFile
     from canebench.fitting.limits import Limits
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Reader
-    from canebench.store.tables import Row, Value
+    from canebench.store.tables import Value
     from canebench.store.writer import Writer
+
+#: How well a note of a kept take is taken to repeat, cents, where that was not kept: an estimate of ours.
+_UNTOLD_SD_CENTS: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,9 +67,9 @@ class Place:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Rows:
-    reed: Row
-    chanter: Row
-    player: Row | None
+    reed: ReedRecord
+    chanter: ChanterRecord
+    player: PlayerRecord | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,10 +115,10 @@ def fit_reed(
     with ledger.reading() as reader:
         rows = _Rows(
             reed=reed_numbered(reader, place.reed),
-            chanter=named(reader, "chanters", place.chanter),
-            player=None if place.player is None else named(reader, "players", place.player),
+            chanter=named(reader, ChanterRecord, place.chanter),
+            player=None if place.player is None else named(reader, PlayerRecord, place.player),
         )
-        fitting = fitting_of_rows(reader, rows.reed, rows.chanter, wish)
+        fitting = fitting_of_rows(reader, rows.reed.id, rows.chanter, wish)
     if isinstance(heard, Path):
         report = measure_take(heard, scale=wish.scale, reference=wish.reference_hz or "auto")
     else:
@@ -136,14 +149,13 @@ def planned_from(fitting: Fitting) -> Plan | None:
     return plan_setting(fitting) if np.isfinite(posts).all() else None
 
 
-def fitting_of_rows(reader: Reader, reed: Row, chanter: Row, wish: Wish) -> Fitting:
-    """The fitting that the ledger keeps of a reed in a chanter."""
-    text = chanter["chanter_toml"]
-    source = generic() if text is None else parse(str(text), name=str(chanter["name"]))
-    where: dict[str, Value] = {"reed_id": reed["id"], "chanter_id": chanter["id"]}
-    takes = [_take(reader, row) for row in reader.rows("takes", where, order="at")]
+def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord, wish: Wish) -> Fitting:
+    """The fitting that the ledger keeps of a reed in a chanter; without a reed, one that has no takes."""
+    where = {"reed_id": reed_id, "chanter_id": chanter.id}
+    rows = [] if reed_id is None else reader.rows(TakeRecord, where, order="at")
+    takes = [_take(reader, row) for row in rows]
     fitting = Fitting(
-        chanter=source,
+        chanter=sizes_of(chanter),
         scale=wish.scale,
         reference_hz=wish.reference_hz,
         takes=tuple(one for one in takes if one is not None),
@@ -151,26 +163,33 @@ def fitting_of_rows(reader: Reader, reed: Row, chanter: Row, wish: Wish) -> Fitt
     return fitting if wish.limits is None else replace(fitting, limits=wish.limits)
 
 
-def _take(reader: Reader, row: Row) -> FittingTake | None:
+def sizes_of(chanter: ChanterRecord) -> ChanterFile:
+    """The sizes of a chanter; those of an invented one where nobody measured it."""
+    return generic() if chanter.chanter_toml is None else parse(chanter.chanter_toml, name=chanter.name)
+
+
+def _take(reader: Reader, row: TakeRecord) -> FittingTake | None:
     """A kept take as the fitting needs it; None for one without a setting."""
-    if row["setting_id"] is None:
+    if row.setting_id is None:
         return None
     hz, sd = np.full(len(NOTES), math.nan), np.full(len(NOTES), math.inf)
-    for pitch in reader.rows("pitches", {"take_id": row["id"]}):
-        index = NOTES.index(str(pitch["note"]))
-        hz[index] = float(pitch["hz"] or math.nan)
-        sd[index] = float(pitch["repeat_sd_cents"] or 1.0)
+    for pitch in reader.rows(PitchRecord, {"take_id": row.id}):
+        index = NOTES.index(pitch.note)
+        hz[index] = pitch.hz
+        # A note that repeats to 0 cents would outweigh all others: such a one was not told either.
+        sd[index] = pitch.repeat_sd_cents or _UNTOLD_SD_CENTS
     if not np.isfinite(hz).any():
         return None
-    setting = reader.row("settings", number_of(row, "setting_id"))
-    tapes = reader.rows("tapes", {"setting_id": setting["id"]})
+    setting = reader.row(SettingRecord, row.setting_id)
+    tapes = reader.rows(TapeRecord, {"setting_id": setting.id})
     return FittingTake(
-        origin=str(row["origin"]),
+        origin=row.origin,
         take=Take(
             setting=Setting(
-                seat_mm=float(setting["seat_mm"] or 0.0),
-                tape_mm={str(tape["hole"]): float(tape["covered_mm"] or 0.0) for tape in tapes},
-                pinches=int(setting["pinches"] or 0),
+                seat_mm=setting.seat_mm,
+                tape_mm={tape.hole: tape.covered_mm for tape in tapes},
+                # Pinches are counted; what nobody wrote down was none.
+                pinches=0 if setting.pinches is None else setting.pinches,
             ),
             hz=hz,
             sd_cents=sd,
@@ -189,8 +208,8 @@ def _keep_take(
     """The take with its setting, tape and pitches as rows; the take's id."""
     setting = take.take.setting
     where: dict[str, Value] = {
-        "reed_id": rows.reed["id"],
-        "chanter_id": rows.chanter["id"],
+        "reed_id": rows.reed.id,
+        "chanter_id": rows.chanter.id,
         "at": act.at,
     }
     setting_id = act.insert("settings", {**where, "seat_mm": setting.seat_mm, "pinches": setting.pinches})
@@ -204,7 +223,7 @@ def _keep_take(
         "takes",
         {
             **where,
-            "player_id": None if rows.player is None else rows.player["id"],
+            "player_id": None if rows.player is None else rows.player.id,
             "setting_id": setting_id,
             "origin": measurement.origin,
             "source": "recording" if measurement.duration_s > 0 else "typed",
@@ -236,10 +255,9 @@ def _keep_take(
 
 def _keep_typed(act: Writer, take_id: int, readings: Mapping[str, Typed]) -> None:
     """What was typed, beside the hertz that it comes to."""
-    for row in act.rows("pitches", {"take_id": take_id}):
-        one = readings[str(row["note"])]
-        typed: dict[str, Value] = {"typed_value": one.value, "typed_unit": one.unit}
-        act.update("pitches", number_of(row, "id"), typed, read=row)
+    for pitch in act.rows(PitchRecord, {"take_id": take_id}):
+        one = readings[pitch.note]
+        act.update(pitch, {"typed_value": one.value, "typed_unit": one.unit})
 
 
 def _keep_recording(path: Path, folder: Path) -> str:

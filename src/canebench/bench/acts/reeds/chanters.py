@@ -7,23 +7,27 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from canebench.bench.acts.ledger import number_of
 from canebench.bore.chanter_file import read
+from canebench.store.records import ChanterRecord
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from canebench.store.ledger import Ledger
-    from canebench.store.tables import Row, Value
+    from canebench.store.tables import Value
 
 
-def keep_chanter(ledger: Ledger, name: str, *, who: str, sizes: Path | None) -> Row:
+def keep_chanter(ledger: Ledger, name: str, *, who: str, sizes: Path | None) -> ChanterRecord:
     """A chanter of that name, new if it is not there; with the sizes of a file, if one is given."""
     told: dict[str, Value] = {} if sizes is None else {"chanter_toml": read(sizes).text}
     with ledger.act("chanter", who=who, said=f"chanter {name}") as act:
-        known = act.find("chanters", "name", name)
+        known = act.find(ChanterRecord, "name", name)
         if known is None:
-            return act.row("chanters", act.insert("chanters", {"name": name, **told}))
-        if told:
-            return act.update("chanters", number_of(known, "id"), told, read=known)
-        return known
+            return act.row(ChanterRecord, act.insert("chanters", {"name": name, **told}))
+        return act.update(known, told) if told else known
+
+
+def list_chanters(ledger: Ledger) -> list[ChanterRecord]:
+    """Chanters by name, at most 500."""
+    with ledger.reading() as reader:
+        return reader.rows(ChanterRecord, order="name", limit=500)

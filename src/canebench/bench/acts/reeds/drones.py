@@ -15,13 +15,14 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.uncertain import Uncertain, number
 from canebench.base.units import CENTS_PER_NEPER
-from canebench.bench.acts.ledger import named, number_of
+from canebench.bench.acts.ledger import named
+from canebench.store.records import DroneRecord, PinMarkRecord, PlayerRecord
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from canebench.store.ledger import Ledger
-    from canebench.store.tables import Row, Value
+    from canebench.store.tables import Value
     from canebench.store.writer import Writer
 
 KINDS: Final = ("bass", "tenor")
@@ -37,7 +38,7 @@ _APART_MM: Final = 4.0
 class PinNoted:
     """Where a pin was noted, and what that says."""
 
-    drone: Row
+    drone: DroneRecord
     pin_mm: float
     said: str
 
@@ -52,7 +53,7 @@ def keep_drone(
     mark_mm: float | None = None,
     pin_mm: float | None = None,
     hz: float | None = None,
-) -> Row:
+) -> DroneRecord:
     """A drone, new if it is not there (then with its kind); with its player and the mark on its pin.
 
     `pin_mm` is where the pin stands now, in the same act; `hz` the pitch that a meter tells there.
@@ -66,21 +67,21 @@ def keep_drone(
         if mark_mm is not None:
             told["pin_mark_mm"] = mark_mm
         if player is not None:
-            told["player_id"] = named(act, "players", player)["id"]
+            told["player_id"] = named(act, PlayerRecord, player).id
         drone = _drone(act, name, told)
         if pin_mm is not None:
             _note(act, drone, pin_mm=pin_mm, hz=hz)
     return drone
 
 
-def _drone(act: Writer, name: str, told: dict[str, Value]) -> Row:
-    known = act.find("drones", "name", name)
+def _drone(act: Writer, name: str, told: dict[str, Value]) -> DroneRecord:
+    known = act.find(DroneRecord, "name", name)
     if known is not None:
-        return act.update("drones", number_of(known, "id"), told, read=known) if told else known
+        return act.update(known, told) if told else known
     if "kind" not in told:
         allowed = "a new drone is a bass or a tenor"
         raise InputError(field="kind of drone", given="none", allowed=allowed, nearest="tenor")
-    return act.row("drones", act.insert("drones", {"name": name, **told}))
+    return act.row(DroneRecord, act.insert("drones", {"name": name, **told}))
 
 
 def note_pin(
@@ -99,25 +100,23 @@ def note_pin(
             field="pitch", given="its uncertainty alone", allowed="the pitch in Hz is needed too"
         )
     with ledger.act("pin", who=who, said=f"pin of {name} at {pin_mm:g} mm") as act:
-        drone = named(act, "drones", name)
+        drone = named(act, DroneRecord, name)
         _note(act, drone, pin_mm=pin_mm, hz=hz, sd_hz=sd_hz, remarks=remarks)
-        known = cents_a_mm(act.rows("pin_marks", {"drone_id": drone["id"]}))
-    mark = drone["pin_mark_mm"]
-    said = what_pin_says(pin_mm, None if mark is None else float(mark), known)
-    return PinNoted(drone=drone, pin_mm=pin_mm, said=said)
+        known = cents_a_mm(act.rows(PinMarkRecord, {"drone_id": drone.id}))
+    return PinNoted(drone=drone, pin_mm=pin_mm, said=what_pin_says(pin_mm, drone.pin_mark_mm, known))
 
 
-def _note(act: Writer, drone: Row, **told: Value) -> None:
-    act.insert("pin_marks", {"drone_id": drone["id"], "at": act.at, **told})
+def _note(act: Writer, drone: DroneRecord, **told: Value) -> None:
+    act.insert("pin_marks", {"drone_id": drone.id, "at": act.at, **told})
 
 
-def cents_a_mm(marks: Sequence[Row]) -> Uncertain | None:
+def cents_a_mm(marks: Sequence[PinMarkRecord]) -> Uncertain | None:
     """How a drone's pitch moves with its pin, cents a millimetre out; None before two places were measured.
 
     A straight line through the pitches that a meter told, least squares; its standard uncertainty is that of
     pin and meter, or what the pitches scatter by, if that is more.
     """
-    told = [(float(m["pin_mm"] or 0.0), float(m["hz"]), m["sd_hz"]) for m in marks if m["hz"] is not None]
+    told = [(mark.pin_mm, mark.hz, mark.sd_hz) for mark in marks if mark.hz is not None]
     places = [mm for mm, *_ in told]
     if not told or max(places) - min(places) < _APART_MM:
         return None
@@ -127,7 +126,7 @@ def cents_a_mm(marks: Sequence[Row]) -> Uncertain | None:
     both = zip(places, cents, strict=True)
     slope = math.fsum((mm - mean_mm) * (one - mean_cents) for mm, one in both) / spread
     rest = [one - mean_cents - slope * (mm - mean_mm) for mm, one in zip(places, cents, strict=True)]
-    meter = max(CENTS_PER_NEPER * (_METER_SD_HZ if sd is None else float(sd)) / hz for _, hz, sd in told)
+    meter = max(CENTS_PER_NEPER * (_METER_SD_HZ if sd is None else sd) / hz for _, hz, sd in told)
     sd = math.hypot(slope * PIN_SD_MM, meter)
     if len(told) > 2:
         sd = max(sd, math.sqrt(math.fsum(one**2 for one in rest) / (len(told) - 2)))
@@ -156,15 +155,29 @@ def what_pin_says(pin_mm: float, mark_mm: float | None, known: Uncertain | None 
     )
 
 
-def list_drones(ledger: Ledger) -> list[dict[str, Value]]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DroneNow(DroneRecord):
+    """A drone, the name of its player, and where its pin was noted last."""
+
+    player: str | None
+    pin_mm: float | None
+    pin_at: str | None
+
+
+def list_drones(ledger: Ledger) -> list[DroneNow]:
     """All drones by name, each with where its pin was noted last."""
     with ledger.reading() as reader:
-        players = {row["id"]: row["name"] for row in reader.rows("players")}
-        drones = reader.rows("drones", order="name")
-        marks = reader.newest_of_many("pin_marks", "drone_id", [row["id"] for row in drones], order="at")
-    last = {mark["drone_id"]: {"pin_mm": mark["pin_mm"], "pin_at": mark["at"]} for mark in marks}
-    none = {"pin_mm": None, "pin_at": None}
+        drones = reader.rows(DroneRecord, order="name")
+        players = reader.by_id(PlayerRecord, (drone.player_id for drone in drones))
+        ids = [drone.id for drone in drones]
+        marks = reader.newest_of_many(PinMarkRecord, "drone_id", ids, order="at")
+    last = {mark.drone_id: mark for mark in marks}
     return [
-        {**drone, "player": players.get(drone["player_id"]), **last.get(drone["id"], none)}
+        DroneNow(
+            **drone.values(),
+            player=players[drone.player_id].name if drone.player_id in players else None,
+            pin_mm=last[drone.id].pin_mm if drone.id in last else None,
+            pin_at=last[drone.id].at if drone.id in last else None,
+        )
         for drone in drones
     ]

@@ -8,16 +8,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from canebench.base.pressure import parse_pressure
-from canebench.bench.acts.ledger import number_of
+from canebench.store.records import PlayerRecord
 
 if TYPE_CHECKING:
     from canebench.store.ledger import Ledger
-    from canebench.store.tables import Row, Value
+    from canebench.store.tables import Value
 
 
 def set_player(
     ledger: Ledger, name: str, *, who: str, blows: str | None = None, ceiling: str | None = None
-) -> Row:
+) -> PlayerRecord:
     """A new player, or what is told of one: pressures as typed, with their unit."""
     told: dict[str, Value] = {}
     if blows is not None:
@@ -25,15 +25,18 @@ def set_player(
     if ceiling is not None:
         told["ceiling_kpa"] = parse_pressure(ceiling, field="ceiling").kpa
     with ledger.act("player", who=who, said=f"player {name}") as act:
-        known = act.find("players", "name", name)
+        known = act.find(PlayerRecord, "name", name)
         if known is None:
-            return act.row("players", act.insert("players", {"name": name, **told}))
-        if told:
-            return act.update("players", number_of(known, "id"), told, read=known)
-        return known
+            return act.row(PlayerRecord, act.insert("players", {"name": name, **told}))
+        return act.update(known, told) if told else known
 
 
-def list_players(ledger: Ledger) -> list[Row]:
+def player_names(ledger: Ledger) -> list[str]:
+    """The names of all players, in order."""
+    return [player.name for player in list_players(ledger)]
+
+
+def list_players(ledger: Ledger) -> list[PlayerRecord]:
     """All players by name."""
     with ledger.reading() as reader:
-        return reader.rows("players", order="name")
+        return reader.rows(PlayerRecord, order="name")

@@ -25,6 +25,7 @@ from canebench.sound.files.recording import Recording
 from canebench.store.engine import open_database
 from canebench.store.migrate import revision_of
 from canebench.store.reader import Reader
+from canebench.store.records import ReedRecord, TakeRecord
 from canebench.store.schema import HEAD
 from canebench.store.sqlite import Sqlite
 
@@ -100,14 +101,16 @@ def _state(database: Database, url: str) -> Found:
         return Found(what="Ledger", verdict="look", said=said_none, do="any command makes it")
     with database.read() as connection:
         if database.dialect == "sqlite":
-            said = [str(row["integrity_check"]) for row in connection.rows("PRAGMA integrity_check")]
+            said = [row["integrity_check"] for row in connection.rows("PRAGMA integrity_check")]
             broken = connection.rows("PRAGMA foreign_key_check")
             if said != ["ok"] or broken:
                 what = "; ".join(said[:3]) if said != ["ok"] else f"{len(broken)} rows refer to nothing"
                 do = "canebench restore, from a backup"
                 return Found(what="Ledger", verdict="broken", said=what, do=do)
         reader = Reader(connection)
-        counts = f"{reader.count('reeds')} reeds, {reader.count('takes')} takes" if revision == HEAD else ""
+        counts = (
+            f"{reader.count(ReedRecord)} reeds, {reader.count(TakeRecord)} takes" if revision == HEAD else ""
+        )
     if revision != HEAD:
         said_old = f"revision {revision}; this version's is {HEAD}"
         do = "any command migrates an older one, after a snapshot"
@@ -155,7 +158,7 @@ def _recordings(url: str, takes: Path) -> Found:
             )
     except (CanebenchError, sqlite3.Error):
         return Found(what="Takes", verdict="look", said="not looked at", do="mend the ledger first")
-    names = [str(row["name"]) for row in rows]
+    names = [row["name"] for row in rows]
     missing = [name for name in names if not (takes / f"{name}.flac").is_file()]
     changed = [name for name in names if name not in missing and _digest(takes / f"{name}.flac") != name]
     if not missing and not changed:

@@ -7,20 +7,10 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 from canebench.base.errors import InputError
-from canebench.base.scales import scale_named
 from canebench.sound.files.encode import write_recording
-from canebench.sound.synth import (
-    DronePlan,
-    PipeBehaviour,
-    PlannedNote,
-    Recipe,
-    SourceBehaviour,
-    Truth,
-    render,
-)
+from canebench.sound.synth import Recipe, Truth, render
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
     from pathlib import Path
 
 SCHEMA: Final = "canebench.truth/1"
@@ -47,29 +37,6 @@ def render_take(recipe: Recipe, path: Path) -> Path:
     write_recording(recording, path)
     beside.write_text(json.dumps(truth_object(recipe, truth), indent=1) + "\n", encoding="utf-8")
     return beside
-
-
-def recipe_from(written: Mapping[str, Any]) -> Recipe:
-    """The recipe in a truth that was written beside a take; it renders the same samples again.
-
-    A truth from before pipes had a behaviour names none, and had none.
-    """
-    drones, behaviour = written["drones"], written.get("behaviour")
-    parts = {
-        "scale": scale_named(written["scale"]),
-        "notes": tuple(PlannedNote(**note) for note in written["notes"]),
-        "drones": drones and DronePlan(**{**drones, "tenor_cents": tuple(drones["tenor_cents"])}),
-        "behaviour": behaviour and _behaviour_from(behaviour),
-    }
-    return Recipe(**{**written, **parts})
-
-
-def _behaviour_from(written: Mapping[str, Any]) -> PipeBehaviour:
-    parts = {
-        "chanter": SourceBehaviour(**written["chanter"]),
-        "drones": tuple(SourceBehaviour(**drone) for drone in written["drones"]),
-    }
-    return PipeBehaviour(**{**written, **parts})
 
 
 def _settled_s(recipe: Recipe, truth: Truth) -> tuple[float, float]:

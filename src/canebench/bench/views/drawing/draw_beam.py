@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from canebench.base.errors import InputError
 from canebench.base.notes import HIGH_A, LOW_A, NOTES
 from canebench.base.uncertain import Uncertain
+from canebench.base.whole_file import write_whole
 from canebench.bench.views.verdict import verdict_of
 from canebench.fitting.tolerance import TOLERANCE_CENTS
 from canebench.picture.beam import Beam, BeamPoint, beam_svg
@@ -43,14 +43,7 @@ def draw_bare(report: TakeReport, *, width: float, height: float) -> str:
 
 def save_beam(report: TakeReport, path: Path, *, title: str | None = None) -> None:
     """Write the SVG of `draw_beam` to `path`; an `InputError` says where that cannot be."""
-    try:
-        path.write_text(draw_beam(report, title=title), encoding="utf-8")
-    except OSError as error:
-        raise InputError(
-            field=f"picture {path}",
-            given=f"a place that cannot be written ({error.strerror or type(error).__name__})",
-            allowed="a folder that exists, with write access, is needed",
-        ) from error
+    write_whole(path, draw_beam(report, title=title).encode(), field="picture")
 
 
 def beam_of(report: TakeReport, *, title: str | None = None) -> Beam:

@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from canebench.base.errors import InputError
 from canebench.base.notes import HIGH_A, LOW_A, NOTES
 from canebench.base.uncertain import number
+from canebench.base.whole_file import write_whole
 from canebench.fitting.balance import balance_of
 from canebench.picture.beam import Beam, BeamPoint, beam_svg
 
@@ -33,14 +33,7 @@ def draw_plan(plan: Plan) -> str:
 
 def save_plan(plan: Plan, path: Path) -> None:
     """Write the SVG of `draw_plan` to `path`; an `InputError` says where that cannot be."""
-    try:
-        path.write_text(draw_plan(plan), encoding="utf-8")
-    except OSError as error:
-        raise InputError(
-            field=f"picture {path}",
-            given=f"a place that cannot be written ({error.strerror or type(error).__name__})",
-            allowed="a folder that exists, with write access, is needed",
-        ) from error
+    write_whole(path, draw_plan(plan).encode(), field="picture")
 
 
 def _beam(

@@ -64,7 +64,7 @@ def live_beam(measurement: Measurement) -> LiveBeam:
 
 
 def now_object(now: Now) -> dict[str, Any]:
-    """One look as the page shows it: every figure already in words."""
+    """One estimate as the page shows it: every figure already in words."""
     found = now.sounding
     return {
         "at": now.at_s,
@@ -112,7 +112,7 @@ def breaks_said(breaks: int, lost_s: float) -> str:
 
 
 def skipped_said(count: int) -> str:
-    """How many blocks were left out of looking, where any were."""
+    """How many blocks were left out of estimating, where any were."""
     if not count:
         return ""
     return f"{count} {'update' if count == 1 else 'updates'} skipped: this machine is busy; all is recorded"

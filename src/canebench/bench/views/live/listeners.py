@@ -1,4 +1,4 @@
-"""Listeners by name, in whatever process calls this: a process of looks keeps those of its streams.
+"""Listeners by name, in whatever process calls this: a process of estimates keeps those of its streams.
 
 Guarded by `tests/web/test_live.py`.
 """
@@ -44,31 +44,31 @@ def begin(key: str, wanted: StreamWanted) -> None:
         _CHECKS[key] = MicrophoneCheck(rate_hz=wanted.rate_hz, tone_hz=wanted.tone_hz)
 
 
-def look(
+def estimate(
     key: str, parts: list[tuple[int, bytes]], *, left_out: bool, gaps: int, lost_s: float, room: bool
 ) -> tuple[dict[str, Any], list[int], Section | None]:
     """What is new in words, the breaks that only the phase told, and a section to hear if there is room."""
     listener, check = _LISTENERS[key], _CHECKS.get(key)
     if left_out:
-        # Left out by ourselves, of looking only: no gap, but nothing to join either.
+        # Left out by ourselves, of estimating only: no gap, but nothing to join either.
         listener.leave_out()
     for first, samples in parts:
         numbers = _numbers(samples)
         listener.add(numbers, first_frame=first)
         if check is not None:
             check.add(numbers, first_frame=first)
-    now = listener.look()
+    now = listener.estimate()
     now = replace(now, breaks=gaps + len(listener.unseen), lost_s=lost_s)
     told = now_object(now)
     if check is not None:
         told["check"] = check.said(now)
-    section = listener.begin_hearing() if room and listener.settles else None
+    section = listener.begin_analysis() if room and listener.settles else None
     return told, list(listener.unseen), section
 
 
 def take_in(key: str, closely: Closely) -> dict[str, Any] | None:
-    """What a hearing found; the beam so far."""
-    measurement = _LISTENERS[key].end_hearing(closely)
+    """What an analysis found; the beam so far."""
+    measurement = _LISTENERS[key].end_analysis(closely)
     return None if measurement is None else asdict(live_beam(measurement))
 
 

@@ -7,27 +7,29 @@ from __future__ import annotations
 
 import shlex
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError
 from canebench.base.fingering import HOLES
 from canebench.base.notes import HIGH_A, NOTES
 from canebench.base.pressure import kpa_to_inh2o
-from canebench.base.sentences import hemp_said, seat_said
+from canebench.base.sentences import seat_said
 from canebench.base.uncertain import Uncertain, number
-from canebench.bench.acts.ledger import number_of
-from canebench.bench.acts.reeds.stock import reed_story
+from canebench.bench.acts.ledger import reed_numbered
 from canebench.bench.views.drawing.draw_beam import draw_bare
 from canebench.bench.views.kept_take import kept_report
+from canebench.bench.views.reed_story import reed_story
 from canebench.bench.views.verdict import verdict_of
 from canebench.bore.chanter_file import generic, parse
 from canebench.picture.tape_drawing import TapedHole
+from canebench.store.records import ChanterRecord, PitchRecord, PlayerRecord, TapeRecord
 
 if TYPE_CHECKING:
+    from canebench.bench.views.reed_story import ReedStory
     from canebench.bore.chanter_file import ChanterFile
     from canebench.store.ledger import Ledger
-    from canebench.store.reader import Reader
-    from canebench.store.tables import Row
+    from canebench.store.reader import AnyRecord, Reader
+    from canebench.store.records import NamedRecord, SettingRecord, StrengthRecord, TakeRecord
 
 #: The beam's drawing on the card, in its own units: letters come out at some 6 points.
 _BEAM_WIDTH, _BEAM_HEIGHT = 400.0, 112.0
@@ -58,27 +60,27 @@ class Card:
 class _Newest:
     """The newest setting with its tape, the newest take with its pitches; None where there is none yet."""
 
-    setting: Row | None
+    setting: SettingRecord | None
     tape_mm: dict[str, float]
-    take: Row | None
-    pitches: tuple[Row, ...]
-    chanter: Row | None
-    player: Row | None
+    take: TakeRecord | None
+    pitches: tuple[PitchRecord, ...]
+    chanter: ChanterRecord | None
+    player: PlayerRecord | None
 
 
 def card_of(ledger: Ledger, number: str) -> Card:
     """The card of the reed with that number, as the ledger stands now."""
-    story = reed_story(ledger, number)
     with ledger.reading() as reader:
+        story = reed_story(reader, reed_numbered(reader, number))
         newest = _newest(reader, story)
-    reed, lot = story["reed"], story["lot"]
+    reed, lot = story.reed, story.lot
     file, drawn_after = _chanter(newest.chanter)
     return Card(
-        number=str(reed["number"]),
-        command=command_for(str(reed["number"])),
-        state=f"{reed['state']} since {_day(reed['state_since'])}",
+        number=reed.number,
+        command=command_for(reed.number),
+        state=f"{reed.state} since {_day(reed.state_since)}",
         belongs=(
-            ("Lot", str(lot["name"]) if lot else "none"),
+            ("Lot", "none" if lot is None else lot.name),
             ("Chanter", _name(newest.chanter)),
             ("Player", _name(newest.player)),
         ),
@@ -100,43 +102,43 @@ def command_for(number: str) -> str:
     return f"canebench reed {shlex.quote(number)}"
 
 
-def _newest(reader: Reader, story: dict[str, Any]) -> _Newest:
-    reed, settings, takes = story["reed"], story["settings"], story["takes"]
-    setting, take = (settings[-1] if settings else None), (takes[-1] if takes else None)
-    tapes = reader.rows("tapes", {"setting_id": setting["id"]}) if setting else []
-    pitches = reader.rows("pitches", {"take_id": take["id"]}) if take else []
+def _newest(reader: Reader, story: ReedStory) -> _Newest:
+    setting = story.settings[-1] if story.settings else None
+    take = story.takes[-1] if story.takes else None
+    tapes = reader.rows(TapeRecord, {"setting_id": setting.id}) if setting else []
+    pitches = reader.rows(PitchRecord, {"take_id": take.id}) if take else []
+    chanters = [one.chanter_id for one in (setting, story.reed, take) if one is not None]
+    players = [one.player_id for one in (story.reed, take) if one is not None]
     return _Newest(
         setting=setting,
-        tape_mm={str(tape["hole"]): float(tape["covered_mm"] or 0.0) for tape in tapes},
+        tape_mm={tape.hole: tape.covered_mm for tape in tapes},
         take=take,
-        pitches=tuple(row for row in pitches if row["note"] in NOTES),
-        chanter=_first(reader, "chanter", setting, reed, take),
-        player=_first(reader, "player", reed, take),
+        pitches=tuple(row for row in pitches if row.note in NOTES),
+        chanter=_first(reader, ChanterRecord, chanters),
+        player=_first(reader, PlayerRecord, players),
     )
 
 
-def _first(reader: Reader, noun: str, *rows: Row | None) -> Row | None:
-    """The chanter or player that the first of these rows names."""
-    for row in rows:
-        if row is not None and row.get(f"{noun}_id") is not None:
-            return reader.row(f"{noun}s", number_of(row, f"{noun}_id"))
-    return None
+def _first(reader: Reader, record: type[AnyRecord], ids: list[int | None]) -> AnyRecord | None:
+    """The chanter or player that is told first."""
+    found = next((one for one in ids if one is not None), None)
+    return None if found is None else reader.row(record, found)
 
 
-def _name(row: Row | None) -> str:
-    return "not told" if row is None else str(row["name"])
+def _name(row: NamedRecord | None) -> str:
+    return "not told" if row is None else row.name
 
 
-def _day(moment: object) -> str:
-    return str(moment)[:10]
+def _day(moment: str) -> str:
+    return moment[:10]
 
 
-def _chanter(row: Row | None) -> tuple[ChanterFile, str]:
+def _chanter(row: ChanterRecord | None) -> tuple[ChanterFile, str]:
     """The chanter's sizes, the invented chanter's where nobody measured it, and which of the two."""
-    text = None if row is None else row["chanter_toml"]
+    text = None if row is None else row.chanter_toml
     if text is not None:
         try:
-            return parse(str(text), name="the chanter's file"), "Holes to scale, as measured."
+            return parse(text, name="the chanter's file"), "Holes to scale, as measured."
         except InputError:
             return generic(), "Chanter's file unreadable; holes as on an invented chanter."
     return generic(), "Chanter not measured; holes as on an invented one."
@@ -158,26 +160,24 @@ def _holes(file: ChanterFile, tape_mm: dict[str, float]) -> tuple[TapedHole, ...
 def _setting_group(newest: _Newest) -> tuple[str, Words]:
     setting = newest.setting
     if setting is None:
-        return "Setting", (("Seat", "not written down yet"), ("Hemp", "not counted"), ("Tape", "not known"))
-    turns = setting["hemp_turns"]
+        return "Setting", (("Seat", "not written down yet"), ("Tape", "not known"))
     strips = sum(covered > 0 for covered in newest.tape_mm.values())
     words = (
-        ("Seat", seat_said(float(setting["seat_mm"] or 0.0))),
-        ("Hemp", hemp_said(None if turns is None else float(turns))),
+        ("Seat", seat_said(setting.seat_mm)),
         ("Tape", f"{strips} {'strip' if strips == 1 else 'strips'}, as drawn" if strips else "none"),
     )
-    return f"Setting, {_day(setting['at'])}", words
+    return f"Setting, {_day(setting.at)}", words
 
 
 def _balance_group(newest: _Newest) -> tuple[str, Words]:
     take = newest.take
     if take is None:
         return "Balance", (("Take", "none yet: height, tilt and what is left are not known"),)
-    title = f"Balance, {_day(take['at'])}"
+    title = f"Balance, {_day(take.at)}"
     try:
         report = kept_report(take, newest.pitches)
     except InputError:
-        return title, (("Take", f"its scale {take['scale']} is not among ours: not known"),)
+        return title, (("Take", f"its scale {take.scale} is not among ours: not known"),)
     if report is None:
         return title, (("Take", "it has no reference or no notes: height, tilt and what is left not known"),)
     verdict, scale = verdict_of(report), report.measurement.scale
@@ -197,37 +197,35 @@ def _beam(newest: _Newest) -> str | None:
     return None if report is None else draw_bare(report, width=_BEAM_WIDTH, height=_BEAM_HEIGHT)
 
 
-def _reed_words(story: dict[str, Any]) -> Words:
-    minutes, spells = story["minutes"], story["spells"]
-    played = f"{number(minutes, 0)} minutes in {spells} {'spell' if spells == 1 else 'spells'}"
+def _reed_words(story: ReedStory) -> Words:
+    spells = story.spells
+    played = f"{number(story.minutes, 0)} minutes in {spells} {'spell' if spells == 1 else 'spells'}"
     return (
-        ("Strength", _strength(story["strengths"])),
-        ("Pinches", story["eases_said"].rstrip(".").replace("Never pinched", "none")),
+        ("Strength", _strength(story.strengths)),
+        ("Pinches", story.eases_said.rstrip(".").replace("Never pinched", "none")),
         ("Played", played if spells else "not yet"),
     )
 
 
-def _strength(readings: list[Row]) -> str:
+def _strength(readings: list[StrengthRecord]) -> str:
     """The newest playing pressure, else the newest comparison by mouth, else that there is none."""
     for row in reversed(readings):
-        kpa = row["playing_kpa"]
+        kpa, sd_kpa = row.playing_kpa, row.playing_sd_kpa
         if kpa is not None:
-            sd = row["playing_sd_kpa"]
-            value, sd_kpa = float(kpa), None if sd is None else float(sd)
             in_inches = Uncertain(
-                value=kpa_to_inh2o(value), sd=None if sd_kpa is None else kpa_to_inh2o(sd_kpa)
+                value=kpa_to_inh2o(kpa), sd=None if sd_kpa is None else kpa_to_inh2o(sd_kpa)
             )
-            both = f"{Uncertain(value=value, sd=sd_kpa).text('kPa')} = {in_inches.text('inH2O')}"
-            return f"plays at {both}, {_day(row['at'])}"
+            both = f"{Uncertain(value=kpa, sd=sd_kpa).text('kPa')} = {in_inches.text('inH2O')}"
+            return f"plays at {both}, {_day(row.at)}"
     for row in reversed(readings):
-        if row["by_mouth"] is not None:
-            return f"by mouth only: {row['by_mouth']}, {_day(row['at'])}"
+        if row.by_mouth is not None:
+            return f"by mouth only: {row.by_mouth}, {_day(row.at)}"
     return "playing pressure not measured yet"
 
 
-def _history(story: dict[str, Any]) -> str:
+def _history(story: ReedStory) -> str:
     """One line: when it came, how many takes, what was done last."""
-    acts, takes = story["acts"], len(story["takes"])
+    acts, takes = story.acts, len(story.takes)
     parts = [f"{takes} {'take' if takes == 1 else 'takes'}" if takes else "no take yet"]
     if acts:
         parts = [f"Taken in {_day(acts[0].at)}", *parts, f"last: {acts[-1].said}, {_day(acts[-1].at)}"]

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
     from pathlib import Path
 
+    from canebench.bench.acts.reeds.stock import ReedOfLot
     from canebench.store.ledger import Ledger
-    from canebench.store.tables import Row
 
 TEMPLATE: Final = "labels.typ"
 COLUMNS, ROWS = 5, 13
@@ -86,7 +86,7 @@ def print_labels(
     reeds = list_reeds(ledger, lot=lot, state=state)
     if numbers is not None:
         wanted = frozenset(numbers)
-        reeds = [reed for reed in reeds if reed["number"] in wanted]
+        reeds = [reed for reed in reeds if reed.number in wanted]
     if not reeds:
         raise InputError(
             field="labels",
@@ -97,7 +97,7 @@ def print_labels(
     return len(reeds)
 
 
-def label_data(reeds: Sequence[Row], grid: Grid) -> dict[str, Any]:
+def label_data(reeds: Sequence[ReedOfLot], grid: Grid) -> dict[str, Any]:
     """What the template is given."""
     width, height = grid.cell_mm
     return {
@@ -110,10 +110,9 @@ def label_data(reeds: Sequence[Row], grid: Grid) -> dict[str, Any]:
     }
 
 
-def _label(reed: Row, lot_letters: int) -> dict[str, str]:
-    number = str(reed["number"])
+def _label(reed: ReedOfLot, lot_letters: int) -> dict[str, str]:
     return {
-        "number": shortened(number, _LONGEST),
-        "lot": "" if reed["lot"] is None else shortened(reed["lot"], lot_letters),
-        "code": code_svg(command_for(number)),
+        "number": shortened(reed.number, _LONGEST),
+        "lot": "" if reed.lot is None else shortened(reed.lot, lot_letters),
+        "code": code_svg(command_for(reed.number)),
     }

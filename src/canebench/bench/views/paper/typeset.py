@@ -36,12 +36,9 @@ def typeset_pdf(template: str, data: Mapping[str, object]) -> bytes:
         if "could not be displayed" not in str(error):
             raise
         made = typst.compile(source, format="pdf", sys_inputs=inputs)
-    return _whole(made)[0]
-
-
-def typeset_png(template: str, data: Mapping[str, object], *, ppi: float) -> list[bytes]:
-    """The pages as pictures."""
-    return _whole(typst.compile(_source(template), format="png", ppi=ppi, sys_inputs=_inputs(data)))
+    if not isinstance(made, bytes):
+        raise TypeError("the compiler wrote no single file")
+    return made
 
 
 def shortened(text: object, most: int) -> str:
@@ -74,9 +71,3 @@ def _source(template: str) -> bytes:
 
 def _inputs(data: Mapping[str, object]) -> dict[str, str]:
     return {"data": json.dumps(data, ensure_ascii=False, allow_nan=False)}
-
-
-def _whole(made: bytes | list[bytes] | None) -> list[bytes]:
-    if made is None:
-        raise ValueError("the compiler wrote nothing")
-    return [made] if isinstance(made, bytes) else made

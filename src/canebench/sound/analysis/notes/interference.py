@@ -7,7 +7,7 @@ Nothing here need be right for a note to be found: it only says which partials t
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -36,6 +36,8 @@ _NUMBERS = np.arange(1, PARTIALS + 1)
 _RISING, _FULL_RISE = 7, 3.0
 #: What lies so far below the strongest partial is rounding or noise that comes with the note.
 _NOTHING = 1e-6
+#: Half the width of a line.
+LINE_BINS: Final = 2.01
 _RESERVE = 0.05
 
 
@@ -86,6 +88,17 @@ class Surroundings:
         if len(outside) < _ENOUGH:
             return None
         return np.asarray(np.median(np.abs(self._rest.spectrum[outside]) ** 2, axis=0))
+
+    def on_drones(self, freq_hz: FloatArray) -> BoolArray:
+        """Which of these frequencies [shape=(bins,)] lie within a line's width of what is left of a drone."""
+        if not self._lines.hz.size:
+            return np.zeros(freq_hz.shape, dtype=bool)
+        lines = np.sort(self._lines.hz)
+        place = np.clip(np.searchsorted(lines, freq_hz), 1, max(1, lines.size - 1))
+        near = np.minimum(
+            np.abs(freq_hz - lines[place - 1]), np.abs(freq_hz - lines[np.minimum(place, lines.size - 1)])
+        )
+        return np.asarray(near < LINE_BINS * self._rest.bin_hz)
 
     def beside(self, hz: float, root_hz: float, numbers: IntArray) -> FloatArray:
         """Power at these partials of `root_hz` while no note of about `hz` sounds [shape=(k,)]."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from canebench.sound.analysis.notes.interference import LINE_BINS
 from canebench.sound.dsp.stft import amplitudes
 
 if TYPE_CHECKING:
@@ -22,17 +23,19 @@ if TYPE_CHECKING:
 #: A reed has partials at whole multiples only; more than this beside them is a voice or another pipe.
 _MOST_BETWEEN = 0.5
 _BETWEEN = np.array([0.25, 1 / 3, 0.5, 2 / 3, 0.75, 1.25, 1.5, 1.75])
-#: A source an octave down may rise so far beside the note, of the note's own rise.
-_MOST_HALVES = 0.5
+#: Where a source an octave down has partials and the note has none, how much may stand at all of them, and
+#: how far that source may rise beside the note, of the note's own rise.
+_HALVES, _MOST_HALVES, _MOST_SHARE = [2, 6], 1.2, 0.5
 _LEAST_PARTIALS = 3
 #: So many times what is always there may stand between a note's partials.
 _USUAL = 2.0
 #: Energy of a note over that of the drones (-23 dB); a chanter 6 dB below them is far above it.
 _LEAST_ENERGY = 0.005
-#: A note whose share of the power is below the first has other voices beside it; below the second it is none.
+#: A note whose share of the power is below the first has other voices beside it; without drones in the take,
+#: below the second it is none.
 CROWDED, LEAST_SHARE = 0.85, 0.6
-#: The band in which a note's share of the power is taken, in its pitch, and half the width of a line.
-_BAND, _LINE_BINS = (0.7, 8.5), 2.01
+#: The band in which a note's share of the power is taken, in its pitch.
+_BAND = (0.7, 8.5)
 _MOST_COVERED, _STEADY_CENTS = 0.6, 0.5
 
 
@@ -82,18 +85,21 @@ def is_reed(rest: Frames, hold: Hold, surroundings: Surroundings) -> bool:
     always = surroundings.elsewhere(hold.held.hz, hold.held.hz * _BETWEEN)
     if always is not None:
         between = np.maximum(0.0, between - _USUAL * always)
-    if np.median(np.sqrt(between)) > _MOST_BETWEEN * np.sqrt(np.mean(level**2)):
-        return False
-    # A tenor that could not be followed, as one that is being tuned, comes with its odd partials.
-    octave_down = surroundings.rise(hold.source.rows, hold.source.freq_hz / 2, 2, hold.held.hz)
-    return octave_down.share < _MOST_HALVES
+    usual = np.sqrt(np.mean(level**2))
+    if np.min(between[_HALVES]) > (_MOST_HALVES * usual) ** 2:
+        # Either a tenor that could not be followed, as one that is being tuned: then its odd partials come
+        # with the even ones. Or what is left of one that is always there.
+        octave_down = surroundings.rise(hold.source.rows, hold.source.freq_hz / 2, 2, hold.held.hz)
+        if octave_down.share > _MOST_SHARE:
+            return False
+    return bool(np.median(np.sqrt(between)) < _MOST_BETWEEN * usual)
 
 
 def own_share(rest: Frames, hold: Hold, surroundings: Surroundings) -> float:
     """How much of the power, from under the note to its eighth partial, lies on its partials.
 
-    A chanter plays one note at a time, so nearly all of it does (recorded reeds over drones: 0.64 at least,
-    0.96 for three in four); of a chord's voices each has its part.
+    A chanter plays one note at a time, so nearly all of it does; of a chord's voices each has its part. What
+    is left of the drones is not counted, since drones that waver leave much.
     """
     hz = hold.held.hz
     power = np.median(np.abs(rest.spectrum[hold.source.rows]) ** 2, axis=0)
@@ -102,5 +108,6 @@ def own_share(rest: Frames, hold: Hold, surroundings: Surroundings) -> float:
         power = np.maximum(0.0, power - _USUAL * usual)
     freq_hz = np.arange(len(power)) * rest.bin_hz
     band = (freq_hz > _BAND[0] * hz) & (freq_hz < min(_BAND[1] * hz, rest.top_hz))
-    own = np.abs(freq_hz - hz * np.round(freq_hz / hz)) < _LINE_BINS * rest.bin_hz
+    own = np.abs(freq_hz - hz * np.round(freq_hz / hz)) < LINE_BINS * rest.bin_hz
+    band &= own | ~surroundings.on_drones(freq_hz)
     return float(np.sum(power[band & own]) / (np.sum(power[band]) + 1e-30))

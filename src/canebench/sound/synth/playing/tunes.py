@@ -71,7 +71,27 @@ def tune_notes(
 def tune(
     kind: str, seed: int, *, offsets_cents: Mapping[str, float] | None = None
 ) -> tuple[PlannedNote, ...]:
-    """The notes of a "march" (about a minute) or a slow "air" (a minute and a half)."""
+    """The notes of a "march" (about a minute) or a slow "air" (a minute and a half).
+
+    Parameters
+    ----------
+    kind : str
+        One of `TUNES`.
+    seed : int >= 0
+        The same seed gives the same tune.
+    offsets_cents : mapping of note to number, optional
+        How far off the scale a note is whenever it comes, cents; 0 for the others.
+
+    Returns
+    -------
+    tuple of PlannedNote
+        All nine notes occur; the last is low A. The tunes are invented.
+
+    Raises
+    ------
+    UnknownNameError
+        No such kind. Guarded by `tests/analytic/test_tunes.py`.
+    """
     if kind not in _KINDS:
         raise UnknownNameError(field="tune", given=kind, known=TUNES)
     made = _KINDS[kind]

@@ -126,7 +126,7 @@ def schema() -> dict[str, object]:
         "description": (
             "Every row outside the bin, tables in an order in which each refers only to those before it. "
             "What is not known is null, never 0. Tables and columns may be added under this name; none "
-            "changes its meaning."
+            "changes its meaning. Columns that no act ever filled may go."
         ),
         "type": "object",
         "required": ["schema", "written_at", "tables"],

@@ -14,6 +14,7 @@ from canebench.store.exchange.sheet import (
     Sheet,
     checked_headers,
     checked_rows,
+    extra_needed,
     opened,
     told,
     written_columns,
@@ -104,9 +105,5 @@ def _pyarrow() -> tuple[Any, Any]:
         import pyarrow as pa  # noqa: PLC0415 - an optional extra
         from pyarrow import parquet  # noqa: PLC0415
     except ImportError as error:
-        raise InputError(
-            field="format",
-            given="parquet",
-            allowed="the extra tables is needed for that: pip install 'canebench[tables]'",
-        ) from error
+        raise extra_needed("parquet") from error
     return pa, parquet

@@ -41,9 +41,12 @@ def checked_archive(name: str, raw: BinaryIO) -> None:
         RuntimeError,
         NotImplementedError,
     ) as error:
-        raise InputError(
-            field=name, given="its bytes", allowed=f"it is no XLSX that can be read ({str(error)[:200]})"
-        ) from error
+        raise unreadable(name, str(error)) from error
+
+
+def unreadable(name: str, why: str) -> InputError:
+    """Refusal of a file that is none, or a damaged one."""
+    return InputError(field=name, given="its bytes", allowed=f"it is no XLSX that can be read ({why[:200]})")
 
 
 def _check_sizes(name: str, parts: list[zipfile.ZipInfo]) -> None:

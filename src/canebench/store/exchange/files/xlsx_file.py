@@ -16,7 +16,7 @@ from itertools import islice
 from typing import TYPE_CHECKING, Any, BinaryIO, Final
 
 from canebench.base.errors import CanebenchError, InputError
-from canebench.store.exchange.files.unzipped import checked_archive
+from canebench.store.exchange.files.unzipped import checked_archive, unreadable
 from canebench.store.exchange.protect import marked
 from canebench.store.exchange.sheet import (
     MOST_COLUMNS,
@@ -24,6 +24,7 @@ from canebench.store.exchange.sheet import (
     Sheet,
     checked_headers,
     checked_rows,
+    extra_needed,
     opened,
     told,
     written_columns,
@@ -226,10 +227,7 @@ def _book(openpyxl: Any, source: Source) -> Iterator[Any]:
             raise
         except Exception as error:
             # The library has no errors of its own for damaged files: anything may come.
-            said = f"{type(error).__name__}: {error}".splitlines()[0][:200]
-            raise InputError(
-                field=name, given="its bytes", allowed=f"it is no XLSX that can be read ({said})"
-            ) from error
+            raise unreadable(name, f"{type(error).__name__}: {error}".splitlines()[0]) from error
 
 
 def _openpyxl() -> Any:
@@ -238,9 +236,5 @@ def _openpyxl() -> Any:
         import openpyxl.cell  # noqa: PLC0415
         import openpyxl.utils  # noqa: PLC0415
     except ImportError as error:
-        raise InputError(
-            field="format",
-            given="xlsx",
-            allowed="the extra tables is needed for that: pip install 'canebench[tables]'",
-        ) from error
+        raise extra_needed("xlsx") from error
     return openpyxl

@@ -99,7 +99,7 @@ class LiveTake extends HTMLElement {
     gaps.textContent = told.breaksSaid;
     skipped.textContent = told.skippedSaid;
     this.remark(told.remarks);
-    this.dataset.looks = String(Number(this.dataset.looks ?? 0) + 1);
+    this.dataset.estimates = String(Number(this.dataset.estimates ?? 0) + 1);
   }
 
   // What seems to be done to the sound on its way; told anew only where it changes.

@@ -1,6 +1,6 @@
-// Every page works without this. With it: the look changes at once, and a form cannot be sent twice by a
+// Every page works without this. With it: the theme changes at once, and a form cannot be sent twice by a
 // trembling thumb.
-document.querySelector("#look")?.addEventListener("change", (event) => {
+document.querySelector("#theme")?.addEventListener("change", (event) => {
   event.target.form.requestSubmit();
 });
 
