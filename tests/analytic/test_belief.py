@@ -11,7 +11,7 @@ from canebench.base.errors import InputError
 from canebench.base.fingering import HOLES
 from canebench.base.notes import HIGH_A, LOW_A, NOTES
 from canebench.base.setting import Setting
-from canebench.fitting.belief import BREATH_CENTS, Belief, Heard, believed
+from canebench.fitting.belief import BREATH_CENTS, Belief, HeardTake, believed
 from canebench.fitting.effects import EffectTables
 
 _NINE = len(NOTES)
@@ -20,7 +20,7 @@ _HIGH, _LOW = NOTES.index(HIGH_A), NOTES.index(LOW_A)
 _SEAT, _TAPE = np.linspace(4.0, 12.0, _NINE), 3.0
 
 
-def _tables() -> EffectTables:
+def straight_tables() -> EffectTables:
     """Straight lines, so that every effect is known by heart."""
     seats = np.array([-4.0, 4.0])
     tape = np.tile([0.0, 4.0], (len(HOLES), 1))
@@ -36,11 +36,11 @@ def _tables() -> EffectTables:
     )
 
 
-def _heard(cents: np.ndarray, setting: Setting | None = None, sd: float = 0.5) -> Heard:
-    return Heard(setting=setting or Setting(), cents=cents, sd_cents=np.full(_NINE, sd))
+def heard_take(cents: np.ndarray, setting: Setting | None = None, sd: float = 0.5) -> HeardTake:
+    return HeardTake(setting=setting or Setting(), cents=cents, sd_cents=np.full(_NINE, sd))
 
 
-def _batch(tables: EffectTables, heard: Heard, prior: Belief) -> tuple[np.ndarray, np.ndarray]:
+def _batch(tables: EffectTables, heard: HeardTake, prior: Belief) -> tuple[np.ndarray, np.ndarray]:
     """Mean and covariance after one take by least squares in one piece (Gelman et al. 2013, eq. 14.4)."""
     noise = np.diag(heard.sd_cents**2 + BREATH_CENTS[1] ** 2) + BREATH_CENTS[0] ** 2
     rows = tables.design(heard.setting)
@@ -51,8 +51,8 @@ def _batch(tables: EffectTables, heard: Heard, prior: Belief) -> tuple[np.ndarra
 
 def test_one_take_is_least_squares() -> None:
     """The filter's update against the normal equations, which it does not use."""
-    tables = _tables()
-    take = _heard(np.arange(9.0) - 4.0, Setting(seat_mm=1.0, tape_mm={"C": 2.0}))
+    tables = straight_tables()
+    take = heard_take(np.arange(9.0) - 4.0, Setting(seat_mm=1.0, tape_mm={"C": 2.0}))
     found = believed(tables, [take])
     mean, covariance = _batch(tables, take, believed(tables, []))
     np.testing.assert_allclose(found.mean, mean, atol=1e-8)
@@ -63,10 +63,10 @@ def test_one_take_is_least_squares() -> None:
 def test_seat_moves_teach_what_the_seat_does(scale: float) -> None:
     """Of a chanter whose seat does so much of what the table says; control: before it, the table's own."""
     seats = (0.0, 1.0, -1.0, 1.5, -1.5, 0.5)
-    takes = [_heard(scale * seat * _SEAT, Setting(seat_mm=seat)) for seat in seats]
-    rate, sd = believed(_tables(), takes).seat_per_mm(0.0)
+    takes = [heard_take(scale * seat * _SEAT, Setting(seat_mm=seat)) for seat in seats]
+    rate, sd = believed(straight_tables(), takes).seat_per_mm(0.0)
     assert np.all(np.abs(rate - scale * _SEAT) < 2 * sd + 0.1 * _SEAT)
-    before, wide = believed(_tables(), takes[:1]).seat_per_mm(0.0)
+    before, wide = believed(straight_tables(), takes[:1]).seat_per_mm(0.0)
     np.testing.assert_allclose(before, _SEAT, rtol=0.02)
     assert np.all(sd < 0.6 * wide)
 
@@ -75,7 +75,7 @@ def test_tape_teaches_its_own_hole_and_no_other() -> None:
     bare = np.full(_NINE, 5.0)
     taped = bare.copy()
     taped[NOTES.index("C")] -= 2 * 2.0 * _TAPE
-    found = believed(_tables(), [_heard(bare), _heard(taped, Setting(tape_mm={"C": 2.0}))])
+    found = believed(straight_tables(), [heard_take(bare), heard_take(taped, Setting(tape_mm={"C": 2.0}))])
     moved, _ = found.effect(Setting(), Setting(tape_mm={"C": 1.0}))
     assert moved[NOTES.index("C")] < -1.2 * _TAPE
     other, _ = found.effect(Setting(), Setting(tape_mm={"E": 1.0}))
@@ -85,14 +85,14 @@ def test_tape_teaches_its_own_hole_and_no_other() -> None:
 def test_a_note_that_was_not_played_stays_vague() -> None:
     cents = np.zeros(_NINE)
     cents[NOTES.index("F")] = np.nan
-    _, covariance = believed(_tables(), [_heard(cents)]).predict([Setting()])
+    _, covariance = believed(straight_tables(), [heard_take(cents)]).predict([Setting()])
     sd = np.sqrt(np.diag(covariance[0]))
     assert sd[NOTES.index("F")] > 3 * sd[NOTES.index("E")]
 
 
 def test_intervals_hold_for_chanters_of_its_own_kind() -> None:
-    """Drawn from the filter's own assumptions, its 90 % intervals hold 90 %; control: a tenth as wide do not."""
-    rng, tables = np.random.default_rng(31), _tables()
+    """Drawn from its own assumptions, 90 % intervals hold 90 %; control: a tenth as wide do not."""
+    rng, tables = np.random.default_rng(31), straight_tables()
     start = believed(tables, [])
     root = np.linalg.cholesky(start.covariance + 1e-12 * np.eye(start.mean.size))
     held, narrow = [], []
@@ -100,7 +100,7 @@ def test_intervals_hold_for_chanters_of_its_own_kind() -> None:
         truth = start.mean + root @ rng.normal(size=start.mean.size)
         first = Setting()
         breath = BREATH_CENTS[0] * rng.normal() + np.hypot(BREATH_CENTS[1], 0.5) * rng.normal(size=_NINE)
-        take = _heard(tables.design(first) @ truth + breath)
+        take = heard_take(tables.design(first) @ truth + breath)
         then = Setting(seat_mm=float(rng.uniform(-1, 1)), tape_mm={"E": float(rng.uniform(0.5, 3))})
         belief = replace(believed(tables, [take]), heard=None)
         cents, covariance = belief.predict([then])
@@ -114,11 +114,11 @@ def test_intervals_hold_for_chanters_of_its_own_kind() -> None:
 
 def test_a_move_the_wrong_way_is_doubted_and_turns_no_slope() -> None:
     """Told 1 mm deeper and moved 1 mm higher: doubted, and the seat still sharpens; control: told rightly."""
-    start = _heard(np.zeros(_NINE))
-    wrong = believed(_tables(), [start, _heard(-2.0 * _SEAT, Setting(seat_mm=2.0))])
+    start = heard_take(np.zeros(_NINE))
+    wrong = believed(straight_tables(), [start, heard_take(-2.0 * _SEAT, Setting(seat_mm=2.0))])
     assert wrong.doubtful or wrong.silent_seat
     assert np.all(wrong.seat_per_mm(0.0)[0] > 0.4 * _SEAT)
-    right = believed(_tables(), [start, _heard(2.0 * _SEAT, Setting(seat_mm=2.0))])
+    right = believed(straight_tables(), [start, heard_take(2.0 * _SEAT, Setting(seat_mm=2.0))])
     assert not right.doubtful
     assert not right.silent_seat
 
@@ -126,13 +126,13 @@ def test_a_move_the_wrong_way_is_doubted_and_turns_no_slope() -> None:
 @pytest.mark.parametrize(("answer", "silent"), [(0.0, True), (0.15, True), (0.6, False), (1.0, False)])
 def test_a_seat_that_does_not_answer_is_told(answer: float, *, silent: bool) -> None:
     """A reed on the bottom moves nothing, or nearly."""
-    takes = [_heard(np.zeros(_NINE)), _heard(answer * 1.5 * _SEAT, Setting(seat_mm=1.5))]
-    assert believed(_tables(), takes).silent_seat is silent
+    takes = [heard_take(np.zeros(_NINE)), heard_take(answer * 1.5 * _SEAT, Setting(seat_mm=1.5))]
+    assert believed(straight_tables(), takes).silent_seat is silent
 
 
 def test_two_takes_of_one_setting_are_surer_than_one() -> None:
-    take = _heard(np.full(_NINE, 3.0))
-    one, two = believed(_tables(), [take]), believed(_tables(), [take, take])
+    take = heard_take(np.full(_NINE, 3.0))
+    one, two = believed(straight_tables(), [take]), believed(straight_tables(), [take, take])
     high = np.zeros(_NINE)
     high[_HIGH], high[_LOW] = 1.0, -1.0
     octave = [high @ belief.predict([Setting()])[1][0] @ high for belief in (one, two)]
@@ -141,4 +141,4 @@ def test_two_takes_of_one_setting_are_surer_than_one() -> None:
 
 def test_tables_of_wrong_shape_are_refused() -> None:
     with pytest.raises(InputError, match="pinch_cents"):
-        replace(_tables(), pinch_cents=np.zeros(8))
+        replace(straight_tables(), pinch_cents=np.zeros(8))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import pytest
 
 from canebench.base.fingering import HOLES
@@ -10,8 +12,10 @@ from canebench.base.setting import Setting
 from canebench.fitting.acts import Act
 from canebench.fitting.limits import Limits
 from canebench.fitting.rule_bounds import LEAST_SEAT_MM, MOST_ACTS, bounds_of
-from canebench.fitting.sizing import Allowed
 from practice.bench_cases import chanter
+
+if TYPE_CHECKING:
+    from canebench.fitting.sizing import Allowed
 
 _HOLE_MM = [6.0] * len(HOLES)
 

@@ -1,7 +1,7 @@
-"""Measured situations and the act that practice asks for: the same by the rules, by the plan and by its words.
+"""Measured situations and the act that practice asks for: the same by the plan, the text and the object.
 
-Common practice, no source: the octave first, then E and C, then the rest; break in what is flat, tape only what
-is sharp and was heard, low G drives nothing, and a chanter in tune is left alone. Sizes are bounds, in mm.
+Common practice, no source: the octave first, then E and C, then the rest; break in what is flat, tape only
+what is sharp and was heard, low G drives nothing, a chanter in tune is left alone. Sizes are bounds, in mm.
 """
 
 from __future__ import annotations

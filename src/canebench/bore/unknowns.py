@@ -2,7 +2,7 @@
 
 Each unknown z_i is standard normal before anything was measured (`chanter_file.Spread`): sizes are
 lognormal, size * exp(spread * z), so that none becomes negative; offsets, temperature and gap are linear.
-Guarded by `tests/cross_method/test_unknowns.py` and `tests/cross_method/test_calibrate.py`.
+Guarded by `tests/cross_method/test_unknowns.py`.
 """
 
 from __future__ import annotations

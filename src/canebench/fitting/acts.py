@@ -238,7 +238,17 @@ def set_aside(why: str) -> NextAct:
 
 
 def leave(why: str) -> NextAct:
-    """Nothing to do."""
+    """Nothing to do.
+
+    Parameters
+    ----------
+    why : str
+        The reason, a sentence or more.
+
+    Returns
+    -------
+    NextAct
+    """
     return NextAct(
         act=Act.LEAVE,
         say="Leave it alone and play.",
@@ -258,7 +268,7 @@ def check_that_it_moved() -> NextAct:
             "turned instead of sinking, or one that leaks does that."
         ),
         check="Measure the length that stands out of the seat, set it, and record it once more.",
-        stop="If it is on the bottom, or no longer sits firm and airtight, go back to where it last answered.",
+        stop="If it is on the bottom, or no longer sits firm and airtight, go back to where it answered.",
         cautions=(HANDLING[0],),
     )
 

@@ -61,7 +61,7 @@ _SURE: Final = 2.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Heard:
+class HeardTake:
     """One take as the filter needs it: its setting, cents (9,) on any one scale of pitch, NaN if not played.
 
     `sd_cents` (9,) is the uncertainty of each as a reading of that breath.
@@ -88,7 +88,7 @@ class Belief:
     tables: EffectTables
     mean: FloatArray
     covariance: FloatArray
-    heard: Heard | None = None
+    heard: HeardTake | None = None
     doubtful: bool = False
     silent_seat: bool = False
 
@@ -112,7 +112,7 @@ class Belief:
         variance = np.einsum("np,pq,nq->n", change, self.covariance, change)
         return change @ self.mean, np.sqrt(np.maximum(variance, 0.0))
 
-    def after(self, heard: Heard) -> Belief:
+    def after(self, heard: HeardTake) -> Belief:
         """What is believed when one more take was heard."""
         waited = self if self.heard is None else self._waited(heard.setting)
         played = heard.played
@@ -148,7 +148,7 @@ class Belief:
         return replace(self, covariance=covariance)
 
     def _hands(self, before: Setting, after: Setting) -> FloatArray:
-        """Covariance (9, 9) of what is missed of the told amounts on the way from one setting to the other."""
+        """Covariance (9, 9) of what is missed of the told amounts from one setting to the other."""
         found = np.zeros((_NINE, _NINE))
         if after.seat_mm != before.seat_mm:
             missed = HAND_SEAT_MM * self.tables.seat_per_mm(after.seat_mm)
@@ -167,7 +167,7 @@ class Belief:
         covariance[_PITCH, _PITCH] = _spread(*_UNHEARD_CENTS)
         return replace(self, covariance=covariance)
 
-    def _octaves_answer(self, heard: Heard) -> float:
+    def _octaves_answer(self, heard: HeardTake) -> float:
         """The share of the octave's expected move that came when the seat was moved; NaN where not told."""
         last = self.heard
         if last is None or last.setting.tape_mm != heard.setting.tape_mm:
@@ -183,8 +183,20 @@ class Belief:
         return float((came[1] - came[0]) / expected) if told else math.nan
 
 
-def believed(tables: EffectTables, takes: Sequence[Heard]) -> Belief:
-    """Start from the tables and hear every take, oldest first."""
+def believed(tables: EffectTables, takes: Sequence[HeardTake]) -> Belief:
+    """Start from the tables and hear every take.
+
+    Parameters
+    ----------
+    tables : EffectTables
+        What seat, tape and a pinch usually do.
+    takes : sequence of HeardTake
+        Oldest first; none leaves what is thought before the first.
+
+    Returns
+    -------
+    Belief
+    """
     scales = np.zeros((_SIZE, _SIZE))
     scales[_SEAT, _SEAT] = _spread(*_SEAT_SHARES)
     scales[_TAPE, _TAPE] = _TAPE_SHARE**2 * np.eye(len(HOLES))

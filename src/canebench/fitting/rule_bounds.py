@@ -1,4 +1,4 @@
-"""What each rule allows: the seat only the way that the newest take asks for, tape only on what it heard sharp.
+"""What each rule allows: the seat only the way that the newest take asks for, tape only on the sharp.
 
 Common practice, no source, but for the sizes, which are estimates of ours. Guarded by
 `tests/practice/test_rule_bounds.py`.
@@ -64,6 +64,11 @@ def bounds_of(
         Diameters of the holes from the reed down.
     follow_low_a : bool
         Whether the drones follow low A.
+
+    Returns
+    -------
+    Allowed
+        No seat but the present one where the octave asks for none.
     """
     way = {Act.SEAT_DEEPER: 1, Act.RAISE_WITH_HEMP: -1}.get(rule) or _way(newest)
     if way and earlier is not None and _reverses(way, newest, present, earlier):

@@ -58,9 +58,21 @@ class Aim:
 def deviations(
     cents: FloatArray, covariance: FloatArray, *, follow_low_a: bool
 ) -> tuple[FloatArray, FloatArray]:
-    """Deviations (n, 9) from the targets and their variance, of cents (n, 9) and their covariance (n, 9, 9).
+    """How far each note is from its target, and how unsure that is.
 
-    `follow_low_a` counts them from low A, whatever it plays.
+    Parameters
+    ----------
+    cents : array (n, 9)
+        Cents above the targets of the belief.
+    covariance : array (n, 9, 9)
+        Theirs, cents squared.
+    follow_low_a : bool
+        Count from low A, whatever it plays.
+
+    Returns
+    -------
+    array (n, 9), array (n, 9)
+        Deviations, cents, and their variance, cents squared.
     """
     variance = np.diagonal(covariance, axis1=-2, axis2=-1)
     if follow_low_a:
@@ -93,7 +105,23 @@ class Sized:
 
 
 def sized(belief: Belief, present: Setting, aim: Aim, allowed: Allowed) -> Sized:
-    """The best setting that the rules allow; the present one where nothing is worth its price."""
+    """The best setting that the rules allow; the present one where nothing is worth its price.
+
+    Parameters
+    ----------
+    belief : Belief
+        What is thought of the reed in the chanter.
+    present : Setting
+        Where it is now.
+    aim : Aim
+        What is aimed at.
+    allowed : Allowed
+        What the rules allow.
+
+    Returns
+    -------
+    Sized
+    """
     now = float(_losses(belief, [present], aim)[0])
     best, least = present, now
     for seat_mm in (present.seat_mm, *allowed.seats_mm):

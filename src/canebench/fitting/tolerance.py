@@ -61,7 +61,20 @@ def judge(value: Uncertain, tolerance_cents: float) -> Judgement:
 
 
 def chances_beyond(value: float, sd: float, tolerance: float) -> tuple[float, float]:
-    """Probabilities that a normally distributed value lies above `tolerance`, and below minus that."""
+    """How likely a normally distributed value is out of tolerance, each way.
+
+    Parameters
+    ----------
+    value, sd : number
+        Its mean and standard deviation, cents.
+    tolerance : number
+        Cents either way, > 0.
+
+    Returns
+    -------
+    number, number
+        Probabilities that it lies above `tolerance`, and below minus that.
+    """
     if sd == 0:
         return float(value > tolerance), float(value < -tolerance)
     scale = sd * math.sqrt(2)

@@ -41,7 +41,18 @@ class Move:
 
 
 def working_order(present: Setting, planned: Setting) -> tuple[Move, ...]:
-    """The moves from one setting to the other; none where they are the same."""
+    """The moves from one setting to the other.
+
+    Parameters
+    ----------
+    present, planned : Setting
+        Where it is, and where it shall be.
+
+    Returns
+    -------
+    tuple of Move
+        In the order of the trade; none where they are the same.
+    """
     moves: list[Move] = []
 
     def then(act: Act, after: Setting, hole: str | None = None) -> None:

@@ -18,7 +18,7 @@ from canebench.bench.acts.fitting.model_effects import model_effects
 from canebench.bench.acts.fitting.report import unsteadiness_cents
 from canebench.bore.chanter_file import ChanterFile, generic
 from canebench.fitting.balance import Deviation
-from canebench.fitting.belief import BREATH_CENTS, Heard, believed
+from canebench.fitting.belief import BREATH_CENTS, HeardTake, believed
 from canebench.fitting.hemp import Hemp
 from canebench.fitting.limits import Limits
 from canebench.fitting.take import Take
@@ -110,7 +110,7 @@ class Fitting:
         return believed(
             model_effects(self.chanter),
             [
-                Heard(
+                HeardTake(
                     setting=one.take.setting,
                     cents=hz_to_cents(one.take.hz / targets_hz, 1.0),
                     sd_cents=one.take.sd_cents,

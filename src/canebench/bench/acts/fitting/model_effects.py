@@ -62,8 +62,8 @@ def _shorter(seats_mm: FloatArray, zero_hz: FloatArray) -> FloatArray:
     """What only a shorter bore would do, cents (S, 9).
 
     A cone sounds with half a wave in its length (Fletcher & Rossing 1998, sec. 8.7), so that d mm less raise
-    it by 1200 log2(1 / (1 - 2 f d / c)). In the model a deeper seat also fills the gap below the staple, which
-    doubles that for high A; how much of this a seat really does is not known, so half of it is taken.
+    it by 1200 log2(1 / (1 - 2 f d / c)). In the model a deeper seat also fills the gap under the staple, and
+    high A rises by twice that; how much of this a seat really does is not known, so half of it is taken.
     """
     share = 2 * zero_hz * seats_mm[:, None] * 1e-3 / _SPEED_M_S
     return np.asarray(-1200 * np.log2(1 - share))

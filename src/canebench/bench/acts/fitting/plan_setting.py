@@ -1,6 +1,6 @@
 """Plan a setting: the rules choose the act from the newest take, the belief sizes, checks and predicts it.
 
-Guarded by `tests/practice/test_plan.py` and `benchmarks/rounds.py`.
+Guarded by `tests/practice/test_situations.py` and `benchmarks/rounds.py`.
 """
 
 from __future__ import annotations
@@ -140,7 +140,7 @@ def plan_setting(fitting: Fitting, *, tolerance_cents: Mapping[str, float] = TOL
     planned, verdict = _decided(
         fitting, belief, aim, rule, {note: believed[note] for note in newest}, tolerance_cents
     )
-    steps = _steps(fitting, belief, aim, planned, now={**believed, **newest})
+    steps = _steps(fitting, belief, planned, now={**believed, **newest})
     return Plan(
         fitting=fitting,
         belief=belief,
@@ -239,7 +239,7 @@ def _off(beam: Mapping[str, Deviation], tolerance: Mapping[str, float], chance: 
 
 
 def _steps(
-    fitting: Fitting, belief: Belief, aim: Aim, planned: Setting, *, now: Mapping[str, Deviation]
+    fitting: Fitting, belief: Belief, planned: Setting, *, now: Mapping[str, Deviation]
 ) -> tuple[PlanStep, ...]:
     moves = working_order(fitting.present, planned)
     beams = [dict(now), *(beam_at(fitting, belief, move.after) for move in moves)]

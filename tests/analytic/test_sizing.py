@@ -1,0 +1,72 @@
+"""Amounts of seat and tape: against the truth of a chanter of straight lines, and the price of an act."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from analytic.test_belief import heard_take, straight_tables
+from canebench.base.fingering import HOLES
+from canebench.base.notes import NOTES
+from canebench.base.setting import Setting
+from canebench.fitting.belief import believed
+from canebench.fitting.sizing import LEAST_TAPE_MM, Aim, Allowed, Sized, deviations, sized
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+_NINE = len(NOTES)
+_SEATS = tuple(0.25 * count for count in range(1, 9))
+
+
+def _sized(cents: np.ndarray, *, seats: Sequence[float] = (), grow: Sequence[str] = ()) -> Sized:
+    aim = Aim(tolerance_cents=np.full(_NINE, 4.0), counted=np.ones(_NINE, dtype=bool), follow_low_a=True)
+    allowed = Allowed(
+        seats_mm=seats, grow=grow, shrink=(), tape_most_mm=np.full(len(HOLES), 4.0), most_acts=4
+    )
+    belief = believed(straight_tables(), [heard_take(cents)])
+    return sized(belief, Setting(), aim, allowed)
+
+
+@pytest.mark.parametrize("deeper_mm", [1.0, 1.5])
+def test_the_seat_that_is_off_is_found(deeper_mm: float) -> None:
+    """Cents of a reed that sits too high by so much; aiming inside the tolerance may spare a little."""
+    cents = straight_tables().seat(-deeper_mm)
+    assert _sized(cents, seats=_SEATS).setting.seat_mm == pytest.approx(deeper_mm, abs=0.5)
+
+
+@pytest.mark.parametrize("sharp", [9.0, 12.0])
+def test_one_sharp_note_gets_its_strip_and_no_other(sharp: float) -> None:
+    cents = np.zeros(_NINE)
+    cents[NOTES.index("C")] = sharp
+    found = _sized(cents, grow=HOLES).setting.tape_mm
+    assert set(found) == {"C"}
+    assert found["C"] == pytest.approx(sharp / 3.0, abs=1.0)
+    assert found["C"] >= LEAST_TAPE_MM
+
+
+def test_what_is_in_tune_is_not_worth_an_act() -> None:
+    """Control: ten cents are."""
+    assert _sized(np.zeros(_NINE), seats=_SEATS, grow=HOLES).setting == Setting()
+    off = np.zeros(_NINE)
+    off[NOTES.index("E")] = 10.0
+    assert _sized(off, seats=_SEATS, grow=HOLES).setting != Setting()
+
+
+def test_no_more_than_four_acts() -> None:
+    cents = np.where(np.isin(NOTES, ("B", "C", "D", "E", "F", "high G")), 14.0, 0.0)
+    assert len(_sized(cents, grow=HOLES).setting.tape_mm) == 4
+
+
+def test_variance_against_low_a_is_that_of_a_difference() -> None:
+    """Of independent notes: the sum of both; fixed: the note's own."""
+    covariance = np.diag(np.arange(1.0, 10.0))[None]
+    low_a = NOTES.index("low A")
+    _, moving = deviations(np.zeros((1, _NINE)), covariance, follow_low_a=True)
+    _, fixed = deviations(np.zeros((1, _NINE)), covariance, follow_low_a=False)
+    np.testing.assert_allclose(fixed[0], np.arange(1.0, 10.0))
+    wanted = np.arange(1.0, 10.0) + covariance[0, low_a, low_a]
+    wanted[low_a] = 0.0
+    np.testing.assert_allclose(moving[0], wanted)
