@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.base.notes import NOTES
+from canebench.base.scales import DEFAULT_SCALE
 from canebench.bench.acts.fitting.measure_take import DEMO_FILE, measure_take
 from canebench.store.records import EaseRecord, PitchRecord, SettingRecord, TakeRecord, TapeRecord
 from support.web_client import signed_in
@@ -52,6 +53,21 @@ def test_typed_readings_become_a_beam_and_an_act(empty_client: TestClient) -> No
     assert "Seat the reed" in answer.text
     assert "475.2" in answer.text
     assert answer.text.count("<svg") >= 3
+
+
+@pytest.mark.parametrize(("in_tune", "tape"), [(True, "Tape now"), (False, "Tape as planned")])
+def test_each_id_stands_once_with_tape_planned_and_without(
+    empty_client: TestClient, tape: str, *, in_tune: bool
+) -> None:
+    place = begun(empty_client)
+    scale = {f"typed-{note}": f"{476 * DEFAULT_SCALE.ratios[note]:.2f}" for note in NOTES}
+    page = empty_client.post(
+        f"{place}/take", data=typed(since="nothing") | (scale if in_tune else {"typed-C": "599"})
+    ).text
+    assert tape in page
+    ids = re.findall(r' id="([^"]+)"', page)
+    assert "setting-title" in ids
+    assert sorted({one for one in ids if ids.count(one) > 1}) == []
 
 
 def test_enter_in_a_reading_takes_the_readings(empty_client: TestClient) -> None:
