@@ -17,8 +17,11 @@ from canebench.base.notes import HIGH_A, LOW_A, NOTES, C, E
 from canebench.base.setting import Setting
 from canebench.base.uncertain import number
 from canebench.bench.acts.fitting.fitting import Fitting
+from canebench.bench.acts.fitting.model_effects import instrument_of
 from canebench.bench.views.chanter_effects import chanter_effects
-from canebench.bore.instrument import pitches_hz
+from canebench.bore.gas.air import BREATH
+from canebench.bore.instrument import pitches_hz, sensitivity_at
+from canebench.bore.unknowns import Unknowns
 from canebench.picture.axes import Axes
 from canebench.picture.contents import BeamPoint
 from canebench.picture.elements import draw, layer, write
@@ -71,8 +74,8 @@ def panels(fitting: Fitting) -> list[Panel]:
         "low A": Setting(tape_mm={LOW_A: _STRIP_MM}),
         "E": Setting(tape_mm={E: _STRIP_MM}),
     }
-    prediction = fitting.knowledge().predict([start, *acts.values()])
-    moved = {name: prediction.effect(0, row) for row, name in enumerate(acts, start=1)}
+    belief = fitting.belief()
+    moved = {name: belief.effect(start, setting) for name, setting in acts.items()}
     warm = _warmer(fitting)
     followed = warm - warm[NOTES.index(LOW_A)]
 
@@ -112,7 +115,7 @@ def panels(fitting: Fitting) -> list[Panel]:
 
 def _warmer(fitting: Fitting) -> FloatArray:
     """Cents by which each note rises in a warmer bore."""
-    instrument = fitting.knowledge().instrument
+    instrument = instrument_of(fitting.chanter)
     air = instrument.conditions
     warm = replace(instrument, conditions=replace(air, temp_degc=air.temp_degc + _WARMER_DEGC))
     before, after = (pitches_hz(one, [Setting()])[0] for one in (instrument, warm))
@@ -273,15 +276,16 @@ def _cell(value: Uncertain | None) -> str:
 
 def spreads(fitting: Fitting) -> str:
     """What one standard deviation of each unknown does to five notes, before anything was measured."""
-    knowledge = fitting.knowledge()
-    prediction = knowledge.predict([Setting()])
-    slopes, names = prediction.slopes[0], knowledge.unknowns.names
+    unknowns = Unknowns(start=fitting.chanter, conditions=BREATH)
+    instrument = unknowns.instrument(np.zeros(len(unknowns.names)))
+    by = sensitivity_at(instrument, Setting(), pitches_hz(instrument, [Setting()])[0])
+    slopes, names = unknowns.slopes(instrument, Setting(), by), unknowns.names
     shown = [NOTES.index(note) for note in (LOW_A, C, E, HIGH_A)]
     lines = [
         f"| {name} | " + " | ".join(number(slopes[i, column], 1, signed=True) for i in shown) + " |"
         for column, name in enumerate(names)
     ]
-    total = prediction.sd_cents()[0]
+    total = np.sqrt(np.sum(slopes**2, axis=1))
     return "\n".join(
         [*lines, "| all together | " + " | ".join(f"± {number(total[i], 0)}" for i in shown) + " |"]
     )
