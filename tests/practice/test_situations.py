@@ -6,7 +6,7 @@ what is sharp and was heard, low G drives nothing, a chanter in tune is left alo
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,6 +20,7 @@ from canebench.bench.acts.fitting.plan_setting import Plan, plan_setting
 from canebench.bench.views.wire.plan import plan_object
 from canebench.cli.text.plan_text import plan_text
 from canebench.fitting.acts import Act
+from canebench.fitting.limits import Limits
 from canebench.fitting.rule_bounds import LEAST_SEAT_MM, MOST_ACTS
 from canebench.fitting.sizing import LEAST_TAPE_MM
 from canebench.fitting.take import Take
@@ -178,6 +179,25 @@ def test_command_and_wire_say_the_same(one: Situation) -> None:
     text = " ".join(plan_text(plan, fitting_path=None).split())
     assert " ".join(first["say"].split()) in text
     assert ("set aside" in first["say"].lower()) <= (not plan.steps)
+
+
+def _at_the_bottom(tilt: float, pinches_left: int) -> Plan:
+    """A reed as deep as it goes whose octave is this far off."""
+    one = _fitting(_s("at the bottom", tilt=tilt))
+    return plan_setting(replace(one, limits=Limits(deeper_mm=0.0, pinches_left=pinches_left)))
+
+
+def test_no_tape_before_an_octave_that_the_seat_cannot_mend() -> None:
+    """It is given up for this chanter, and the note that stays out is named; never called a breath."""
+    plan = _at_the_bottom(-40.0, 0)
+    assert plan.next_act.act is Act.SET_ASIDE
+    assert HIGH_A in plan.next_act.why
+
+
+@pytest.mark.parametrize(("tilt", "act"), [(-9.0, Act.PINCH), (-40.0, Act.SET_ASIDE)])
+def test_a_pinch_only_for_a_little(tilt: float, act: Act) -> None:
+    """At the bottom a pinch sharpens the top hand a little; a far narrow octave it does not mend."""
+    assert _at_the_bottom(tilt, 2).next_act.act is act
 
 
 def test_control_a_wrong_way_seat_is_seen() -> None:

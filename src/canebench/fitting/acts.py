@@ -226,7 +226,17 @@ def move_the_drones(direction: str, *, why: str) -> NextAct:
 
 
 def set_aside(why: str) -> NextAct:
-    """Give this reed up for this chanter, not for good."""
+    """Give this reed up for this chanter, not for good.
+
+    Parameters
+    ----------
+    why : str
+        The reason, a sentence or more.
+
+    Returns
+    -------
+    NextAct
+    """
     return NextAct(
         act=Act.SET_ASIDE,
         say="Set this reed aside for this chanter, and note why; it may suit another.",

@@ -120,13 +120,15 @@ class Belief:
         noise = np.diag(heard.sd_cents[played] ** 2 + BREATH_CENTS[1] ** 2) + BREATH_CENTS[0] ** 2
         surprise = heard.cents[played] - design @ waited.mean
         expected = design @ waited.covariance @ design.T + noise
-        doubtful = self.heard is not None and bool(
+        # After a question the next take counts as it is: what was told may have been set right with it.
+        asked = self.heard is None or self.doubtful or self.silent_seat
+        doubtful = not asked and bool(
             surprise @ np.linalg.solve(expected, surprise) > _SURPRISE * played.sum()
         )
         answer = self._octaves_answer(heard)
-        doubtful |= answer <= -_ANSWERS
-        silent = abs(answer) < _ANSWERS
-        if doubtful or silent:
+        doubtful |= not asked and answer <= -_ANSWERS
+        silent = not asked and abs(answer) < _ANSWERS
+        if doubtful or silent or (asked and self.heard is not None):
             waited = waited._forgetting_pitches()  # noqa: SLF001 - of its own kind
             expected = design @ waited.covariance @ design.T + noise
         gain = np.linalg.solve(expected, design @ waited.covariance).T

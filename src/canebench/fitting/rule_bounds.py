@@ -32,7 +32,9 @@ _REVERSAL_SD: Final = 3.0
 #: Low A is sharp against the others where half of them lie at least so far below it; the least tolerance.
 _MOSTLY_FLAT_CENTS: Final = 3.0
 #: A note is sharp enough for tape from here on.
-_SHARP_CENTS: Final = 1.0
+_SHARP_CENTS: Final = 2.0
+#: An octave this far out is the seat's to mend, before any tape.
+_CLEAR_CENTS: Final = 8.0
 
 
 def bounds_of(
@@ -82,8 +84,15 @@ def bounds_of(
         and newest[hole].cents > middle + _SHARP_CENTS
         and (hole in present.tape_mm or strips < limits.most_strips)
     ]
+    seats_mm = _seats(way, present, limits, deepest_mm)
+    tilt = newest[HIGH_A].cents - newest[LOW_A].cents
+    by_rule = rule in (Act.SEAT_DEEPER, Act.RAISE_WITH_HEMP)
+    if by_rule and not seats_mm and abs(tilt) > _CLEAR_CENTS:
+        # No tape before the octave: where the seat cannot mend it, strips would only hide it.
+        grow = []
     return Allowed(
-        seats_mm=_seats(way, present, limits, deepest_mm),
+        seats_mm=seats_mm,
+        must_move=by_rule and bool(seats_mm) and abs(tilt) > _CLEAR_CENTS,
         grow=grow,
         shrink=[hole for hole in present.tape_mm if hole in newest and newest[hole].cents < middle],
         tape_most_mm=np.array(hole_mm) * limits.tape_share,

@@ -85,7 +85,7 @@ def deviations(
 class Allowed:
     """What the rules allow: depths of the seat, holes whose strip may grow or shrink, and how many acts.
 
-    `tape_most_mm` (8,) is the most on each hole.
+    `tape_most_mm` (8,) is the most on each hole; `must_move` allows strips only beside a move of the seat.
     """
 
     seats_mm: Sequence[float]
@@ -93,6 +93,7 @@ class Allowed:
     shrink: Collection[str]
     tape_most_mm: FloatArray
     most_acts: int
+    must_move: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -124,7 +125,7 @@ def sized(belief: Belief, present: Setting, aim: Aim, allowed: Allowed) -> Sized
     """
     now = float(_losses(belief, [present], aim)[0])
     best, least = present, now
-    for seat_mm in (present.seat_mm, *allowed.seats_mm):
+    for seat_mm in allowed.seats_mm if allowed.must_move else (present.seat_mm, *allowed.seats_mm):
         moved = Setting(seat_mm=seat_mm, tape_mm=present.tape_mm, pinches=present.pinches)
         acts = int(seat_mm != present.seat_mm)
         setting, loss = _strips(belief, present, moved, aim, allowed, most=allowed.most_acts - acts)

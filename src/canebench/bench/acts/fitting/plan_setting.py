@@ -13,12 +13,14 @@ import numpy as np
 
 from canebench.base.errors import InputError
 from canebench.base.notes import HIGH_A, LOW_A, LOW_G, NOTES
+from canebench.base.sentences import listed
+from canebench.base.uncertain import number
 from canebench.bench.acts.fitting.beams import beam_at, common_sd_cents, rates_of
 from canebench.fitting import acts
 from canebench.fitting.acts import Act
 from canebench.fitting.next_act import Against, next_act
 from canebench.fitting.plan_words import words
-from canebench.fitting.rule_bounds import bounds_of
+from canebench.fitting.rule_bounds import LEAST_SEAT_MM, bounds_of
 from canebench.fitting.sizing import Aim, sized
 from canebench.fitting.tolerance import TOLERANCE_CENTS, chances_beyond
 from canebench.fitting.working_order import working_order
@@ -43,6 +45,8 @@ _OFF: Final = 0.6
 _OFF_NEWEST: Final = 0.9
 #: It comes out of no hole.
 _NO_REASON: Final = (LOW_G,)
+#: An octave narrower than this no pinch mends; and how sure it must be that a note is far out.
+_PINCHED_CENTS, _SURE = 12.0, 0.9
 _SEATS: Final = (Act.SEAT_DEEPER, Act.RAISE_WITH_HEMP)
 #: Acts of the rules that need an amount: without one there is nothing to do.
 _SIZED: Final = (*_SEATS, Act.TAPE)
@@ -203,10 +207,43 @@ def _decided(
         hole_mm=[hole.diameter_mm for hole in chanter.holes],
         follow_low_a=aim.follow_low_a,
     )
-    if rule.act is Act.SEAT_DEEPER and not allowed.seats_mm and fitting.limits.pinches_left:
-        # The seat is at its end; a pinch sharpens the top hand a little.
+    if _a_pinch_helps(fitting, rule, beam):
         return replace(present, pinches=present.pinches + 1), rule
-    return sized(belief, present, aim, allowed).setting, instead
+    found = sized(belief, present, aim, allowed).setting
+    if rule.act is Act.SET_ASIDE and not _all_in(beam_at(fitting, belief, found), beam, tolerance):
+        return present, rule
+    return found, _given_up(off, beam, tolerance) or instead
+
+
+def _a_pinch_helps(fitting: Fitting, rule: NextAct, beam: Mapping[str, Deviation]) -> bool:
+    """Whether the seat is at its end and the octave so little narrow that a pinch may mend it."""
+    limits, deepest_mm = fitting.limits, fitting.chanter.chanter.seat.gap_mm
+    room_mm = min(limits.deeper_mm, deepest_mm - fitting.present.seat_mm)
+    narrow = beam[LOW_A].cents - beam[HIGH_A].cents
+    at_end = room_mm < LEAST_SEAT_MM and limits.pinches_left > 0
+    return rule.act is Act.SEAT_DEEPER and at_end and narrow < _PINCHED_CENTS
+
+
+def _all_in(
+    after: Mapping[str, Deviation], heard: Mapping[str, Deviation], tolerance: Mapping[str, float]
+) -> bool:
+    """Whether every note that was heard is expected in tolerance."""
+    return all(abs(after[note].cents) <= tolerance[note] for note in heard if note not in _NO_REASON)
+
+
+def _given_up(off: set[str], beam: Mapping[str, Deviation], tolerance: Mapping[str, float]) -> NextAct | None:
+    """What to say of notes that are surely and far out, and that nothing within the limits mends."""
+    far = [
+        note
+        for note in NOTES
+        if note in off
+        and max(chances_beyond(beam[note].cents, beam[note].sd_cents, tolerance[note] + _FAR_OUT_CENTS))
+        > _SURE
+    ]
+    if not far:
+        return None
+    stay = listed([f"{note} {number(beam[note].cents, 0, signed=True)} cents" for note in far])
+    return acts.set_aside(f"Within these limits neither seat nor tape brings it into tune: {stay}.")
 
 
 def _asked_first(fitting: Fitting, belief: Belief, rule: NextAct) -> NextAct | None:
