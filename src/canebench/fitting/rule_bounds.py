@@ -15,6 +15,7 @@ from canebench.base.fingering import HOLES
 from canebench.base.notes import HIGH_A, LOW_A, LOW_G
 from canebench.fitting.acts import Act
 from canebench.fitting.sizing import Allowed
+from canebench.fitting.tolerance import TOLERANCE_CENTS
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -31,8 +32,9 @@ LEAST_SEAT_MM: Final = 0.25
 _REVERSAL_SD: Final = 3.0
 #: Low A is sharp against the others where half of them lie at least so far below it; the least tolerance.
 _MOSTLY_FLAT_CENTS: Final = 3.0
-#: A note is sharp enough for tape from here on.
+#: A note is sharp enough for tape from here on beside a move of the seat, else from so much of its tolerance.
 _SHARP_CENTS: Final = 2.0
+_SHARP_SHARE: Final = 0.8
 #: An octave this far out is the seat's to mend, before any tape.
 _CLEAR_CENTS: Final = 8.0
 
@@ -77,16 +79,18 @@ def bounds_of(
         way = 0
     strips = len(present.tape_mm)
     middle = _middle(newest) if follow_low_a else 0.0
+    by_rule = rule in (Act.SEAT_DEEPER, Act.RAISE_WITH_HEMP)
+    # Where the seat moves, what is a little sharp now may be more so after it.
+    least = {hole: _SHARP_CENTS if by_rule else _SHARP_SHARE * TOLERANCE_CENTS[hole] for hole in HOLES}
     grow = [
         hole
         for hole in HOLES
         if hole in newest
-        and newest[hole].cents > middle + _SHARP_CENTS
+        and newest[hole].cents > middle + least[hole]
         and (hole in present.tape_mm or strips < limits.most_strips)
     ]
     seats_mm = _seats(way, present, limits, deepest_mm)
     tilt = newest[HIGH_A].cents - newest[LOW_A].cents
-    by_rule = rule in (Act.SEAT_DEEPER, Act.RAISE_WITH_HEMP)
     if by_rule and not seats_mm and abs(tilt) > _CLEAR_CENTS:
         # No tape before the octave: where the seat cannot mend it, strips would only hide it.
         grow = []
@@ -94,7 +98,9 @@ def bounds_of(
         seats_mm=seats_mm,
         must_move=by_rule and bool(seats_mm) and abs(tilt) > _CLEAR_CENTS,
         grow=grow,
-        shrink=[hole for hole in present.tape_mm if hole in newest and newest[hole].cents < middle],
+        shrink=[
+            hole for hole in present.tape_mm if hole in newest and newest[hole].cents < middle - least[hole]
+        ],
         tape_most_mm=np.array(hole_mm) * limits.tape_share,
         most_acts=MOST_ACTS,
     )
