@@ -11,6 +11,7 @@ from canebench.base.notes import NOTES
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.bench.acts.fitting.begin_fitting import begin_fitting
 from canebench.bench.acts.fitting.fit_reed import Place, Wish, fit_reed
+from canebench.bench.acts.fitting.plan_setting import plan_setting
 from canebench.bench.acts.fitting.plan_take import PlanMade
 from canebench.bench.acts.fitting.report import report_on
 from canebench.bench.acts.fitting.type_take import Typed
@@ -79,8 +80,10 @@ def test_a_reed_in_tune_is_finished(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("cents", "act"), [(_IN_TUNE, Act.MOVE_THE_DRONES), (_FLAT, Act.SEAT_DEEPER)])
 def test_the_drones_come_last(tmp_path: Path, cents: dict[str, float], act: Act) -> None:
-    """A plan knows of no drones: where it leaves the reed alone, the take may still ask for them."""
-    view = view_of(replace(_now(tmp_path, cents), report=_drones_elsewhere()), unfinished=[])
+    """Where the plan leaves the reed alone, it asks for the drones that the take heard elsewhere."""
+    now, report = _now(tmp_path, cents), _drones_elsewhere()
+    plan = plan_setting(now.fitting, report=report)
+    view = view_of(replace(now, plan=plan, report=report), unfinished=[])
     assert view.act is not None
     assert view.act.act is act
     assert not view.finished

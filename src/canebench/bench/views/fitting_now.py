@@ -74,7 +74,7 @@ class Fittings:
             reports = [_report(reader, take) for take in takes[-2:]]
             pinches = reader.count(EaseRecord, {"reed_id": reed.id, "how": "pinch"})
             player = _player(reader, reed, chanter, takes)
-        after, plan = self._computed(chanter, takes, aim, fitting)
+        after, plan = self._computed(chanter, takes, fitting, reports[-1] if reports else None)
         return FittingNow(
             reed=reed,
             chanter=chanter,
@@ -91,19 +91,19 @@ class Fittings:
         )
 
     def _computed(
-        self, chanter: ChanterRecord, takes: list[TakeRecord], wish: Wish, fitting: Fitting
+        self, chanter: ChanterRecord, takes: list[TakeRecord], fitting: Fitting, report: TakeReport | None
     ) -> tuple[AfterAct | None, Plan | None]:
         if not fitting.takes:
             return None, None
         key = (
             (chanter.id, chanter.version),
             tuple((take.id, take.version) for take in takes),
-            (wish.scale.name, wish.reference_hz, wish.limits),
+            (fitting.scale.name, fitting.reference_hz, fitting.limits),
         )
         if key not in self._plans:
             if len(self._plans) >= _KEPT:
                 self._plans.pop(next(iter(self._plans)))
-            self._plans[key] = (_after(fitting), planned_from(fitting))
+            self._plans[key] = (_after(fitting), planned_from(fitting, report))
         return self._plans[key]
 
 

@@ -114,13 +114,10 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
 
 
 def _act(now: FittingNow) -> NextAct | None:
-    """The one next act: the plan's; what the take itself asks for where it comes to no plan, or to drones."""
+    """The one next act: the plan's, or what the take itself asks for where it comes to no plan."""
     if now.report is None:
         return None
-    if now.plan is None:
-        return now.report.next_act
-    ours, its = now.plan.next_act, now.report.next_act
-    return its if ours.act is Act.LEAVE and its.act is Act.MOVE_THE_DRONES else ours
+    return now.report.next_act if now.plan is None else now.plan.next_act
 
 
 def _sentences(say: str) -> tuple[str, str]:

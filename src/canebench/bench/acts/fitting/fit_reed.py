@@ -138,15 +138,15 @@ def fit_reed(
         take_id = _keep_take(act, report, take, rows, wish, kept)
         if not isinstance(heard, Path):
             _keep_typed(act, take_id, heard)
-    return Fitted(report=report, after=after, plan=planned_from(fitting), take_id=take_id)
+    return Fitted(report=report, after=after, plan=planned_from(fitting, report), take_id=take_id)
 
 
-def planned_from(fitting: Fitting) -> Plan | None:
+def planned_from(fitting: Fitting, report: TakeReport | None = None) -> Plan | None:
     """The plan from a fitting's last take; None where there is none, or it lacks low A or high A."""
     if not fitting.takes:
         return None
     posts = fitting.takes[-1].take.hz[[NOTES.index(note) for note in POSTS]]
-    return plan_setting(fitting) if np.isfinite(posts).all() else None
+    return plan_setting(fitting, report=report) if np.isfinite(posts).all() else None
 
 
 def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord, wish: Wish) -> Fitting:

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
     from canebench.base.setting import Setting
     from canebench.bench.acts.fitting.fitting import Fitting
+    from canebench.bench.acts.fitting.report import TakeReport
     from canebench.fitting.acts import NextAct
     from canebench.fitting.balance import Deviation
     from canebench.fitting.belief import Belief
@@ -113,7 +114,12 @@ class Plan:
         return self.belief.doubtful
 
 
-def plan_setting(fitting: Fitting, *, tolerance_cents: Mapping[str, float] = TOLERANCE_CENTS) -> Plan:
+def plan_setting(
+    fitting: Fitting,
+    *,
+    tolerance_cents: Mapping[str, float] = TOLERANCE_CENTS,
+    report: TakeReport | None = None,
+) -> Plan:
     """The next acts of a fitting, at most four.
 
     Parameters
@@ -122,6 +128,8 @@ def plan_setting(fitting: Fitting, *, tolerance_cents: Mapping[str, float] = TOL
         With at least one take, in which low A and high A were played.
     tolerance_cents : mapping of note to number
         How far off each note may be, cents > 0.
+    report : TakeReport, optional
+        That of the newest take: drones that it heard off low A are moved once the reed is left alone.
 
     Raises
     ------
@@ -144,6 +152,8 @@ def plan_setting(fitting: Fitting, *, tolerance_cents: Mapping[str, float] = TOL
     planned, verdict = _decided(
         fitting, belief, aim, rule, {note: believed[note] for note in newest}, tolerance_cents
     )
+    if verdict.act is Act.LEAVE and report is not None and report.next_act.act is Act.MOVE_THE_DRONES:
+        verdict = report.next_act
     steps = _steps(fitting, belief, planned, now={**believed, **newest})
     return Plan(
         fitting=fitting,

@@ -119,13 +119,14 @@ def plan_take(take: Path | None, *, fitting_path: Path | None, wanted: PlanWante
     """Plan from a take, or from a fitting's takes so far; the fitting file, if any, is brought up to date."""
     fitting, planned = _begin(fitting_path, needed=take is None)
     fitting = wanted.on(fitting)
+    report = None
     if take is not None:
         setting = done.setting(fitting.present, planned)
         report = measure_take(take, scale=fitting.scale, reference=fitting.reference_hz or "auto")
         fitting = fitting.with_take(take_of(report.measurement, setting))
         # What is told now is told of now: after the pinch that this take follows, if there was one.
         fitting = replace(fitting, limits=_with(fitting.limits, wanted.bounds))
-    plan = plan_setting(fitting)
+    plan = plan_setting(fitting, report=report)
     if fitting_path is not None:
         save_fitting(plan.fitting, fitting_path, planned=[step.setting for step in plan.steps])
     return plan
