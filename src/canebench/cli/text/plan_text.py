@@ -135,7 +135,7 @@ def _apart(plan: Plan, note: str) -> bool:
     if note not in plan.heard:
         return len(plan.fitting.takes) > 1
     measured, believed = plan.now[note], plan.believed[note]
-    return abs(measured.cents - believed.cents) > max(1.0, measured.sd_cents)
+    return abs(measured.cents - believed.cents) > max(1.0, believed.sd_cents)
 
 
 def _act(act: NextAct, label: str, columns: int) -> list[str]:

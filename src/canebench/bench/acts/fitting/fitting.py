@@ -124,7 +124,8 @@ class Fitting:
         take = self.takes[-1].take
         cents, sd = hz_to_cents(take.hz / self.targets_hz, 1.0), np.hypot(take.sd_cents, BREATH_CENTS[1])
         if self.follow_low_a:
-            cents = cents - cents[_LOW_A]
+            # Low A's own breath is in every deviation from it.
+            cents, sd = cents - cents[_LOW_A], np.hypot(sd, sd[_LOW_A])
             sd[_LOW_A] = 0.0
         return {
             note: Deviation(

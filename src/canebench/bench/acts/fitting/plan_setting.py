@@ -40,7 +40,7 @@ _LOOKS: Final = (Act.PLAY_THE_OCTAVE, Act.MEASURE_AGAIN, Act.CHECK_E_AND_C, Act.
 #: A reed whose octave is this far out is judged anew, on a bare chanter; an estimate of ours.
 _FAR_OUT_CENTS: Final = 10.0
 #: A note calls for an act where it is out of tolerance with this chance, in a first take and in later ones.
-_OFF_FIRST: Final = 0.8
+_OFF_FIRST: Final = 0.9
 _OFF: Final = 0.6
 #: The newest take by itself calls for one too, where it is as sure as this.
 _OFF_NEWEST: Final = 0.9
