@@ -22,11 +22,11 @@ from worlds.advice import advice_after
 from worlds.figures import Hour, lines
 from worlds.hour import ROUNDS, fitting_hour
 from worlds.knowing import Knowing
+from worlds.maker import resonant_reed
 from worlds.per_note import per_note
 from worlds.perverse import perverse
 from worlds.pipers import PIPERS
 from worlds.reach import reachable
-from worlds.resonant_reed import resonant_reed
 from worlds.world import Standing
 
 if TYPE_CHECKING:

@@ -14,12 +14,13 @@ from canebench.base.notes import HIGH_A, LOW_A, NOTES
 from canebench.base.setting import Setting
 from worlds.advice import AdvisedAct
 from worlds.hour import against_take
+from worlds.maker import resonant_reed
 from worlds.own_line import DENSITY, SPEED, Walls, end_impedance, taped_share, through_cone, through_hole
 from worlds.per_note import per_note
 from worlds.perverse import perverse
 from worlds.pipers import Piper
 from worlds.reach import reachable
-from worlds.resonant_reed import bore_impedance, resonant_reed
+from worlds.resonant_reed import bore_impedance
 from worlds.world import ALONG, OPEN, OWN_NOTES, TARGETS_HZ, Standing, cents_at, heard_cents, to_hz
 
 if TYPE_CHECKING:
