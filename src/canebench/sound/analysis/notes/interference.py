@@ -7,6 +7,7 @@ Nothing here need be right for a note to be found: it only says which partials t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -77,28 +78,24 @@ class Surroundings:
 
     def elsewhere(self, hz: float, places_hz: FloatArray) -> FloatArray | None:
         """Power at `places_hz` while no note of about `hz` sounds; None where one nearly always does."""
-        outside = self._rows[self._outside(hz)]
-        if len(outside) < _ENOUGH:
+        outside = self._outside(hz)
+        if outside is None:
             return None
         return np.asarray(np.median(loudest_near(self._rest, places_hz, outside) ** 2, axis=0))
 
     def usual_power(self, hz: float) -> FloatArray | None:
         """Power of every bin [shape=(bins,)] while no note of about `hz` sounds; None as `elsewhere`."""
-        outside = self._rows[self._outside(hz)]
-        if len(outside) < _ENOUGH:
+        outside = self._outside(hz)
+        if outside is None:
             return None
         return np.asarray(np.median(np.abs(self._rest.spectrum[outside]) ** 2, axis=0))
 
-    def on_drones(self, freq_hz: FloatArray) -> BoolArray:
-        """Which of these frequencies [shape=(bins,)] lie within a line's width of what is left of a drone."""
-        if not self._lines.hz.size:
-            return np.zeros(freq_hz.shape, dtype=bool)
-        lines = np.sort(self._lines.hz)
-        place = np.clip(np.searchsorted(lines, freq_hz), 1, max(1, lines.size - 1))
-        near = np.minimum(
-            np.abs(freq_hz - lines[place - 1]), np.abs(freq_hz - lines[np.minimum(place, lines.size - 1)])
-        )
-        return np.asarray(near < LINE_BINS * self._rest.bin_hz)
+    @cached_property
+    def on_drones(self) -> BoolArray:
+        """Which bins [shape=(bins,)] lie within a line's width of what is left of a drone."""
+        freq_hz = np.arange(self._rest.spectrum.shape[1]) * self._rest.bin_hz
+        near = np.abs(freq_hz[:, None] - self._lines.hz) < LINE_BINS * self._rest.bin_hz
+        return np.asarray(np.any(near, axis=1))
 
     def beside(self, hz: float, root_hz: float, numbers: IntArray) -> FloatArray:
         """Power at these partials of `root_hz` while no note of about `hz` sounds [shape=(k,)]."""
@@ -128,10 +125,11 @@ class Surroundings:
         shared = number % times == 0
         return Rise(own=float(np.mean(above[~shared])), shared=float(np.mean(above[shared])))
 
-    def _outside(self, hz: float) -> BoolArray:
-        """Which of the frames looked at lie in no stretch of about this pitch."""
+    def _outside(self, hz: float) -> IntArray | None:
+        """Frames in no stretch of about this pitch, of those looked at; None where they are too few."""
         inside = np.zeros(self._rest.count, dtype=bool)
         for stretch in self._stretches:
             if abs(hz_to_cents(stretch.freq_hz, hz)) < _OWN_CENTS:
                 inside[max(0, stretch.first - _EDGE_FRAMES) : stretch.last + 1 + _EDGE_FRAMES] = True
-        return ~inside[self._rows]
+        outside = self._rows[~inside[self._rows]]
+        return outside if len(outside) >= _ENOUGH else None

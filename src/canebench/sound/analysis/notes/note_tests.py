@@ -109,5 +109,5 @@ def own_share(rest: Frames, hold: Hold, surroundings: Surroundings) -> float:
     freq_hz = np.arange(len(power)) * rest.bin_hz
     band = (freq_hz > _BAND[0] * hz) & (freq_hz < min(_BAND[1] * hz, rest.top_hz))
     own = np.abs(freq_hz - hz * np.round(freq_hz / hz)) < LINE_BINS * rest.bin_hz
-    band &= own | ~surroundings.on_drones(freq_hz)
+    band &= own | ~surroundings.on_drones
     return float(np.sum(power[band & own]) / (np.sum(power[band]) + 1e-30))
