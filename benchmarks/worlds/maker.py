@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from canebench.base.fingering import HOLES
-from canebench.base.notes import HIGH_A, LOW_A, LOW_G, NOTES
+from canebench.base.notes import LOW_G, NOTES
 from worlds.own_line import SPEED, Walls
 from worlds.resonant_reed import OwnBore, OwnReed, ResonantReed, SilentNoteError
-from worlds.world import OWN_NOTES, TARGETS_HZ
+from worlds.world import OWN_NOTES, TARGETS_HZ, faults_drawn
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
@@ -52,10 +52,7 @@ def resonant_reed(seed: int) -> ResonantReed:
 def _drawn(rng: np.random.Generator) -> ResonantReed:
     bore, reed = _wood(rng), _blades(rng)
     right_mm = float(np.clip(rng.normal(0.0, 1.0), -2.5, bore.gap_mm - 0.2))
-    faults = rng.normal(4.0, 4.0, len(NOTES))
-    faults[NOTES.index(LOW_G)] = rng.normal(0.0, 3.0)
-    faults[NOTES.index(LOW_A)] = 0.0
-    faults[NOTES.index(HIGH_A)] = rng.normal(0.0, 2.5)
+    faults = faults_drawn(rng, 4.0, 4.0, low_g_sd=3.0)
     faults += rng.normal(0.0, 8.0)
     world = ResonantReed(
         bore=bore,

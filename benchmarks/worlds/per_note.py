@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from canebench.base.fingering import HOLES
-from canebench.base.notes import HIGH_A, LOW_A, LOW_G, NOTES
-from worlds.world import ALONG, OPEN, OWN_NOTES, seated_mm
+from canebench.base.notes import NOTES
+from worlds.world import ALONG, faults_drawn, reaches_drawn, seated_mm
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
@@ -70,14 +70,10 @@ def per_note(seed: int) -> PerNote:
     """Draw one."""
     rng = np.random.default_rng([seed, 11])
     notes, holes = len(NOTES), len(HOLES)
-    faults = rng.normal(2.5, 5.0, notes)
-    faults[NOTES.index(LOW_G)] = rng.normal(0.0, 3.0)
-    faults[NOTES.index(LOW_A)] = 0.0
-    faults[NOTES.index(HIGH_A)] = rng.normal(0.0, 2.5)
+    faults = faults_drawn(rng, 2.5, 5.0, low_g_sd=3.0)
     low, high = rng.uniform(3.5, 5.5), rng.uniform(8.5, 12.0)
     # Notes above low A open its hole too; how much tape there moves them differs from note to note.
-    reaches = np.where(OPEN, rng.uniform(0.05, 0.3, (notes, holes)), 0.0)
-    reaches[OWN_NOTES, np.arange(holes)] = 1.0
+    reaches = reaches_drawn(rng, 0.05, 0.3)
     return PerNote(
         right_mm=float(np.clip(rng.normal(0.0, 1.5), -3.0, 3.0)),
         faults_cents=faults + rng.normal(0.0, 8.0),

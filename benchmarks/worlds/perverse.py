@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from canebench.base.fingering import HOLES
-from canebench.base.notes import HIGH_A, HIGH_G, LOW_A, LOW_G, NOTES, C, F
-from worlds.world import ALONG, OPEN, OWN_NOTES, Standing, seated_mm
+from canebench.base.notes import HIGH_A, HIGH_G, LOW_G, NOTES, C, F
+from worlds.world import ALONG, Standing, faults_drawn, reaches_drawn, seated_mm
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
@@ -66,16 +66,12 @@ def perverse(seed: int) -> Perverse:
     """Draw one."""
     rng = np.random.default_rng([seed, 13])
     notes, holes = len(NOTES), len(HOLES)
-    faults = rng.normal(3.0, 4.0, notes)
-    faults[NOTES.index(LOW_G)] = rng.normal(0.0, 2.5)
-    faults[NOTES.index(LOW_A)] = 0.0
-    faults[NOTES.index(HIGH_A)] = rng.normal(0.0, 2.5)
+    faults = faults_drawn(rng, 3.0, 4.0, low_g_sd=2.5)
     apart = NOTES.index(str(rng.choice([LOW_G, C, F])))
     faults[apart] += rng.choice([1.0, 1.0, -1.0]) * rng.uniform(6.0, 16.0)
     slopes = (rng.uniform(3.0, 6.0) + rng.uniform(4.0, 8.0) * ALONG) * rng.normal(1.0, 0.2, notes)
     slopes[NOTES.index(HIGH_G)] = slopes[NOTES.index(HIGH_A)] * rng.uniform(1.0, 1.3)
-    reaches = np.where(OPEN, rng.uniform(0.0, 0.4, (notes, holes)), 0.0)
-    reaches[OWN_NOTES, np.arange(holes)] = 1.0
+    reaches = reaches_drawn(rng, 0.0, 0.4)
     falling = rng.uniform(4.0, 12.0) + rng.uniform(0.0, 6.0) * ALONG + rng.normal(0.0, 1.0, notes)
     return Perverse(
         right_mm=float(np.clip(rng.normal(0.0, 1.2), -2.2, 2.2)),

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, Protocol
 import numpy as np
 
 from canebench.base.fingering import HOLES, OPEN_HOLES
-from canebench.base.notes import LOW_A, NOTES
+from canebench.base.notes import HIGH_A, LOW_A, LOW_G, NOTES
 from canebench.base.scales import DEFAULT_SCALE
 
 if TYPE_CHECKING:
@@ -73,6 +73,22 @@ def heard_cents(cents: FloatArray) -> FloatArray:
 def to_hz(cents: FloatArray) -> FloatArray:
     """Pitches of cents above the targets."""
     return np.asarray(TARGETS_HZ * np.exp2(cents / 1200))
+
+
+def faults_drawn(rng: np.random.Generator, mean: float, sd: float, *, low_g_sd: float) -> FloatArray:
+    """Cents (9,) by which each note is off where the octave is nearly right, counted from low A."""
+    faults = rng.normal(mean, sd, len(NOTES))
+    faults[NOTES.index(LOW_G)] = rng.normal(0.0, low_g_sd)
+    faults[LOW_A_AT] = 0.0
+    faults[NOTES.index(HIGH_A)] = rng.normal(0.0, 2.5)
+    return np.asarray(faults)
+
+
+def reaches_drawn(rng: np.random.Generator, low: float, high: float) -> FloatArray:
+    """Notes by holes: a strip's whole effect on the hole's own note, a share of it on others that open it."""
+    reaches = np.where(OPEN, rng.uniform(low, high, OPEN.shape), 0.0)
+    reaches[OWN_NOTES, np.arange(len(HOLES))] = 1.0
+    return np.asarray(reaches)
 
 
 def seated_mm(seat_mm: FloatArray, *, bottom_mm: float, leaks_mm: float, left: float) -> FloatArray:
