@@ -5,7 +5,7 @@ Guarded by `tests/practice/test_tape.py` and `tests/cross_method/test_sensitivit
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
@@ -109,19 +109,8 @@ def sensitivity_at(instrument: Instrument, setting: Setting, hz: FloatArray) -> 
         Cents for a change of one unit, each array with nine rows. Guarded by
         `tests/cross_method/test_sensitivity.py`.
     """
-    return sensitivities_at(instrument, [setting], hz[None, :])[0]
-
-
-def sensitivities_at(
-    instrument: Instrument, settings: Sequence[Setting], hz: FloatArray
-) -> list[Sensitivity]:
-    """Derivatives of the pitches `hz` (n, 9) in each of the settings, which share their pinches."""
-    network = network_of(instrument, settings[0].pinches)
-    shares, gaps_m = rows_of(instrument, settings)
-    together = sensitivity(network, shares, gaps_m, hz.ravel())
-    rows = [slice(len(NOTES) * i, len(NOTES) * (i + 1)) for i in range(len(settings))]
-    names = [field.name for field in fields(Sensitivity)]
-    return [Sensitivity(**{name: getattr(together, name)[part] for name in names}) for part in rows]
+    shares, gaps_m = rows_of(instrument, [setting])
+    return sensitivity(network_of(instrument, setting.pinches), shares, gaps_m, hz)
 
 
 def network_of(instrument: Instrument, pinches: int) -> Network:
