@@ -12,7 +12,7 @@ from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
 from canebench.fitting.belief import believed
-from canebench.fitting.sizing import LEAST_TAPE_MM, Aim, Allowed, Sized, deviations, sized
+from canebench.fitting.sizing import LEAST_TAPE_MM, Aim, Allowed, deviations, sized
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,7 +21,7 @@ _NINE = len(NOTES)
 _SEATS = tuple(0.25 * count for count in range(1, 9))
 
 
-def _sized(cents: np.ndarray, *, seats: Sequence[float] = (), grow: Sequence[str] = ()) -> Sized:
+def _sized(cents: np.ndarray, *, seats: Sequence[float] = (), grow: Sequence[str] = ()) -> Setting:
     aim = Aim(tolerance_cents=np.full(_NINE, 4.0), counted=np.ones(_NINE, dtype=bool), follow_low_a=True)
     allowed = Allowed(
         seats_mm=seats, grow=grow, shrink=(), tape_most_mm=np.full(len(HOLES), 4.0), most_acts=4
@@ -34,14 +34,14 @@ def _sized(cents: np.ndarray, *, seats: Sequence[float] = (), grow: Sequence[str
 def test_the_seat_that_is_off_is_found(deeper_mm: float) -> None:
     """Cents of a reed that sits too high by so much; aiming inside the tolerance may spare a little."""
     cents = straight_tables().seat(-deeper_mm)
-    assert _sized(cents, seats=_SEATS).setting.seat_mm == pytest.approx(deeper_mm, abs=0.5)
+    assert _sized(cents, seats=_SEATS).seat_mm == pytest.approx(deeper_mm, abs=0.5)
 
 
 @pytest.mark.parametrize("sharp", [9.0, 12.0])
 def test_one_sharp_note_gets_its_strip_and_no_other(sharp: float) -> None:
     cents = np.zeros(_NINE)
     cents[NOTES.index("C")] = sharp
-    found = _sized(cents, grow=HOLES).setting.tape_mm
+    found = _sized(cents, grow=HOLES).tape_mm
     assert set(found) == {"C"}
     assert found["C"] == pytest.approx(sharp / 3.0, abs=1.0)
     assert found["C"] >= LEAST_TAPE_MM
@@ -49,15 +49,15 @@ def test_one_sharp_note_gets_its_strip_and_no_other(sharp: float) -> None:
 
 def test_what_is_in_tune_is_not_worth_an_act() -> None:
     """Control: ten cents are."""
-    assert _sized(np.zeros(_NINE), seats=_SEATS, grow=HOLES).setting == Setting()
+    assert _sized(np.zeros(_NINE), seats=_SEATS, grow=HOLES) == Setting()
     off = np.zeros(_NINE)
     off[NOTES.index("E")] = 10.0
-    assert _sized(off, seats=_SEATS, grow=HOLES).setting != Setting()
+    assert _sized(off, seats=_SEATS, grow=HOLES) != Setting()
 
 
 def test_no_more_than_four_acts() -> None:
     cents = np.where(np.isin(NOTES, ("B", "C", "D", "E", "F", "high G")), 14.0, 0.0)
-    assert len(_sized(cents, grow=HOLES).setting.tape_mm) == 4
+    assert len(_sized(cents, grow=HOLES).tape_mm) == 4
 
 
 def test_variance_against_low_a_is_that_of_a_difference() -> None:

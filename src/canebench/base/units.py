@@ -19,8 +19,11 @@ CENTS_PER_OCTAVE = 1200.0
 CENTS_PER_NEPER = CENTS_PER_OCTAVE / float(np.log(2.0))
 
 
-def hz_to_cents(freq_hz: Pitch, reference_hz: float) -> Pitch:
-    """Interval from `reference_hz` up to `freq_hz` in cents; both > 0 Hz."""
+def hz_to_cents(freq_hz: Pitch, reference_hz: Pitch | float) -> Pitch:
+    """Interval from `reference_hz` up to `freq_hz` in cents; both > 0 Hz.
+
+    An array of pitches may have one reference, or one for each.
+    """
     cents = CENTS_PER_OCTAVE * np.log2(np.asarray(freq_hz) / reference_hz)
     return np.asarray(cents) if isinstance(freq_hz, np.ndarray) else float(cents)
 

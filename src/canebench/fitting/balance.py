@@ -100,14 +100,29 @@ def balance_of(deviations: Mapping[str, Deviation], *, reference_sd_cents: float
     if missing_posts(deviations):
         return None
     low, high = deviations[LOW_A], deviations[HIGH_A]
-    octave_sd = math.hypot(low.sd_cents, high.sd_cents)
+    tilt, sd = octave_of(deviations)
     return Balance(
-        height_cents=Uncertain(
-            value=(low.cents + high.cents) / 2, sd=math.hypot(octave_sd / 2, reference_sd_cents)
-        ),
-        tilt_cents=Uncertain(value=high.cents - low.cents, sd=octave_sd),
+        height_cents=Uncertain(value=(low.cents + high.cents) / 2, sd=math.hypot(sd / 2, reference_sd_cents)),
+        tilt_cents=Uncertain(value=tilt, sd=sd),
         rest_cents={note: _rest(note, deviations) for note in NOTES if note in deviations},
     )
+
+
+def octave_of(deviations: Mapping[str, Deviation]) -> tuple[float, float]:
+    """How wide the octave from low A to high A is beyond its target, and how unsure that is.
+
+    Parameters
+    ----------
+    deviations : mapping of note name to Deviation
+        With both As.
+
+    Returns
+    -------
+    number, number
+        Cents, narrow below 0, and their standard uncertainty.
+    """
+    low, high = deviations[LOW_A], deviations[HIGH_A]
+    return high.cents - low.cents, math.hypot(low.sd_cents, high.sd_cents)
 
 
 def _rest(note: str, deviations: Mapping[str, Deviation]) -> Uncertain:

@@ -8,7 +8,7 @@ tables say the seat moves each note, tape on each hole its notes, and a pinch al
 The c drift from take to take (moisture, break-in, warmth); whoever moves a seat or lays a strip misses the
 told amount by a little, which moves them too; g, t and p stay. Given that, the filter is exact (Kalman 1960,
 J. Basic Eng. 82:35, eqs. 27 to 31; the update in Joseph's form). Chanters differ, so g and t are known to a
-third of themselves at first: a table's slope is a start, never a fact. A take that no such reed could have
+half of themselves at first: a table's slope is a start, never a fact. A take that no such reed could have
 played, or in which a moved seat did not answer, says that the setting told is not the setting: pitches are
 then taken anew, and the scales stay.
 
@@ -25,6 +25,7 @@ import numpy as np
 
 from canebench.base.fingering import HOLES
 from canebench.base.notes import HIGH_A, LOW_A, NOTES
+from canebench.fitting.effects import PITCH, SEAT, SIZE, TAPE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,9 +35,6 @@ if TYPE_CHECKING:
     from canebench.fitting.effects import EffectTables
 
 _NINE: Final = len(NOTES)
-_PITCH, _SEAT = slice(0, _NINE), slice(_NINE, 2 * _NINE)
-_TAPE: Final = slice(2 * _NINE, 2 * _NINE + len(HOLES))
-_SIZE: Final = 2 * _NINE + len(HOLES) + 1
 #: Each note's place along the scale, low G to high A, from -1 to 1.
 _ALONG: Final = np.linspace(-1.0, 1.0, _NINE)
 
@@ -50,9 +48,8 @@ _DRIFT_CENTS: Final = (2.0, 0.7, 0.5)
 #: How one breath differs from the next, cents: all notes, and each.
 BREATH_CENTS: Final = (2.0, 1.0)
 #: What hands miss of a told seat and strip, mm.
-HAND_SEAT_MM, HAND_TAPE_MM = 0.1, 0.15
-#: A take this much less likely than expected (mean square of its surprise, for each note) is not believed,
-#: and what is then known of the pitches beside it, cents: as before the first take, but nearer.
+_HAND_SEAT_MM, _HAND_TAPE_MM = 0.1, 0.15
+#: A take this much less likely than expected (mean square of its surprise, for each note) is not believed.
 _SURPRISE: Final = 4.0
 #: A seat move does something if the octave moves by this share of what it should, at least; where it moves
 #: by as much the other way, the move was told wrongly.
@@ -103,8 +100,8 @@ class Belief:
 
     def seat_per_mm(self, depth_mm: float) -> tuple[FloatArray, FloatArray]:
         """Cents (9,) of each note for a millimetre deeper, and their sd."""
-        table, own = self.tables.seat_per_mm(depth_mm), self.covariance[_SEAT, _SEAT]
-        return table * self.mean[_SEAT], np.abs(table) * np.sqrt(np.diag(own))
+        table, own = self.tables.seat_per_mm(depth_mm), self.covariance[SEAT, SEAT]
+        return table * self.mean[SEAT], np.abs(table) * np.sqrt(np.diag(own))
 
     def effect(self, before: Setting, after: Setting) -> tuple[FloatArray, FloatArray]:
         """Cents (9,) by which each note moves from one setting to the other, and their sd; hands apart."""
@@ -128,11 +125,11 @@ class Belief:
         answer = self._octaves_answer(heard)
         doubtful |= not asked and answer <= -_ANSWERS
         silent = not asked and abs(answer) < _ANSWERS
-        if doubtful or silent or (asked and self.heard is not None):
+        if doubtful or silent or asked:
             waited = waited._forgetting_pitches()  # noqa: SLF001 - of its own kind
             expected = design @ waited.covariance @ design.T + noise
         gain = np.linalg.solve(expected, design @ waited.covariance).T
-        kept = np.eye(_SIZE) - gain @ design
+        kept = np.eye(SIZE) - gain @ design
         return replace(
             waited,
             mean=waited.mean + gain @ surprise,
@@ -146,27 +143,27 @@ class Belief:
         """The same before a take in `setting`: the reed has drifted, hands have been at work."""
         assert self.heard is not None  # noqa: S101 - for the type checker
         covariance = self.covariance.copy()
-        covariance[_PITCH, _PITCH] += _spread(*_DRIFT_CENTS) + self._hands(self.heard.setting, setting)
+        covariance[PITCH, PITCH] += _spread(*_DRIFT_CENTS) + self._hands(self.heard.setting, setting)
         return replace(self, covariance=covariance)
 
     def _hands(self, before: Setting, after: Setting) -> FloatArray:
         """Covariance (9, 9) of what is missed of the told amounts from one setting to the other."""
         found = np.zeros((_NINE, _NINE))
         if after.seat_mm != before.seat_mm:
-            missed = HAND_SEAT_MM * self.tables.seat_per_mm(after.seat_mm)
+            missed = _HAND_SEAT_MM * self.tables.seat_per_mm(after.seat_mm)
             found += np.outer(missed, missed)
         for hole in {*before.tape_mm, *after.tape_mm}:
             covered = after.tape_mm.get(hole, 0.0)
             if covered != before.tape_mm.get(hole, 0.0) and covered > 0:
-                missed = HAND_TAPE_MM * self.tables.tape_per_mm(hole, covered)
+                missed = _HAND_TAPE_MM * self.tables.tape_per_mm(hole, covered)
                 found += np.outer(missed, missed)
         return found
 
     def _forgetting_pitches(self) -> Belief:
         covariance = self.covariance.copy()
-        covariance[_PITCH, :] = 0.0
-        covariance[:, _PITCH] = 0.0
-        covariance[_PITCH, _PITCH] = _spread(*_UNHEARD_CENTS)
+        covariance[PITCH, :] = 0.0
+        covariance[:, PITCH] = 0.0
+        covariance[PITCH, PITCH] = _spread(*_UNHEARD_CENTS)
         return replace(self, covariance=covariance)
 
     def _octaves_answer(self, heard: HeardTake) -> float:
@@ -199,13 +196,13 @@ def believed(tables: EffectTables, takes: Sequence[HeardTake]) -> Belief:
     -------
     Belief
     """
-    scales = np.zeros((_SIZE, _SIZE))
-    scales[_SEAT, _SEAT] = _spread(*_SEAT_SHARES)
-    scales[_TAPE, _TAPE] = _TAPE_SHARE**2 * np.eye(len(HOLES))
+    scales = np.zeros((SIZE, SIZE))
+    scales[SEAT, SEAT] = _spread(*_SEAT_SHARES)
+    scales[TAPE, TAPE] = _TAPE_SHARE**2 * np.eye(len(HOLES))
     scales[-1, -1] = _PINCH_SHARE**2
-    scales[_PITCH, _PITCH] = _spread(*_UNHEARD_CENTS)
-    mean = np.ones(_SIZE)
-    mean[_PITCH] = 0.0
+    scales[PITCH, PITCH] = _spread(*_UNHEARD_CENTS)
+    mean = np.ones(SIZE)
+    mean[PITCH] = 0.0
     found = Belief(tables=tables, mean=mean, covariance=scales)
     for heard in takes:
         found = found.after(heard)

@@ -6,7 +6,7 @@ Guarded by `tests/analytic/test_belief.py`.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -19,6 +19,11 @@ if TYPE_CHECKING:
     from canebench.base.setting import Setting
 
 _STEP_MM = 0.05
+#: Columns of a design: pitches of the notes, scales of the seat by note and of tape by hole, and of a pinch.
+PITCH: Final = slice(0, len(NOTES))
+SEAT: Final = slice(PITCH.stop, PITCH.stop + len(NOTES))
+TAPE: Final = slice(SEAT.stop, SEAT.stop + len(HOLES))
+SIZE: Final = TAPE.stop + 1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,13 +84,12 @@ class EffectTables:
         return np.asarray((self.tape(hole, high) - self.tape(hole, low)) / (high - low))
 
     def design(self, setting: Setting) -> FloatArray:
-        """The row of each note (9, 9 + 9 + 8 + 1): its own pitch, and the scales of seat, tape and pinch."""
-        nine = len(NOTES)
-        found = np.zeros((nine, 2 * nine + len(HOLES) + 1))
-        found[:, :nine] = np.eye(nine)
-        found[:, nine : 2 * nine] = np.diag(self.seat(setting.seat_mm))
+        """The row of each note (9, SIZE): its own pitch, and the scales of seat, tape and, last, a pinch."""
+        found = np.zeros((len(NOTES), SIZE))
+        found[:, PITCH] = np.eye(len(NOTES))
+        found[:, SEAT] = np.diag(self.seat(setting.seat_mm))
         for hole, covered_mm in setting.tape_mm.items():
-            found[:, 2 * nine + HOLES.index(hole)] = -self.tape(hole, covered_mm)
+            found[:, TAPE.start + HOLES.index(hole)] = -self.tape(hole, covered_mm)
         found[:, -1] = setting.pinches * self.pinch_cents
         return found
 

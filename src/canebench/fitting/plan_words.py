@@ -12,6 +12,7 @@ from canebench.base.notes import HIGH_A, LOW_A, C, E
 from canebench.base.sentences import capitalized, listed
 from canebench.base.uncertain import Uncertain, number
 from canebench.fitting.acts import HANDLING, STEP_MM, Act, NextAct, amount_of
+from canebench.fitting.balance import octave_of
 from canebench.fitting.limits import MOST_PINCHES
 
 if TYPE_CHECKING:
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
     from canebench.fitting.working_order import Move
 
 _NOTHING: Final = 0.005
-#: A reed is given up only where a note stays out with this chance.
-_SURE: Final = 0.9
 _STRENGTH: Final = "at the strength you usually play"
 #: What a pinch risks. The usual cautions of the trade (common practice, no source).
 PINCH_CAUTIONS: Final = (
@@ -190,7 +189,7 @@ def _pinch(before: Mapping[str, Deviation], after: Mapping[str, Deviation]) -> N
 def _octave_now(before: Mapping[str, Deviation]) -> str:
     if LOW_A not in before or HIGH_A not in before:
         return ""
-    tilt = before[HIGH_A].cents - before[LOW_A].cents
+    tilt, _ = octave_of(before)
     return f"The octave is {number(abs(tilt), 1)} cents {'narrow' if tilt < 0 else 'wide'} now."
 
 

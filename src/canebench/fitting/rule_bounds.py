@@ -6,14 +6,15 @@ Common practice, no source, but for the sizes, which are estimates of ours. Guar
 
 from __future__ import annotations
 
-import math
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from canebench.base.fingering import HOLES
-from canebench.base.notes import HIGH_A, LOW_A, LOW_G
+from canebench.base.notes import LOW_A, LOW_G
 from canebench.fitting.acts import Act
+from canebench.fitting.balance import octave_of
 from canebench.fitting.sizing import Allowed
 from canebench.fitting.tolerance import TOLERANCE_CENTS
 
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from canebench.fitting.balance import Deviation
     from canebench.fitting.limits import Limits
 
+#: The acts that move the seat, and which way: 1 is deeper.
+SEAT_WAYS: Final[Mapping[Act, int]] = MappingProxyType({Act.SEAT_DEEPER: 1, Act.RAISE_WITH_HEMP: -1})
 #: More acts than this in one go nobody follows, and the first of them teaches what the rest should be.
 MOST_ACTS: Final = 4
 #: No seat move is told that is smaller than this: hands miss by nearly half of it.
@@ -74,12 +77,14 @@ def bounds_of(
     Allowed
         No seat but the present one where the octave asks for none.
     """
-    way = {Act.SEAT_DEEPER: 1, Act.RAISE_WITH_HEMP: -1}.get(rule) or _way(newest)
-    if way and earlier is not None and _reverses(way, newest, present, earlier):
+    tilt, tilt_sd = octave_of(newest)
+    by_rule = rule in SEAT_WAYS
+    way = SEAT_WAYS[rule] if by_rule else _way(tilt, tilt_sd)
+    back = earlier is not None and (present.seat_mm - earlier.seat_mm) * way < 0
+    if back and abs(tilt) < _REVERSAL_SD * tilt_sd:
         way = 0
     strips = len(present.tape_mm)
     middle = _middle(newest) if follow_low_a else 0.0
-    by_rule = rule in (Act.SEAT_DEEPER, Act.RAISE_WITH_HEMP)
     # Where the seat moves, what is a little sharp now may be more so after it.
     least = {hole: _SHARP_CENTS if by_rule else _SHARP_SHARE * TOLERANCE_CENTS[hole] for hole in HOLES}
     grow = [
@@ -90,7 +95,6 @@ def bounds_of(
         and (hole in present.tape_mm or strips < limits.most_strips)
     ]
     seats_mm = _seats(way, present, limits, deepest_mm)
-    tilt = newest[HIGH_A].cents - newest[LOW_A].cents
     if by_rule and not seats_mm and abs(tilt) > _CLEAR_CENTS:
         # No tape before the octave: where the seat cannot mend it, strips would only hide it.
         grow = []
@@ -124,19 +128,8 @@ def _seats(way: int, present: Setting, limits: Limits, deepest_mm: float) -> lis
     return [present.seat_mm + way * step * count for count in range(1, int(room / step + 1e-9) + 1)]
 
 
-def _way(newest: Mapping[str, Deviation]) -> int:
+def _way(tilt: float, sd: float) -> int:
     """The way that the octave asks for, where it is told from right at all."""
-    tilt = newest[HIGH_A].cents - newest[LOW_A].cents
-    if abs(tilt) < math.hypot(newest[LOW_A].sd_cents, newest[HIGH_A].sd_cents):
+    if abs(tilt) < sd:
         return 0
     return 1 if tilt < 0 else -1
-
-
-def _reverses(way: int, newest: Mapping[str, Deviation], present: Setting, earlier: Setting) -> bool:
-    """Whether the move would take back the last one on evidence that is too thin."""
-    moved = present.seat_mm - earlier.seat_mm
-    if moved * way >= 0:
-        return False
-    low, high = newest[LOW_A], newest[HIGH_A]
-    tilt = abs(high.cents - low.cents)
-    return tilt < _REVERSAL_SD * math.hypot(low.sd_cents, high.sd_cents)

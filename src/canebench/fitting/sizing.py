@@ -8,24 +8,24 @@ Guarded by `tests/analytic/test_sizing.py` and `benchmarks/rounds.py`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from canebench.base.fingering import HOLES
 from canebench.base.notes import LOW_A, NOTES
-from canebench.base.setting import Setting
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
 
     from canebench.base.arrays import BoolArray, FloatArray
+    from canebench.base.setting import Setting
     from canebench.fitting.belief import Belief
 
 #: A strip's smallest change, and the steps it is told in, mm.
 LEAST_TAPE_MM, _TAPE_STEP_MM = 0.5, 0.25
-#: What an act costs, in the loss of one note at one and a half times its tolerance (an estimate of ours).
+#: What an act costs, in squared tolerances beyond where a note begins to (an estimate of ours).
 PRICE: Final = 0.1
 #: Where a note begins to cost, in tolerances.
 _INSIDE: Final = 0.3
@@ -96,16 +96,7 @@ class Allowed:
     must_move: bool = False
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Sized:
-    """The setting with the least expected loss, prices included, beside the loss of leaving all as it is."""
-
-    setting: Setting
-    loss: float
-    loss_now: float
-
-
-def sized(belief: Belief, present: Setting, aim: Aim, allowed: Allowed) -> Sized:
+def sized(belief: Belief, present: Setting, aim: Aim, allowed: Allowed) -> Setting:
     """The best setting that the rules allow; the present one where nothing is worth its price.
 
     Parameters
@@ -121,18 +112,17 @@ def sized(belief: Belief, present: Setting, aim: Aim, allowed: Allowed) -> Sized
 
     Returns
     -------
-    Sized
+    Setting
     """
-    now = float(_losses(belief, [present], aim)[0])
-    best, least = present, now
+    best, least = present, float(_losses(belief, [present], aim)[0])
     for seat_mm in allowed.seats_mm if allowed.must_move else (present.seat_mm, *allowed.seats_mm):
-        moved = Setting(seat_mm=seat_mm, tape_mm=present.tape_mm, pinches=present.pinches)
+        moved = replace(present, seat_mm=seat_mm)
         acts = int(seat_mm != present.seat_mm)
         setting, loss = _strips(belief, present, moved, aim, allowed, most=allowed.most_acts - acts)
         loss += PRICE * acts
         if loss < least:
             best, least = setting, loss
-    return Sized(setting=best, loss=least, loss_now=now)
+    return best
 
 
 def _strips(
@@ -150,7 +140,7 @@ def _strips(
         ]
         if not choices:
             break
-        tried = [_with_tape(setting, hole, amount) for hole, amount in choices]
+        tried = [replace(setting, tape_mm={**setting.tape_mm, hole: amount}) for hole, amount in choices]
         losses = _losses(belief, tried, aim)
         best = int(np.argmin(losses))
         if losses[best] + PRICE >= loss:
@@ -168,15 +158,6 @@ def _amounts(hole: str, now_mm: float, allowed: Allowed) -> list[float]:
     if hole in allowed.shrink and now_mm > 0:
         found += [0.0, *(float(mm) for mm in grid if mm <= now_mm - LEAST_TAPE_MM + 1e-9)]
     return found
-
-
-def _with_tape(setting: Setting, hole: str, covered_mm: float) -> Setting:
-    tape = {**setting.tape_mm, hole: covered_mm}
-    return Setting(
-        seat_mm=setting.seat_mm,
-        tape_mm={name: mm for name, mm in tape.items() if mm > 0},
-        pinches=setting.pinches,
-    )
 
 
 def _losses(belief: Belief, settings: Sequence[Setting], aim: Aim) -> FloatArray:

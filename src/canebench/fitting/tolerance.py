@@ -26,7 +26,7 @@ TILT_TOLERANCE_CENTS: Final = TOLERANCE_CENTS[HIGH_A]
 
 #: Three chances in four are enough to act, since every act is small and can be taken back.
 _ENOUGH_TO_ACT = 0.75
-#: One chance in four of being out, and an uncertainty of half the tolerance, are too much to say "in".
+#: One chance in four of being out, and an uncertainty as large as the tolerance, are too much to say "in".
 _TOO_MUCH_TO_LEAVE = 0.25
 _SHARP_ENOUGH = 1.0
 

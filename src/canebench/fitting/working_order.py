@@ -76,6 +76,5 @@ def working_order(present: Setting, planned: Setting) -> tuple[Move, ...]:
         wanted = planned.tape_mm.get(hole, 0.0)
         if abs(wanted - now().tape_mm.get(hole, 0.0)) > _TAPE_MM:
             tape = {**now().tape_mm, hole: wanted}
-            tape = {name: mm for name, mm in tape.items() if mm > 0}
             then(Act.TAPE if wanted > 0 else Act.TAPE_OFF, replace(now(), tape_mm=tape), hole)
     return tuple(moves)

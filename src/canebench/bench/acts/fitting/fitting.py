@@ -107,22 +107,20 @@ class Fitting:
     def belief(self) -> Belief:
         """What the takes have taught about this chanter and reed, in cents above the targets."""
         targets_hz = self.targets_hz
-        return believed(
-            model_effects(self.chanter),
-            [
-                HeardTake(
-                    setting=one.take.setting,
-                    cents=hz_to_cents(one.take.hz / targets_hz, 1.0),
-                    sd_cents=one.take.sd_cents,
-                )
-                for one in self.takes
-            ],
-        )
+        takes = [
+            HeardTake(
+                setting=one.take.setting,
+                cents=hz_to_cents(one.take.hz, targets_hz),
+                sd_cents=one.take.sd_cents,
+            )
+            for one in self.takes
+        ]
+        return believed(model_effects(self.chanter), takes)
 
     def newest(self) -> dict[str, Deviation]:
         """The newest take's deviations from the targets, with what another breath would differ by."""
         take = self.takes[-1].take
-        cents, sd = hz_to_cents(take.hz / self.targets_hz, 1.0), np.hypot(take.sd_cents, BREATH_CENTS[1])
+        cents, sd = hz_to_cents(take.hz, self.targets_hz), np.hypot(take.sd_cents, BREATH_CENTS[1])
         if self.follow_low_a:
             # Low A's own breath is in every deviation from it.
             cents, sd = cents - cents[_LOW_A], np.hypot(sd, sd[_LOW_A])

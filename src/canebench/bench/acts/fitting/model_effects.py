@@ -13,6 +13,7 @@ import numpy as np
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
+from canebench.base.units import hz_to_cents
 from canebench.bore.gas.air import BREATH
 from canebench.bore.instrument import Instrument, pitches_hz
 from canebench.fitting.effects import EffectTables
@@ -39,7 +40,7 @@ def model_effects(file: ChanterFile) -> EffectTables:
     instrument = instrument_of(file)
 
     def cents(settings: list[Setting]) -> FloatArray:
-        return np.asarray(1200 * np.log2(pitches_hz(instrument, settings, start_hz=zero_hz) / zero_hz))
+        return hz_to_cents(pitches_hz(instrument, settings, start_hz=zero_hz), zero_hz)
 
     zero_hz = pitches_hz(instrument, [Setting()])[0]
     seats = np.unique(np.append(_SEATS_MM[file.chanter.seat.gap_mm >= _SEATS_MM], file.chanter.seat.gap_mm))
@@ -66,4 +67,4 @@ def _shorter(seats_mm: FloatArray, zero_hz: FloatArray) -> FloatArray:
     high A rises by twice that; how much of this a seat really does is not known, so half of it is taken.
     """
     share = 2 * zero_hz * seats_mm[:, None] * 1e-3 / _SPEED_M_S
-    return np.asarray(-1200 * np.log2(1 - share))
+    return hz_to_cents(zero_hz / (1 - share), zero_hz)

@@ -18,9 +18,10 @@ from canebench.base.uncertain import number
 from canebench.bench.acts.fitting.beams import beam_at, common_sd_cents, rates_of
 from canebench.fitting import acts
 from canebench.fitting.acts import Act
+from canebench.fitting.balance import octave_of
 from canebench.fitting.next_act import Against, next_act
 from canebench.fitting.plan_words import words
-from canebench.fitting.rule_bounds import LEAST_SEAT_MM, bounds_of
+from canebench.fitting.rule_bounds import LEAST_SEAT_MM, SEAT_WAYS, bounds_of
 from canebench.fitting.sizing import Aim, sized
 from canebench.fitting.tolerance import TOLERANCE_CENTS, chances_beyond
 from canebench.fitting.working_order import working_order
@@ -48,9 +49,8 @@ _OFF_NEWEST: Final = 0.9
 _NO_REASON: Final = (LOW_G,)
 #: An octave narrower than this no pinch mends; and how sure it must be that a note is far out.
 _PINCHED_CENTS, _SURE = 12.0, 0.9
-_SEATS: Final = (Act.SEAT_DEEPER, Act.RAISE_WITH_HEMP)
 #: Acts of the rules that need an amount: without one there is nothing to do.
-_SIZED: Final = (*_SEATS, Act.TAPE)
+_SIZED: Final = (*SEAT_WAYS, Act.TAPE)
 _NOTHING_GAINED: Final = (
     "What is still off is no more than one breath, and one pair of hands, differ from the next: another act "
     "would as likely spoil it as mend it. Play it, and measure after the next session."
@@ -150,7 +150,7 @@ def plan_setting(
     heard = {note: _apart(believed[note], common) for note in newest}
     rule = next_act(heard, against=against, reference_sd_cents=common)
     planned, verdict = _decided(
-        fitting, belief, aim, rule, {note: believed[note] for note in newest}, tolerance_cents
+        fitting, belief, aim, rule, {note: believed[note] for note in newest}, newest, tolerance_cents
     )
     if verdict.act is Act.LEAVE and report is not None and report.next_act.act is Act.MOVE_THE_DRONES:
         verdict = report.next_act
@@ -192,9 +192,13 @@ def _decided(
     aim: Aim,
     rule: NextAct,
     beam: Mapping[str, Deviation],
+    newest: Mapping[str, Deviation],
     tolerance: Mapping[str, float],
 ) -> tuple[Setting, NextAct]:
-    """The setting to go to, and what to say where that is the present one. `beam` is what is believed now."""
+    """The setting to go to, and what to say where that is the present one.
+
+    `beam` is what is believed now of the notes that are in the `newest` take.
+    """
     present = fitting.present
     asked = _asked_first(fitting, belief, rule)
     if asked is not None:
@@ -202,7 +206,7 @@ def _decided(
     if _judged_on_old_tape(fitting, rule, beam):
         return replace(present, tape_mm={}), rule
     off = _off(beam, tolerance, _OFF_FIRST if len(fitting.takes) == 1 else _OFF)
-    off |= _off(fitting.newest(), tolerance, _OFF_NEWEST)
+    off |= _off(newest, tolerance, _OFF_NEWEST)
     instead = acts.leave(_NOTHING_GAINED) if rule.act in _SIZED else rule
     if not off:
         return present, instead
@@ -219,7 +223,7 @@ def _decided(
     )
     if _a_pinch_helps(fitting, rule, beam):
         return replace(present, pinches=present.pinches + 1), rule
-    found = sized(belief, present, aim, allowed).setting
+    found = sized(belief, present, aim, allowed)
     if rule.act is Act.SET_ASIDE and not _all_in(beam_at(fitting, belief, found), beam, tolerance):
         return present, rule
     return found, _given_up(off, beam, tolerance) or instead
@@ -229,9 +233,9 @@ def _a_pinch_helps(fitting: Fitting, rule: NextAct, beam: Mapping[str, Deviation
     """Whether the seat is at its end and the octave so little narrow that a pinch may mend it."""
     limits, deepest_mm = fitting.limits, fitting.chanter.chanter.seat.gap_mm
     room_mm = min(limits.deeper_mm, deepest_mm - fitting.present.seat_mm)
-    narrow = beam[LOW_A].cents - beam[HIGH_A].cents
+    tilt, _ = octave_of(beam)
     at_end = room_mm < LEAST_SEAT_MM and limits.pinches_left > 0
-    return rule.act is Act.SEAT_DEEPER and at_end and narrow < _PINCHED_CENTS
+    return rule.act is Act.SEAT_DEEPER and at_end and tilt > -_PINCHED_CENTS
 
 
 def _all_in(
@@ -243,16 +247,12 @@ def _all_in(
 
 def _given_up(off: set[str], beam: Mapping[str, Deviation], tolerance: Mapping[str, float]) -> NextAct | None:
     """What to say of notes that are surely and far out, and that nothing within the limits mends."""
-    far = [
-        note
-        for note in NOTES
-        if note in off
-        and max(chances_beyond(beam[note].cents, beam[note].sd_cents, tolerance[note] + _FAR_OUT_CENTS))
-        > _SURE
-    ]
+    far = off & _off(beam, {note: cents + _FAR_OUT_CENTS for note, cents in tolerance.items()}, _SURE)
     if not far:
         return None
-    stay = listed([f"{note} {number(beam[note].cents, 0, signed=True)} cents" for note in far])
+    stay = listed(
+        [f"{note} {number(beam[note].cents, 0, signed=True)} cents" for note in NOTES if note in far]
+    )
     return acts.set_aside(f"Within these limits neither seat nor tape brings it into tune: {stay}.")
 
 
@@ -271,9 +271,9 @@ def _asked_first(fitting: Fitting, belief: Belief, rule: NextAct) -> NextAct | N
 
 def _judged_on_old_tape(fitting: Fitting, rule: NextAct, beam: Mapping[str, Deviation]) -> bool:
     """Whether a reed that is new here was heard with tape on, and is too far out for it to stay."""
-    octave = abs(beam[HIGH_A].cents - beam[LOW_A].cents)
+    tilt, _ = octave_of(beam)
     new = len(fitting.takes) == 1 and bool(fitting.present.tape_mm)
-    return new and rule.act in _SEATS and octave > _FAR_OUT_CENTS
+    return new and rule.act in SEAT_WAYS and abs(tilt) > _FAR_OUT_CENTS
 
 
 def _off(beam: Mapping[str, Deviation], tolerance: Mapping[str, float], chance: float) -> set[str]:
