@@ -34,7 +34,7 @@ LEAST_SEAT_MM: Final = 0.25
 #: The last seat move is taken back only where the newest octave shows it by so many standard uncertainties.
 _REVERSAL_SD: Final = 3.0
 #: Low A is sharp against the others where half of them lie at least so far below it; the least tolerance.
-_MOSTLY_FLAT_CENTS: Final = 3.0
+_MOSTLY_FLAT_CENTS: Final = 2.0
 #: A note is sharp enough for tape from here on beside a move of the seat, else from so much of its tolerance.
 _SHARP_CENTS: Final = 2.0
 _SHARP_SHARE: Final = 0.8

@@ -42,7 +42,9 @@ _LOOKS: Final = (Act.PLAY_THE_OCTAVE, Act.MEASURE_AGAIN, Act.CHECK_E_AND_C, Act.
 _FAR_OUT_CENTS: Final = 10.0
 #: A note calls for an act where it is out of tolerance with this chance, in a first take and in later ones.
 _OFF_FIRST: Final = 0.9
-_OFF: Final = 0.6
+_OFF: Final = .8
+_MAYBE: Final = .5
+_MOST_TAKES: Final = 2
 #: The newest take by itself calls for one too, where it is as sure as this.
 _OFF_NEWEST: Final = 0.9
 #: It comes out of no hole.
@@ -205,9 +207,12 @@ def _decided(
         return present, asked
     if _judged_on_old_tape(fitting, rule, beam):
         return replace(present, tape_mm={}), rule
+    instead = acts.leave(_NOTHING_GAINED) if rule.act in _SIZED else rule
+    here = _takes_here(fitting)
     off = _off(beam, tolerance, _OFF_FIRST if len(fitting.takes) == 1 else _OFF)
     off |= _off(newest, tolerance, _OFF_NEWEST)
-    instead = acts.leave(_NOTHING_GAINED) if rule.act in _SIZED else rule
+    if not off and here < _MOST_TAKES and _off(beam, tolerance, _MAYBE):
+        return present, acts.measure_again("x")
     if not off:
         return present, instead
     chanter = fitting.chanter.chanter
@@ -227,6 +232,16 @@ def _decided(
     if rule.act is Act.SET_ASIDE and not _all_in(beam_at(fitting, belief, found), beam, tolerance):
         return present, rule
     return found, _given_up(off, beam, tolerance) or instead
+
+
+def _takes_here(fitting: Fitting) -> int:
+    """How many takes in a row, the newest among them, were played in the present setting."""
+    count = 0
+    for take in reversed(fitting.takes):
+        if take.take.setting != fitting.present:
+            break
+        count += 1
+    return count
 
 
 def _a_pinch_helps(fitting: Fitting, rule: NextAct, beam: Mapping[str, Deviation]) -> bool:
