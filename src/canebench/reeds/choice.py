@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING, Final, Literal
 
-from canebench.base.notes import NOTES
+from canebench.base.notes import NOTES, C, E
 from canebench.reeds import eases
 from canebench.reeds.states import NOT_OFFERED, State
 
@@ -35,7 +35,7 @@ _TILT_CENTS: Final = 10.0
 _REST_CENTS: Final = 10.0
 _PITCH_CENTS: Final = 15.0
 #: What has to be heard beside the octave before a word is said of balance.
-_JUDGED_BY: Final = ("E", "C")
+_JUDGED_BY: Final = (E, C)
 #: What comes next for a reed: fit it, grade it, wait until it has rested; "" for nothing, for this player.
 Next = Literal["fit", "grade", "wait", ""]
 

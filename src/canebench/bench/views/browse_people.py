@@ -80,17 +80,17 @@ def choosing(ledger: Ledger, name: str, lot: str | None) -> Choosing:
     found = choose_for(ledger, name, lot=lot)
     offered = [one for one in found if one.offered]
     apart = [one for one in found if not one.offered]
-    shown = [*offered[:_CHOICES], *apart[:_CHOICES]]
+    choices, named_apart = offered[:_CHOICES], apart[:_CHOICES]
     with ledger.reading() as reader:
-        reeds = reader.of_many(ReedRecord, "number", [one.number for one in shown])
+        reeds = reader.of_many(ReedRecord, "number", [one.number for one in (*choices, *named_apart)])
     return Choosing(
         player=player,
         blows=pressure_said(player.blows_kpa),
         ceiling=pressure_said(player.ceiling_kpa),
         chanter=chanters[0].name if len(chanters) == 1 else "",
-        choices=offered[:_CHOICES],
+        choices=choices,
         total=len(offered),
-        apart=apart[:_CHOICES],
+        apart=named_apart,
         total_apart=len(apart),
         ids={reed.number: reed.id for reed in reeds},
     )

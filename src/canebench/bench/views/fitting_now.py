@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING
 from canebench.base.scales import DEFAULT_SCALE, scale_named
 from canebench.bench.acts.fitting.after_act import AfterAct, after_act
 from canebench.bench.acts.fitting.fit_reed import Wish, fitting_of_rows, planned_from
+from canebench.bench.acts.reeds.eased import pinches_in_life
 from canebench.bench.acts.reeds.mouths import mouth_state
 from canebench.bench.views.kept_take import kept_report
 from canebench.care.quarantine import rest_said
 from canebench.reeds import eases
 from canebench.store.records import (
     ChanterRecord,
-    EaseRecord,
     PitchRecord,
     PlayerRecord,
     ReedRecord,
@@ -78,7 +78,7 @@ class Fittings:
             aim = wish or _as_before(takes)
             fitting = fitting_of_rows(reader, reed.id, chanter, aim)
             reports = [_report(reader, take) for take in takes[-2:]]
-            pinches = reader.count(EaseRecord, {"reed_id": reed.id, "how": "pinch"})
+            pinches = pinches_in_life(reader, reed.id)
             player = _player(reader, reed, chanter, takes)
             rests = _rests(reader, reed, player, self.ledger.clock())
         after, plan = self._computed(chanter, takes, fitting, reports[-1] if reports else None)

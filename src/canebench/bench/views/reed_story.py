@@ -6,11 +6,10 @@ Guarded by `tests/doors/test_ledger_commands.py` and `tests/web/test_reeds.py`.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 from typing import TYPE_CHECKING
 
 from canebench.bench.acts.ledger import reed_numbered
-from canebench.reeds.eases import before_ease
+from canebench.bench.acts.reeds.eased import eased_since, pinches_among
 from canebench.reeds.eases import said as eases_said
 from canebench.store.records import (
     EaseRecord,
@@ -47,8 +46,7 @@ class ReedStory:
 
     def before(self, at: str) -> str | None:
         """Whether what was read at that time was read "before the pinch"."""
-        eased = [(datetime.fromisoformat(ease.at), ease.how) for ease in self.eases]
-        return before_ease(datetime.fromisoformat(at), eased)
+        return eased_since(self.eases, at)
 
 
 def story_numbered(ledger: Ledger, number: str) -> ReedStory:
@@ -63,7 +61,7 @@ def reed_story(
     """The story of a reed; with `takes` (and settings) or `acts`, so many of the newest."""
     of_reed = {"reed_id": reed.id}
     eased = reader.rows(EaseRecord, of_reed, order="at")
-    pinches = sum(ease.how == "pinch" for ease in eased)
+    pinches = pinches_among(eased)
     return ReedStory(
         reed=reed,
         lot=None if reed.lot_id is None else reader.row(LotRecord, reed.lot_id),

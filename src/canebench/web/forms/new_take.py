@@ -47,7 +47,14 @@ def measure_new_take(context: BenchContext, ledger: Ledger, form: Form, now: Fit
     if pinched:
         check_pinch(ledger, place.reed, insist=insist)
     keep = partial(
-        fit_reed, ledger, place=place, who=context.who, done=done, wish=wish, insist=form.ticked("rests_told")
+        fit_reed,
+        ledger,
+        place=place,
+        who=context.who,
+        done=done,
+        wish=wish,
+        takes_folder=context.takes,
+        insist=form.ticked("rests_told"),
     )
     # Enter in a reading sends the form as its first button would: that of the file.
     typed = form.text("how") == "file" and "file" not in form.files and _any_typed(form)
@@ -56,11 +63,11 @@ def measure_new_take(context: BenchContext, ledger: Ledger, form: Form, now: Fit
     elif (form.text("how") or "").startswith("recording"):
         _, _, named = (form.text("how") or "").partition(":")
         path = context.recordings.finished(named or form.needed("recording", "recording"))
-        fitted = keep(path, takes_folder=context.takes)
+        fitted = keep(path)
         if fitted.take_id is not None:
             context.recordings.kept(path)
     else:
-        fitted = _from_file(form, partial(keep, takes_folder=context.takes))
+        fitted = _from_file(form, keep)
     if fitted.take_id is not None and pinched:
         ease_reed(ledger, place.reed, how="pinch", who=context.who, insist=insist, heard_in=fitted.take_id)
     return fitted

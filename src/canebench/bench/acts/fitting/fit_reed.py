@@ -24,6 +24,7 @@ from canebench.bench.acts.fitting.plan_setting import Plan, plan_setting
 from canebench.bench.acts.fitting.report import report_on
 from canebench.bench.acts.fitting.type_take import Typed, typed_take
 from canebench.bench.acts.ledger import named, reed_numbered
+from canebench.bench.acts.reeds.eased import pinches_in_life
 from canebench.bench.acts.reeds.mouths import insisted_on, owner_of
 from canebench.bore.chanter_file import generic, parse
 from canebench.fitting.balance import POSTS
@@ -33,7 +34,6 @@ from canebench.sound.files.decode import read_recording
 from canebench.sound.files.encode import write_recording
 from canebench.store.records import (
     ChanterRecord,
-    EaseRecord,
     PitchRecord,
     PlayerRecord,
     ReedRecord,
@@ -170,7 +170,7 @@ def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord,
     if wish.limits is None:
         return fitting
     # However many are asked for: no plan has a pinch past the most in a reed's life.
-    pinches = reader.count(EaseRecord, {"reed_id": reed_id, "how": "pinch"}) if reed_id else 0
+    pinches = 0 if reed_id is None else pinches_in_life(reader, reed_id)
     left = min(wish.limits.pinches_left, eases.left(pinches))
     return replace(fitting, limits=replace(wish.limits, pinches_left=left))
 

@@ -89,7 +89,7 @@ def _candidates(
 
 
 def _days(at: str, now: datetime) -> float:
-    return max(0.0, (now - datetime.fromisoformat(at)).total_seconds() / _DAY_S)
+    return (now - datetime.fromisoformat(at)).total_seconds() / _DAY_S
 
 
 def pitches_of(reader: Reader, takes: Iterable[TakeRecord]) -> dict[int, list[PitchRecord]]:

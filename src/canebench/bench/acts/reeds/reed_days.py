@@ -15,6 +15,7 @@ from canebench.base.errors import InputError
 from canebench.base.pressure import parse_pressure
 from canebench.base.uncertain import Uncertain
 from canebench.bench.acts.ledger import named, reed_numbered
+from canebench.bench.acts.reeds.eased import pinches_in_life
 from canebench.bench.acts.reeds.mouths import insisted_on, mouth_tests
 from canebench.bench.acts.reeds.strengths import read_strengths
 from canebench.care.cautions import Caution, Occasion, cautions_for
@@ -22,7 +23,7 @@ from canebench.care.quarantine import REST_H, MouthTest, rests_until, standing
 from canebench.care.strain import within_ceiling
 from canebench.reeds import eases
 from canebench.reeds.strength import BY_MOUTH_KPA, MOMENTS, Strength, against
-from canebench.store.records import EaseRecord, PlayerRecord, PlayRecord, TakeRecord
+from canebench.store.records import PlayerRecord, PlayRecord, TakeRecord
 from canebench.store.values import written
 
 if TYPE_CHECKING:
@@ -101,7 +102,7 @@ def check_pinch(ledger: Ledger, number: str, *, insist: bool) -> str:
     """What an act adds where a pinch past the most is insisted on; an error where nobody insists."""
     with ledger.reading() as reader:
         reed = reed_numbered(reader, number)
-        pinches = reader.count(EaseRecord, {"reed_id": reed.id, "how": "pinch"})
+        pinches = pinches_in_life(reader, reed.id)
     eases.check_pinch(pinches, insisted=insist)
     return "" if eases.left(pinches) else f", insisted: pinch {pinches + 1} of {eases.MOST}"
 
@@ -124,14 +125,13 @@ def ease_reed(
     note = check_pinch(ledger, number, insist=insist) if how == "pinch" else ""
     with ledger.act("ease", who=who, said=f"eased reed {number} ({how}){note}") as act:
         reed = reed_numbered(act, number)
-        pinched: dict[str, Value] = {"reed_id": reed.id, "how": "pinch"}
         if how == "pinch":
             # Once more, where nobody else can pinch it in between.
-            eases.check_pinch(act.count(EaseRecord, pinched), insisted=insist)
+            eases.check_pinch(pinches_in_life(act, reed.id), insisted=insist)
         at = act.at if heard_in is None else act.row(TakeRecord, heard_in).at
         told = "; ".join(part for part in (note.removeprefix(", "), remarks) if part)
         act.insert("eases", {"reed_id": reed.id, "at": at, "how": how, "remarks": told or None})
-        pinches = act.count(EaseRecord, pinched)
+        pinches = pinches_in_life(act, reed.id)
     return ReedDone(said=f"Reed {number}: {eases.said(pinches)}", cautions=cautions_for(Occasion.PINCH))
 
 

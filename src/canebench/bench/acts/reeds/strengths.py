@@ -6,11 +6,10 @@ Guarded by `tests/doors/test_ledger_commands.py` and `tests/doors/test_choose_co
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.uncertain import Uncertain
-from canebench.reeds.eases import before_ease
+from canebench.bench.acts.reeds.eased import NOW, eased_since, pinches_among
 from canebench.reeds.strength import Strength, against
 from canebench.store.records import EaseRecord, StrengthRecord
 
@@ -21,8 +20,6 @@ if TYPE_CHECKING:
 
 #: So many reeds may lie between one and the gauge when they are compared by mouth, one after the other.
 _COMPARED: Final = 5
-#: Later than anything in a ledger.
-_NOW: Final = "9999"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,20 +40,15 @@ class Strengths:
 
     def known(self, reed_id: int) -> KnownStrength | None:
         """The newest reading that tells a reed's strength; by mouth through the reed it was compared with."""
-        return self._known(reed_id, _NOW, 0)
+        return self._known(reed_id, NOW, 0)
 
     def pinches(self, reed_id: int) -> int:
         """How often a reed was pinched in its life."""
-        return sum(ease.how == "pinch" for ease in self.eases.get(reed_id, []))
+        return pinches_among(self.eases.get(reed_id, []))
 
-    def before(self, reed_id: int, at: str, *, until: str = _NOW) -> str | None:
+    def before(self, reed_id: int, at: str, *, until: str = NOW) -> str | None:
         """Whether a reed was eased after `at`, and before `until`."""
-        eased = [
-            (datetime.fromisoformat(ease.at), ease.how)
-            for ease in self.eases.get(reed_id, [])
-            if ease.at < until
-        ]
-        return before_ease(datetime.fromisoformat(at), eased)
+        return eased_since(self.eases.get(reed_id, []), at, until=until)
 
     def _known(self, reed_id: int, asked_at: str, compared: int) -> KnownStrength | None:
         """As it was when asked: else, where it was only read later, as it was then."""
