@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from canebench.base.notes import NOTES
+from canebench.bench.acts.fitting.begin_fitting import begin_fitting
 from canebench.bench.acts.fitting.fit_reed import Place, Wish, fit_reed
 from canebench.bench.acts.fitting.plan_take import PlanMade
 from canebench.bench.acts.fitting.type_take import Typed
@@ -176,3 +177,22 @@ def test_the_command_names_apart_what_is_not_offered(
     # The control: moved on, it is offered again.
     move_reed(ledger, "1", to="on trial", reason="in another chanter", who=_WHO)
     assert "Not offered" not in run("choose", "Isla").stdout
+
+
+def test_however_many_reasons_there_are_all_are_told(
+    ledger: Ledger, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The control is their length: in one line of a table they would not stand."""
+    monkeypatch.setenv("CANEBENCH_LEDGER", str(tmp_path / "ledger.db"))
+    owner = "Somebody whose name is so long that it fills a line of the terminal by itself, and more"
+    set_player(ledger, owner, who=_WHO)
+    _take(ledger, "2", "low A", "high A", "E", "C")
+    begin_fitting(ledger, Place(reed="2", chanter="of 2", player=owner), who=_WHO)
+    found: list[dict[str, Any]] = json.loads(run("choose", "Isla", "--json").stdout)
+    reasons = next(one["reasons"] for one in found if one["reed"] == "2")
+    assert len("; ".join(reasons)) > 150
+    printed = run("choose", "Isla").stdout
+    page = " ".join(printed.split())
+    for reason in reasons:
+        assert reason[1:] in page
+    assert max(len(line) for line in printed.splitlines()) <= 80
