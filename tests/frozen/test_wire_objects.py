@@ -1,6 +1,6 @@
 """Objects for JSON are letter for letter what they were before classes described them.
 
-`wire_objects.json` was written when each object was put together by hand. Everything here is made by hand too,
+`wire_objects.json` was written when each object was put together by hand. Everything here is made by hand,
 so that no measurement, model or processor has a say in it.
 """
 
@@ -25,8 +25,9 @@ from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.plan_setting import Plan, PlanStep
 from canebench.bench.acts.fitting.report import report_on
 from canebench.bench.views.chanter_effects import Effect
+from canebench.bench.views.wire.after import after_object
 from canebench.bench.views.wire.measurement import report_object
-from canebench.bench.views.wire.plan import after_object, effects_object, plan_object
+from canebench.bench.views.wire.plan import effects_object, plan_object
 from canebench.fitting.acts import Act, NextAct
 from canebench.fitting.balance import Deviation
 from canebench.fitting.take import Take
