@@ -124,8 +124,9 @@ def command(
 
 def give(fitted: Fitted, *, as_json: bool) -> None:
     """The report, what the act before did, and the plan; a refused take ends with its exit code."""
+    from canebench.bench.views.wire.after import after_object  # noqa: PLC0415
     from canebench.bench.views.wire.measurement import report_object  # noqa: PLC0415
-    from canebench.bench.views.wire.plan import after_object, plan_object  # noqa: PLC0415
+    from canebench.bench.views.wire.plan import plan_object  # noqa: PLC0415
     from canebench.cli.text.plan_text import after_text, plan_text  # noqa: PLC0415
     from canebench.cli.text.report_text import report_text  # noqa: PLC0415
 
