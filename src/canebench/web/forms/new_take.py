@@ -90,13 +90,31 @@ def done_from(form: Form, now: FittingNow) -> PlanMade:
     pinches = now.fitting.present.pinches + (1 if _pinched(form, now) else 0)
     if since != "other":
         return PlanMade(acts=SINCE[since], pinches=pinches if now.takes else None)
-    tape = {hole: form.number(f"tape-{hole}", f"tape on the {hole} hole") for hole in HOLES}
     return PlanMade(
         acts=0,
         seat_mm=form.number("seat", "seat"),
-        tape_mm={hole: mm for hole, mm in tape.items() if mm},
+        tape_mm=_tape_told(form, now) or None,
         pinches=pinches,
     )
+
+
+def _tape_told(form: Form, now: FittingNow) -> dict[str, float]:
+    """What was filled in, hole by hole; a strip that was there is never taken off by an empty field."""
+    told = {}
+    for hole in HOLES:
+        label = f"tape on the {hole} hole"
+        covered_mm = form.number(f"tape-{hole}", label)
+        had_mm = now.fitting.present.tape_mm.get(hole)
+        if covered_mm is not None:
+            told[hole] = covered_mm
+        elif had_mm is not None and f"tape-{hole}" in form.texts:
+            raise InputError(
+                field=label,
+                given="nothing",
+                allowed=f"a strip of {had_mm:g} mm is there: 0 says that it is off",
+                nearest=f"{had_mm:g}, where it is still on",
+            )
+    return told
 
 
 def _pinched(form: Form, now: FittingNow) -> bool:

@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.base.sentences import seat_said
-from canebench.base.uncertain import Uncertain, number
+from canebench.base.uncertain import MINUS, Uncertain, number
 from canebench.bench.views.drawing.draw_fitting import draw_after, draw_expected, draw_now, draw_tape
 from canebench.bench.views.verdict import verdict_of
 from canebench.fitting.acts import Act
+from canebench.fitting.limits import HIGHEST_MM
 
 if TYPE_CHECKING:
     from canebench.base.setting import Setting
@@ -69,6 +70,7 @@ class FittingView:
     lessons: list[tuple[str, str, str]]
     setting: Setting
     setting_said: str
+    seat_room: str
     pinches_said: str
     unfinished: list[Unfinished]
     finished: bool
@@ -107,6 +109,7 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
         ],
         setting=present,
         setting_said=_said(present),
+        seat_room=f"From {MINUS}{HIGHEST_MM:g}, where it leaks, to {now.fitting.deepest_mm:g}, the bottom.",
         pinches_said=now.pinches_said,
         unfinished=unfinished,
         finished=act is not None and act.act in _NOTHING_DONE,
