@@ -7,20 +7,23 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Final
 
-from canebench.base.errors import InputError
+from canebench.base.errors import DoubtError, InputError
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
 from canebench.bench.acts.fitting.plan_take import ALL, PlanMade
-from canebench.bench.acts.fitting.type_take import Typed
+from canebench.bench.acts.fitting.type_take import NoPitchError, Typed
 from canebench.bench.acts.reeds.reed_days import ease_reed
 from canebench.fitting.acts import Act
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from canebench.bench.acts.fitting.fit_reed import Fitted, Wish
     from canebench.bench.views.fitting_now import FittingNow
     from canebench.store.ledger import Ledger
@@ -29,6 +32,10 @@ if TYPE_CHECKING:
 
 #: What was done since the last take, and how many acts of the plan that is.
 SINCE: Final = {"act": 1, "nothing": 0, "all": ALL, "other": 0}
+
+#: The button that takes readings which were asked about; and all that come with readings.
+AS_TYPED: Final = "as-typed"
+TYPED: Final = ("typed", AS_TYPED)
 
 
 def measure_new_take(context: BenchContext, ledger: Ledger, form: Form, now: FittingNow) -> Fitted:
@@ -42,8 +49,17 @@ def measure_new_take(context: BenchContext, ledger: Ledger, form: Form, now: Fit
     wish = _with_conditions(form, now.wish)
     # Enter in a reading sends the form as its first button would: that of the file.
     typed = form.text("how") == "file" and "file" not in form.files and _any_typed(form)
-    if typed or form.text("how") == "typed":
-        fitted = fit_reed(ledger, typed_from(form), place=place, who=context.who, done=done, wish=wish)
+    if typed or form.text("how") in TYPED:
+        with _own_words():
+            fitted = fit_reed(
+                ledger,
+                typed_from(form),
+                place=place,
+                who=context.who,
+                done=done,
+                wish=wish,
+                as_typed=form.text("how") == AS_TYPED,
+            )
     elif (form.text("how") or "").startswith("recording"):
         _, _, named = (form.text("how") or "").partition(":")
         path = context.recordings.finished(named or form.needed("recording", "recording"))
@@ -57,6 +73,21 @@ def measure_new_take(context: BenchContext, ledger: Ledger, form: Form, now: Fit
     if fitted.take_id is not None and _pinched(form, now):
         ease_reed(ledger, place.reed, how="pinch", who=context.who)
     return fitted
+
+
+@contextmanager
+def _own_words() -> Iterator[None]:
+    """What a person can do about typed readings, in the words of this page."""
+    try:
+        yield
+    except DoubtError as doubt:
+        nearest = "the reading put right below, or “Take them as typed” where it is right"
+        raise DoubtError(
+            field=doubt.field, given=doubt.given, allowed=doubt.allowed, nearest=nearest
+        ) from doubt
+    except NoPitchError as error:
+        nearest = "that low A in Hz as the Pitch under What this fitting aims at, or readings in Hz"
+        raise NoPitchError(nearest=nearest) from error
 
 
 def _any_typed(form: Form) -> bool:

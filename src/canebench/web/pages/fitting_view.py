@@ -67,6 +67,7 @@ class FittingView:
     rows: list[NoteRow]
     missed: tuple[str, ...]
     doubtful: bool
+    remarks: list[str]
     lessons: list[tuple[str, str, str]]
     setting: Setting
     setting_said: str
@@ -101,6 +102,7 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
         rows=_rows(now),
         missed=() if after is None else after.missed,
         doubtful=after is not None and after.doubtful,
+        remarks=[] if now.report is None else [one.text for one in now.report.measurement.findings],
         lessons=[]
         if after is None
         else [

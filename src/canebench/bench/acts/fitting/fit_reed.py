@@ -106,11 +106,12 @@ def fit_reed(
     done: PlanMade,
     wish: Wish,
     takes_folder: Path | None = None,
+    as_typed: bool = False,
 ) -> Fitted:
     """Measure a take, keep it, and plan from all takes of this reed in this chanter.
 
     `heard` is a sound file, or readings typed from a meter. A recording is kept as FLAC in `takes_folder`,
-    named by its SHA-256, if one is given.
+    named by its SHA-256, if one is given. Readings that look like a slip are a `DoubtError`, but `as_typed`.
     """
     with ledger.reading() as reader:
         rows = _Rows(
@@ -122,7 +123,9 @@ def fit_reed(
     if isinstance(heard, Path):
         report = measure_take(heard, scale=wish.scale, reference=wish.reference_hz or "auto")
     else:
-        report = report_on(typed_take(heard, scale=wish.scale, reference_hz=wish.reference_hz))
+        report = report_on(
+            typed_take(heard, scale=wish.scale, reference_hz=wish.reference_hz, as_typed=as_typed)
+        )
     if report.measurement.refused:
         return Fitted(report=report, after=None, plan=None, take_id=None)
     earlier = planned_from(fitting)
