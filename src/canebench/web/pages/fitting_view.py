@@ -14,6 +14,7 @@ from canebench.base.notes import NOTES
 from canebench.base.sentences import seat_said
 from canebench.base.uncertain import MINUS, Uncertain, number
 from canebench.bench.views.drawing.draw_fitting import draw_after, draw_expected, draw_now, draw_tape
+from canebench.bench.views.newest_take import told_by_all
 from canebench.bench.views.verdict import verdict_of
 from canebench.fitting.acts import Act
 from canebench.fitting.limits import HIGHEST_MM
@@ -42,6 +43,7 @@ class NoteRow:
     note: str
     hz: str
     now: str
+    all_takes: str
     predicted: str
     next: str
 
@@ -155,6 +157,7 @@ def _rows(now: FittingNow) -> list[NoteRow]:
             if note not in heard
             else Uncertain(value=heard[note].hz, sd=heard[note].sd_hz).text("Hz"),
             now="" if note not in heard else _cents(now.report, note),
+            all_takes="" if now.plan is None else _deviation(told_by_all(now.plan, note)),
             predicted=_deviation(predicted.get(note)),
             next=_deviation(following.get(note)),
         )
