@@ -8,7 +8,7 @@ import click
 
 from canebench.cli.options.ledger_options import print_json, reads
 from canebench.cli.options.only import LOT
-from canebench.cli.text.words import show, table
+from canebench.cli.text.words import paragraph, show, table, width
 
 
 @click.command("choose")
@@ -18,7 +18,7 @@ from canebench.cli.text.words import show, table
 def command(*, player: str, lot: str | None, ledger_url: str | None, as_json: bool) -> None:
     """Judge the reeds for PLAYER: a little above what they blow now, never above their ceiling."""
     from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
-    from canebench.bench.acts.reeds.reed_days import choose_for  # noqa: PLC0415
+    from canebench.bench.acts.reeds.choose_reeds import choose_for  # noqa: PLC0415
 
     found = choose_for(the_ledger(ledger_url), player, lot=lot)
     if as_json:
@@ -31,13 +31,15 @@ def command(*, player: str, lot: str | None, ledger_url: str | None, as_json: bo
                     "reasons": one.reasons,
                     "missing": one.missing,
                     "tied_with": one.tied_with,
+                    "offered": one.offered,
+                    "then": one.then or None,
                 }
                 for one in found
             ]
         )
         return
     rows = []
-    for one in found:
+    for one in (one for one in found if one.offered):
         why = "; ".join(one.reasons)
         missing = f"not known: {', '.join(one.missing)}" if one.missing else ""
         tied = f"tied with {', '.join(one.tied_with[:4])}" if one.tied_with else ""
@@ -47,3 +49,6 @@ def command(*, player: str, lot: str | None, ledger_url: str | None, as_json: bo
         if rows
         else "No reed to choose from yet.\n"
     )
+    apart = [f"{one.number} ({', '.join((one.verdict, *one.reasons))})" for one in found if not one.offered]
+    if apart:
+        show("\n" + paragraph(f"Not offered: {'; '.join(apart)}.", columns=width()))

@@ -13,7 +13,7 @@ import click
 from canebench.base.errors import DoubtError, InputError
 from canebench.base.parsing import number_from
 from canebench.cli.failure import REFUSED
-from canebench.cli.options.ledger_options import writes
+from canebench.cli.options.ledger_options import INSIST, writes
 from canebench.cli.options.reference import aim_options
 from canebench.cli.options.room_options import of_take
 from canebench.cli.options.setting_options import done_from, note_from, setting_options
@@ -67,6 +67,7 @@ def typed_from(
 @click.option("--scale", default="harmonic", show_default=True, metavar="NAME", help="Target scale.")
 @aim_options
 @of_take
+@INSIST
 @writes
 def command(
     *,
@@ -85,6 +86,7 @@ def command(
     reference: str | float | None,
     deeper_mm: float | None,
     higher_mm: float | None,
+    insist: bool,
     ledger_url: str | None,
     who: str | None,
     as_json: bool,
@@ -97,7 +99,7 @@ def command(
         raise click.UsageError("--as-typed is about --typed readings.", ctx=click.get_current_context())
     from canebench.base.scales import scale_named  # noqa: PLC0415 - help need not wait for numerics
     from canebench.bench.acts.fitting.fit_reed import Place, Wish, fit_reed  # noqa: PLC0415
-    from canebench.bench.acts.fitting.type_take import Typed  # noqa: PLC0415
+    from canebench.bench.acts.fitting.type_take import AsTyped, Typed  # noqa: PLC0415
     from canebench.bench.acts.ledger import takes_folder, the_ledger, the_writer  # noqa: PLC0415
     from canebench.bench.acts.reeds.chanters import keep_chanter  # noqa: PLC0415
     from canebench.fitting.limits import Limits  # noqa: PLC0415
@@ -114,16 +116,17 @@ def command(
     )
     ledger, writer = the_ledger(ledger_url), the_writer(who)
     keep_chanter(ledger, chanter, who=writer, sizes=sizes)
+    readings = {n: Typed(value=v, unit=u) for n, (v, u) in typed.items()}
     with _own_words():
         fitted = fit_reed(
             ledger,
-            take if take is not None else {n: Typed(value=v, unit=u) for n, (v, u) in typed.items()},
+            take if take is not None else AsTyped(readings) if as_typed else readings,
             place=Place(reed=reed, chanter=chanter, player=player),
             who=writer,
             done=done_from(done=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches),
             wish=wish,
             takes_folder=takes_folder(ledger_url),
-            as_typed=as_typed,
+            insist=insist,
         )
     give(fitted, as_json=as_json)
 

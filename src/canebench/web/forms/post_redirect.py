@@ -11,7 +11,7 @@ from urllib.parse import urlencode
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
-from canebench.base.errors import CanebenchError, DoubtError
+from canebench.base.errors import CanebenchError, DoubtError, UnlessInsistedError
 from canebench.web.context import context_of
 from canebench.web.forms.flash import DID
 from canebench.web.forms.forms import FieldProblem, Form, read_form
@@ -47,7 +47,11 @@ async def answer(
         goal = await run_in_threadpool(act, context, ledger, given)
     except CanebenchError as error:
         problem = FieldProblem(
-            form=form, said=str(error), asks=isinstance(error, DoubtError), given=given.texts
+            form=form,
+            said=str(error),
+            given=given.texts,
+            asks=isinstance(error, DoubtError),
+            insist=isinstance(error, UnlessInsistedError),
         )
         return await again(request, problem, error.http_status)
     finally:

@@ -62,28 +62,29 @@ class Typed:
             )
 
 
+class AsTyped(dict[str, Typed]):
+    """Readings that are taken as they are, even where a step between two looks like a slip."""
+
+
 def typed_take(
     readings: Mapping[str, Typed],
     *,
     scale: Scale,
     reference_hz: float | None,
     sd_cents: float = METER_CENTS,
-    as_typed: bool = False,
 ) -> Measurement:
     """A measurement from typed readings.
 
     Parameters
     ----------
     readings : mapping of note to Typed
-        What the meter said.
+        What the meter said; `AsTyped` where a step between two looks like a slip and is none.
     scale : Scale
         The target.
     reference_hz : number or None
         A fixed low A, Hz, which readings in cents need; without one, cents count from low A as typed.
     sd_cents : number > 0
         How well each reading is known.
-    as_typed : bool
-        Take them even where a step between two of them looks like a slip.
 
     Raises
     ------
@@ -106,7 +107,7 @@ def typed_take(
             field="typed readings", given="no low A", allowed="low A is needed, or a fixed pitch"
         )
     hz = {note: _hz(note, one, scale, reference_hz) for note, one in readings.items()}
-    if not as_typed:
+    if not isinstance(readings, AsTyped):
         _ask(readings, hz, scale)
     low_a = reference_hz if reference_hz is not None else hz[LOW_A]
     sd_share = sd_cents / CENTS_PER_NEPER
