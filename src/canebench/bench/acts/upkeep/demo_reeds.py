@@ -36,7 +36,7 @@ class DemoReed:
     sessions : int
         Evenings of playing; a reed that is settled after them is measured once more.
     state : State
-        Where it ends, with `reason`.
+        Where it ends, with `reason`; one that ends on trial has that of the trial.
     remarks : str
         What it teaches, in a sentence or two.
     pinched : bool
@@ -48,8 +48,8 @@ class DemoReed:
     player: str
     playing_inh2o: float
     state: State
-    reason: str
     remarks: str
+    reason: str = ""
     right: Setting = field(default_factory=Setting)
     told: tuple[Setting, ...] = (Setting(),)
     off_cents: Mapping[str, float] = field(default_factory=dict)
@@ -141,7 +141,6 @@ REEDS: Final = (
         playing_inh2o=32,
         off_cents={"C": 10.0},
         state=State.ON_TRIAL,
-        reason="as strong as it should be",
         remarks="The octave is right and C is sharp: that is what tape is for, and only that note gets it.",
     ),
     DemoReed(
@@ -151,7 +150,6 @@ REEDS: Final = (
         playing_inh2o=26,
         right=Setting(seat_mm=1.5),
         state=State.ON_TRIAL,
-        reason="as strong as it should be",
         remarks="The octave is narrow, the top hand flat: a deeper seat sharpens all, and the top hand most.",
     ),
     DemoReed(
@@ -161,7 +159,6 @@ REEDS: Final = (
         playing_inh2o=34,
         right=Setting(seat_mm=-1.5),
         state=State.ON_TRIAL,
-        reason="as strong as it should be",
         remarks="The octave is wide, the top hand sharp: hemp raises it, and the top hand comes down most.",
     ),
     DemoReed(
@@ -186,7 +183,6 @@ REEDS: Final = (
         told=(Setting(), Setting(seat_mm=1.5)),
         stuck=True,
         state=State.ON_TRIAL,
-        reason="as strong as it should be",
         remarks=(
             "Told as seated 1.5 mm deeper, and nothing answered: it turned in its seat, or it is on the "
             "bottom. That is looked at before anything else is done."
