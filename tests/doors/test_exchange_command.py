@@ -69,7 +69,7 @@ def test_one_table_into_a_ledger_that_has_others(ledger: Path, tmp_path: Path) -
     out.write_text(text)
     looked = run("import", str(out), "--preview", "--json", "--ledger", str(ledger))
     assert json.loads(looked.stdout)["lots"]["fitting"] == 1
-    assert json.loads(looked.stdout)["lots"]["duplicates"] == 1
+    assert json.loads(looked.stdout)["lots"]["duplicates"] == 2
     before = rows_of(ledger)
     done = run("import", str(out), "--yes", "--ledger", str(ledger))
     assert "1 row came in" in done.stdout
