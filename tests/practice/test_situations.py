@@ -80,6 +80,10 @@ SITUATIONS = (
         _s(f"{a} and {b} sharp", Act.TAPE, rest={a: 14.0, b: 12.0}, holes=(a, b))
         for a, b in (("B", "E"), ("C", "F"), ("D", "high G"), ("C", "E"))
     ),
+    *(
+        _s(f"{note} as far out as a breath may be", Act.MEASURE_AGAIN, rest={note: 6.0})
+        for note in ("B", "C", "D", "F", "high G")
+    ),
     *(_s(f"{note} a shade sharp", Act.LEAVE, rest={note: 3.0}) for note in ("B", "C", "D", "F", "high G")),
     *(_s(f"{note} alone flat", *_CALM, rest={note: -9.0}) for note in ["B", "C", "D", "E", "F"]),
     _s("C far flat", Act.BREAK_IN, Act.SET_ASIDE, Act.TAPE, rest={"C": -25.0}),
@@ -179,6 +183,22 @@ def test_command_and_wire_say_the_same(one: Situation) -> None:
     text = " ".join(plan_text(plan, fitting_path=None).split())
     assert " ".join(first["say"].split()) in text
     assert ("set aside" in first["say"].lower()) <= (not plan.steps)
+
+
+@pytest.mark.parametrize(("cents", "act"), [(5.5, Act.LEAVE), (7.0, Act.TAPE)])
+def test_the_second_take_of_a_setting_decides(cents: float, act: Act) -> None:
+    """It is asked for once: then the note is left alone, or taped."""
+    once = _fitting(_s("once", rest={"C": cents}))
+    assert plan_setting(once).next_act.act is Act.MEASURE_AGAIN
+    assert plan_setting(replace(once, takes=once.takes * 2)).next_act.act is act
+
+
+def test_no_strip_beside_another_on_a_note_in_tolerance() -> None:
+    """F is taped; B, just inside its tolerance, is left as it is, though its strip would gain something."""
+    plan = plan_setting(_fitting(_s("B inside", rest={"F": 14.0, "B": 4.8})))
+    assert {hole for hole, _ in _changed(plan)} == {"F"}
+    both = plan_setting(_fitting(_s("B outside", rest={"F": 14.0, "B": 9.0})))
+    assert {hole for hole, _ in _changed(both)} == {"F", "B"}
 
 
 def _at_the_bottom(tilt: float, pinches_left: int) -> Plan:

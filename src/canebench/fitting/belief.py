@@ -42,8 +42,7 @@ _ALONG: Final = np.linspace(-1.0, 1.0, _NINE)
 _UNHEARD_CENTS: Final = (100.0, 15.0, 10.0)
 #: Shares by which the tables may be wrong: the seat on all notes, its tilt, each note; tape; a pinch.
 _SEAT_SHARES: Final = (0.35, 0.25, 0.15)
-_TAPE_SHARES: Final = (0.35, 0.35)
-_PINCH_SHARE = 0.7
+_TAPE_SHARE, _PINCH_SHARE = 0.5, 0.7
 #: From take to take the reed and the breath move all notes together, the tilt, and each note, cents.
 _DRIFT_CENTS: Final = (2.0, 0.7, 0.5)
 #: How one breath differs from the next, cents: all notes, and each.
@@ -199,7 +198,7 @@ def believed(tables: EffectTables, takes: Sequence[HeardTake]) -> Belief:
     """
     scales = np.zeros((SIZE, SIZE))
     scales[SEAT, SEAT] = _spread(*_SEAT_SHARES)
-    scales[TAPE, TAPE] = _TAPE_SHARES[0] ** 2 + _TAPE_SHARES[1] ** 2 * np.eye(len(HOLES))
+    scales[TAPE, TAPE] = _TAPE_SHARE**2 * np.eye(len(HOLES))
     scales[-1, -1] = _PINCH_SHARE**2
     scales[PITCH, PITCH] = _spread(*_UNHEARD_CENTS)
     mean = np.ones(SIZE)

@@ -35,9 +35,8 @@ LEAST_SEAT_MM: Final = 0.25
 _REVERSAL_SD: Final = 3.0
 #: Low A is sharp against the others where half of them lie at least so far below it; the least tolerance.
 _MOSTLY_FLAT_CENTS: Final = 2.0
-#: A note is sharp enough for tape from here on beside a move of the seat, else from so much of its tolerance.
+#: A note is sharp enough for tape where it is out of tolerance; beside a move of the seat from here on.
 _SHARP_CENTS: Final = 2.0
-_SHARP_SHARE: Final = 0.8
 #: An octave this far out is the seat's to mend, before any tape.
 _CLEAR_CENTS: Final = 8.0
 
@@ -86,7 +85,7 @@ def bounds_of(
     strips = len(present.tape_mm)
     middle = _middle(newest) if follow_low_a else 0.0
     # Where the seat moves, what is a little sharp now may be more so after it.
-    least = {hole: _SHARP_CENTS if by_rule else _SHARP_SHARE * TOLERANCE_CENTS[hole] for hole in HOLES}
+    least = {hole: _SHARP_CENTS if by_rule else TOLERANCE_CENTS[hole] for hole in HOLES}
     grow = [
         hole
         for hole in HOLES

@@ -42,9 +42,9 @@ _LOOKS: Final = (Act.PLAY_THE_OCTAVE, Act.MEASURE_AGAIN, Act.CHECK_E_AND_C, Act.
 _FAR_OUT_CENTS: Final = 10.0
 #: A note calls for an act where it is out of tolerance with this chance, in a first take and in later ones.
 _OFF_FIRST: Final = 0.9
-_OFF: Final = .8
-_MAYBE: Final = .5
-_MOST_TAKES: Final = 2
+_OFF: Final = 0.8
+#: Where none is so sure, but one may be with this chance, the same setting is played once more before it is judged.
+_MAYBE, _MOST_TAKES = 0.5, 2
 #: The newest take by itself calls for one too, where it is as sure as this.
 _OFF_NEWEST: Final = 0.9
 #: It comes out of no hole.
@@ -57,6 +57,9 @@ _NOTHING_GAINED: Final = (
     "What is still off is no more than one breath, and one pair of hands, differ from the next: another act "
     "would as likely spoil it as mend it. Play it, and measure after the next session."
 )
+
+
+_ONE_BREATH: Final = "One take cannot tell what is out from how one breath differs from the next"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,13 +211,10 @@ def _decided(
     if _judged_on_old_tape(fitting, rule, beam):
         return replace(present, tape_mm={}), rule
     instead = acts.leave(_NOTHING_GAINED) if rule.act in _SIZED else rule
-    here = _takes_here(fitting)
     off = _off(beam, tolerance, _OFF_FIRST if len(fitting.takes) == 1 else _OFF)
     off |= _off(newest, tolerance, _OFF_NEWEST)
-    if not off and here < _MOST_TAKES and _off(beam, tolerance, _MAYBE):
-        return present, acts.measure_again("x")
     if not off:
-        return present, instead
+        return present, _once_more(fitting, beam, tolerance) or instead
     chanter = fitting.chanter.chanter
     allowed = bounds_of(
         rule.act,
@@ -232,6 +232,16 @@ def _decided(
     if rule.act is Act.SET_ASIDE and not _all_in(beam_at(fitting, belief, found), beam, tolerance):
         return present, rule
     return found, _given_up(off, beam, tolerance) or instead
+
+
+def _once_more(
+    fitting: Fitting, beam: Mapping[str, Deviation], tolerance: Mapping[str, float]
+) -> NextAct | None:
+    """Ask for the same setting again, where a note may be out and one take cannot tell it from a breath."""
+    maybe = _off(beam, tolerance, _MAYBE)
+    if not maybe or _takes_here(fitting) >= _MOST_TAKES:
+        return None
+    return acts.measure_again(f"{_ONE_BREATH}: {_named(maybe, beam)}.")
 
 
 def _takes_here(fitting: Fitting) -> int:
@@ -265,10 +275,15 @@ def _given_up(off: set[str], beam: Mapping[str, Deviation], tolerance: Mapping[s
     far = off & _off(beam, {note: cents + _FAR_OUT_CENTS for note, cents in tolerance.items()}, _SURE)
     if not far:
         return None
-    stay = listed(
-        [f"{note} {number(beam[note].cents, 0, signed=True)} cents" for note in NOTES if note in far]
+    return acts.set_aside(
+        f"Within these limits neither seat nor tape brings it into tune: {_named(far, beam)}."
     )
-    return acts.set_aside(f"Within these limits neither seat nor tape brings it into tune: {stay}.")
+
+
+def _named(notes: set[str], beam: Mapping[str, Deviation]) -> str:
+    return listed(
+        [f"{note} {number(beam[note].cents, 0, signed=True)} cents" for note in NOTES if note in notes]
+    )
 
 
 def _asked_first(fitting: Fitting, belief: Belief, rule: NextAct) -> NextAct | None:
@@ -277,9 +292,8 @@ def _asked_first(fitting: Fitting, belief: Belief, rule: NextAct) -> NextAct | N
         return acts.check_that_it_moved()
     if belief.doubtful:
         return acts.check_the_setting()
-    same_again = len(fitting.takes) > 1 and fitting.takes[-2].take.setting == fitting.present
-    if rule.act is Act.MEASURE_AGAIN and same_again:
-        # The setting was measured twice: a third take would tell little more.
+    if rule.act is Act.MEASURE_AGAIN and _takes_here(fitting) >= _MOST_TAKES:
+        # A third take of one setting would tell little more.
         return acts.leave(_NOTHING_GAINED)
     return rule if rule.act in _LOOKS else None
 
