@@ -36,6 +36,12 @@ def test_a_bad_reed_is_no_slip(off: dict[str, float]) -> None:
     assert _said(_hz(**off)) == []
 
 
+def test_a_note_without_a_pitch_says_nothing() -> None:
+    heard = _hz(E=-100)
+    assert _said(heard | {"E": float("nan")}) == _said({note: heard[note] for note in NOTES if note != "E"})
+    assert _said(heard) != []
+
+
 def test_the_same_note_twice_is_no_octave() -> None:
     hz = _hz() | {"high A": _LOW_A_HZ * 2 ** (7 / 1200)}
     assert _said(hz) == [

@@ -5,6 +5,7 @@ Such a take is asked about before it is taken. Guarded by `tests/practice/test_s
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
@@ -40,7 +41,7 @@ def slips_of(hz: Mapping[str, float], scale: Scale) -> tuple[Slip, ...]:
     Parameters
     ----------
     hz : mapping of note to number > 0
-        The notes that were played, Hz.
+        The notes that were played, Hz; one that is not finite says nothing.
     scale : Scale
         The target, for the steps from note to note.
 
@@ -49,6 +50,7 @@ def slips_of(hz: Mapping[str, float], scale: Scale) -> tuple[Slip, ...]:
     tuple of Slip
         The octave's alone where it is odd, else those of the steps, from the bottom up; usually none.
     """
+    hz = {note: pitch for note, pitch in hz.items() if math.isfinite(pitch)}
     octave = _octave(hz)
     if octave is not None:
         return (octave,)
