@@ -47,8 +47,12 @@ RECIPE = Recipe(
 #: Between the end of the take and its beginning, s: what comes after is not joined to what came before.
 SILENCE_S = 0.5
 SOME_NOTE = re.compile(rf"^({'|'.join(NOTES)})\b")
+BOTH_AS = re.compile("low A.*high A")
+OVER_60 = re.compile(r"^(6[1-9]|[7-9]\d|\d{3,})$")
 #: A machine that is busy elsewhere gives analyses, which give way to all else, a hundredth of itself.
 BUSY_MS = 240_000
+#: How long to look for what cannot come, ms: longer than a note stands on the page.
+LOOK_MS = 3_000
 #: The system holds the sound for at least so long, ms.
 HELD_MS = 300
 #: Every block as it goes to the bench: its first sample's number, and how many they are.
@@ -59,6 +63,15 @@ WebSocket.prototype.send = function (data) {
         window.sent.push([Number(new DataView(data).getBigUint64(8, true)), (data.byteLength - 16) / 4]);
     }
     return send.call(this, data);
+};"""
+#: A page that is told of notes and of the beam, keeps both to itself, and puts neither in its place.
+_SHOWS_NOTHING = """const define = customElements.define.bind(customElements);
+customElements.define = (name, made) => {
+    if (name === "live-take") {
+        made.prototype.now = function (told) { if (told.note) this.dataset.untold = told.note; };
+        made.prototype.beam = function ({ notes }) { this.dataset.unlaid = notes.join(","); };
+    }
+    define(name, made);
 };"""
 #: What is missing by those numbers, and what the bench says of it. Breaks that only the phase tells are
 #: counted by the bench alone.
@@ -122,6 +135,16 @@ def listening(page: Page) -> Locator:
     return page.locator("live-take")
 
 
+def note_shown(live: Locator, *, within_ms: int = BUSY_MS) -> None:
+    """Wait until a note of the take stands on the page: which, is up to the moment one looks."""
+    expect(live.locator(".live-note")).to_contain_text(SOME_NOTE, timeout=within_ms)
+
+
+def both_as_in_the_beam(live: Locator, *, within_ms: int = BUSY_MS) -> None:
+    """Wait until the beam, which gathers notes, has low A and high A."""
+    expect(live).to_have_attribute("data-notes", BOTH_AS, timeout=within_ms)
+
+
 def played_once(live: Locator) -> None:
     """Wait until all of the take has come in."""
     expect(live.locator("[data-place=time]")).to_have_text(re.compile(r"^(9|\d\d+) s$"), timeout=BUSY_MS)
@@ -134,17 +157,28 @@ def test_from_the_microphone_to_the_beam(
     live = listening(page)
     # Sound first, then pitch: silence would give a perfect nothing.
     expect(live.get_by_text("Level good")).to_be_visible(timeout=BUSY_MS)
-    expect(live.locator(".live-note")).to_contain_text("low A", timeout=BUSY_MS)
-    expect(live).to_have_attribute("data-notes", re.compile("low A.*high A"), timeout=BUSY_MS)
+    note_shown(live)
+    both_as_in_the_beam(live)
     expect(live.get_by_role("img", name=re.compile("The beam so far"))).to_be_visible()
-    page.wait_for_function(
-        "Number(document.querySelector('live-take').dataset.estimates) > 60", timeout=BUSY_MS
-    )
+    expect(live).to_have_attribute("data-estimates", OVER_60, timeout=BUSY_MS)
     played_once(live)
     live.get_by_role("button", name="Stop and measure").click()
     expect(page.locator("#act-say")).to_be_visible(timeout=BUSY_MS)
     _assert_true(season_copy)
     assert bench.server.poll() is None
+
+
+def test_a_page_that_hears_and_shows_nothing_is_caught(page_that_hears: tuple[Page, Watch]) -> None:
+    """The control of what the take's test waits for: notes were analysed, and neither is satisfied."""
+    page, _ = page_that_hears
+    page.add_init_script(_SHOWS_NOTHING)
+    live = listening(page)
+    expect(live).to_have_attribute("data-untold", SOME_NOTE, timeout=BUSY_MS)
+    expect(live).to_have_attribute("data-unlaid", BOTH_AS, timeout=BUSY_MS)
+    with pytest.raises(AssertionError, match="expected to contain text"):
+        note_shown(live, within_ms=LOOK_MS)
+    with pytest.raises(AssertionError, match="to have attribute"):
+        both_as_in_the_beam(live, within_ms=LOOK_MS)
 
 
 def _assert_true(folder: Path) -> None:
@@ -210,7 +244,7 @@ def test_sound_that_the_system_held_is_a_gap(page_that_hears: tuple[Page, Watch]
     page, _ = page_that_hears
     page.add_init_script(_SENT)
     live = listening(page)
-    expect(live.locator(".live-note")).to_contain_text(SOME_NOTE, timeout=BUSY_MS)
+    note_shown(live)
     before = gaps_as_counted(page, least_ms=0)
     page.evaluate(
         """(held) => {
@@ -265,7 +299,7 @@ def test_no_microphone_is_said(browser: Browser, bench: Bench) -> None:
 def test_unplugged_in_the_middle_what_was_heard_is_measured(page_that_hears: tuple[Page, Watch]) -> None:
     page, _ = page_that_hears
     live = listening(page)
-    expect(live.locator(".live-note")).to_contain_text(SOME_NOTE, timeout=BUSY_MS)
+    note_shown(live)
     page.evaluate(
         """() => {
             const { track } = document.querySelector("live-take").microphone;
