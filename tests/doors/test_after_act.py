@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -287,11 +286,3 @@ def test_a_seat_has_a_bottom_and_a_top(seat_mm: float, said: str) -> None:
     for inside in (3.0, -4.0, 0.1 + 0.2 + 2.7):
         assert PlanMade(seat_mm=inside).setting(Setting(), (), deepest_mm=3.0).seat_mm == inside
     assert PlanMade(seat_mm=3.25).setting(Setting(), (), deepest_mm=4.0).seat_mm == 3.25
-
-
-def test_no_plan_leads_above_the_top() -> None:
-    """From 3 mm above the hand seat 1 mm is left, whatever is asked for; from the hand seat all of it."""
-    high = replace(Fitting(), takes=(_take(Setting(seat_mm=-3.0)),))
-    assert high.limits.higher_mm == 2.0
-    assert high.below_the_top().limits.higher_mm == 1.0
-    assert Fitting().below_the_top().limits.higher_mm == 2.0

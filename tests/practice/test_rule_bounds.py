@@ -10,7 +10,7 @@ from canebench.base.fingering import HOLES
 from canebench.base.notes import HIGH_A, LOW_A, NOTES
 from canebench.base.setting import Setting
 from canebench.fitting.acts import Act
-from canebench.fitting.limits import Limits
+from canebench.fitting.limits import HIGHEST_MM, Limits
 from canebench.fitting.rule_bounds import LEAST_SEAT_MM, MOST_ACTS, bounds_of
 from practice.bench_cases import chanter
 
@@ -72,6 +72,12 @@ def test_no_deeper_than_the_bottom() -> None:
     seats = _allowed(Act.SEAT_DEEPER, tilt=-40.0, present=Setting(seat_mm=2.5)).seats_mm
     assert max(seats) <= 3.0
     assert not _allowed(Act.SEAT_DEEPER, tilt=-40.0, present=Setting(seat_mm=3.0)).seats_mm
+
+
+def test_no_higher_than_where_it_leaks() -> None:
+    seats = _allowed(Act.RAISE_WITH_HEMP, tilt=40.0, present=Setting(seat_mm=1.0 - HIGHEST_MM)).seats_mm
+    assert min(seats) == -HIGHEST_MM
+    assert not _allowed(Act.RAISE_WITH_HEMP, tilt=40.0, present=Setting(seat_mm=-HIGHEST_MM)).seats_mm
 
 
 def test_tape_grows_only_on_what_was_heard_sharp() -> None:

@@ -95,7 +95,18 @@ def play_the_octave(missing: str, *, why: str) -> NextAct:
 
 
 def measure_again(why: str) -> NextAct:
-    """Ask for a better take, because this one cannot decide."""
+    """Ask for a better take, because this one cannot decide.
+
+    Parameters
+    ----------
+    why : str
+        What it cannot decide: a sentence.
+
+    Returns
+    -------
+    NextAct
+        Always `Act.MEASURE_AGAIN`.
+    """
     return NextAct(
         act=Act.MEASURE_AGAIN,
         say="Change nothing and record it once more.",

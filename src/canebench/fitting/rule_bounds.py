@@ -15,6 +15,7 @@ from canebench.base.fingering import HOLES
 from canebench.base.notes import LOW_A, LOW_G
 from canebench.fitting.acts import Act
 from canebench.fitting.balance import octave_of
+from canebench.fitting.limits import HIGHEST_MM
 from canebench.fitting.sizing import Allowed
 from canebench.fitting.tolerance import TOLERANCE_CENTS
 
@@ -123,7 +124,8 @@ def _seats(way: int, present: Setting, limits: Limits, deepest_mm: float) -> lis
     if way == 0:
         return []
     step = max(limits.step_mm, LEAST_SEAT_MM)
-    room = min(limits.deeper_mm, max(0.0, deepest_mm - present.seat_mm)) if way > 0 else limits.higher_mm
+    end_mm, most_mm = (deepest_mm, limits.deeper_mm) if way > 0 else (-HIGHEST_MM, limits.higher_mm)
+    room = min(most_mm, max(0.0, way * (end_mm - present.seat_mm)))
     return [present.seat_mm + way * step * count for count in range(1, int(room / step + 1e-9) + 1)]
 
 

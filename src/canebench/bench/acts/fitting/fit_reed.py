@@ -153,7 +153,7 @@ def planned_from(fitting: Fitting, report: TakeReport | None = None) -> Plan | N
     if not fitting.takes:
         return None
     posts = fitting.takes[-1].take.hz[[NOTES.index(note) for note in POSTS]]
-    return plan_setting(fitting.below_the_top(), report=report) if np.isfinite(posts).all() else None
+    return plan_setting(fitting, report=report) if np.isfinite(posts).all() else None
 
 
 def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord, wish: Wish) -> Fitting:

@@ -43,7 +43,7 @@ _FAR_OUT_CENTS: Final = 10.0
 #: A note calls for an act where it is out of tolerance with this chance, in a first take and in later ones.
 _OFF_FIRST: Final = 0.9
 _OFF: Final = 0.8
-#: Where none is so sure, but one may be with this chance, the same setting is played once more before it is judged.
+#: Where none is so sure, but one may be with this chance, the same setting is played once more first.
 _MAYBE, _MOST_TAKES = 0.5, 2
 #: The newest take by itself calls for one too, where it is as sure as this.
 _OFF_NEWEST: Final = 0.9

@@ -136,7 +136,7 @@ def plan_take(take: Path | None, *, fitting_path: Path | None, wanted: PlanWante
         fitting = fitting.with_take(take_of(report.measurement, setting))
         # What is told now is told of now: after the pinch that this take follows, if there was one.
         fitting = replace(fitting, limits=_with(fitting.limits, wanted.bounds))
-    plan = plan_setting(fitting.below_the_top(), report=report)
+    plan = plan_setting(fitting, report=report)
     if fitting_path is not None:
         save_fitting(fitting, fitting_path, planned=[step.setting for step in plan.steps])
     return plan
