@@ -48,7 +48,7 @@ from canebench.cli.text.words import show
 @click.option(
     "--svg", type=click.Path(path_type=Path), metavar="FILE", help="Write the beam, now and planned."
 )
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object (canebench.plan/1).")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object (canebench.plan/2).")
 def command(
     *,
     take: Path | None,
