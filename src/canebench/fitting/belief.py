@@ -41,8 +41,8 @@ _ALONG: Final = np.linspace(-1.0, 1.0, _NINE)
 #: Before the first take, cents: all notes together, the tilt over the scale, and each note by itself.
 _UNHEARD_CENTS: Final = (100.0, 15.0, 10.0)
 #: Shares by which the tables may be wrong: the seat on all notes, its tilt, each note; tape; a pinch.
-_SEAT_SHARES: Final = (0.35, 0.25, 0.15)
-_TAPE_SHARE, _PINCH_SHARE = 0.5, 0.7
+_SEAT_SHARES: Final = (0.4, 0.3, 0.15)
+_TAPE_SHARE, _PINCH_SHARE = 0.8, 0.7
 #: From take to take the reed and the breath move all notes together, the tilt, and each note, cents.
 _DRIFT_CENTS: Final = (2.0, 0.7, 0.5)
 #: How one breath differs from the next, cents: all notes, and each.
