@@ -117,12 +117,12 @@ def _turned(samples: FloatArray, expected: FloatArray, partials: IntArray, step:
     turn = np.pad(np.exp(-2j * np.pi * expected), around).astype(np.complex64)
     product = np.pad(samples, around).astype(np.complex64)
     found = np.zeros((len(partials), steps), dtype=complex)
-    for smoothed in found:
+    for row in range(len(partials)):
         product = product * turn
         parts = product.reshape(-1, step)
         shares = parts.real @ by_step.T + 1j * (parts.imag @ by_step.T)
         for place in range(len(by_step)):
-            smoothed += shares[place : place + steps, place]
+            found[row] += shares[place : place + steps, place]
     return found
 
 
