@@ -21,6 +21,10 @@ _COMPILED = tempfile.TemporaryDirectory(prefix="numba-")
 os.environ["NUMBA_CACHE_DIR"] = _COMPILED.name
 
 
+# It is compiled for a few calls alone: making that code quick takes longer than it saves.
+os.environ.setdefault("NUMBA_OPT", "0")
+
+
 # Our matrices are small: more BLAS threads only get in each other's way. Before NumPy is imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 

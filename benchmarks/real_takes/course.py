@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy.signal import resample_poly, upfirdn
+from scipy.signal import resample_poly
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -93,7 +93,7 @@ def course_of(samples: FloatArray, rate_hz: float, rough_hz: float) -> Course:
         top = max(1, min(highest, int(min(_TOP_HZ, _TOP_OF_RATE * rate_hz) / rough_hz)))
         partials = np.arange(1, top + 1)
         expected = np.interp(np.arange(len(samples)), grid, cycles)
-        turned = _turned(samples, expected, partials, step)[:, : len(grid)]
+        turned = _turned(samples, expected, partials, step)
         kept = _heaviest(turned, partials)
         short = _gained(turned[kept], partials[kept])
         cycles = cycles + short
@@ -109,15 +109,21 @@ def course_of(samples: FloatArray, rate_hz: float, rough_hz: float) -> Course:
 def _turned(samples: FloatArray, expected: FloatArray, partials: IntArray, step: int) -> ComplexArray:
     """Each partial turned down by its expected phase and Hann-smoothed [shape=(partials, steps)]."""
     window = np.hanning(2 * _STEPS_TO_EDGE * step + 1)
-    window = (window / np.sum(window)).astype(np.float32)
+    # Its last point is 0: it is a whole number of steps long.
+    by_step = (window / np.sum(window))[:-1].reshape(-1, step).astype(np.float32)
     # The last grid point may lie up to a step beyond the last sample.
-    turn = np.pad(np.exp(-2j * np.pi * expected), (0, step)).astype(np.complex64)
-    product = np.pad(samples, (0, step)).astype(np.complex64)
-    found = []
-    for _ in partials:
+    steps = -(-len(samples) // step) + 1
+    around = (_STEPS_TO_EDGE * step, (steps + _STEPS_TO_EDGE) * step - len(samples))
+    turn = np.pad(np.exp(-2j * np.pi * expected), around).astype(np.complex64)
+    product = np.pad(samples, around).astype(np.complex64)
+    found = np.zeros((len(partials), steps), dtype=complex)
+    for row in range(len(partials)):
         product = product * turn
-        found.append(upfirdn(window, product, 1, step)[_STEPS_TO_EDGE:-_STEPS_TO_EDGE])
-    return np.array(found, dtype=complex)
+        parts = product.reshape(-1, step)
+        shares = parts.real @ by_step.T + 1j * (parts.imag @ by_step.T)
+        for place in range(len(by_step)):
+            found[row] += shares[place : place + steps, place]
+    return found
 
 
 def _heaviest(turned: ComplexArray, partials: IntArray) -> IntArray:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from scipy.signal import fftconvolve
 
 from canebench.sound.analysis.drones.drone_lines import NO_LINES, without_drones
 from canebench.sound.analysis.drones.drone_runs import drone_runs
@@ -28,15 +30,16 @@ _EARLY_S = 1.0
 _OFF_CENTS = 2.0
 
 
-def _drone(hz: float, top: int, seed: int, swell: FloatArray) -> FloatArray:
-    """A drone that wavers by itself, of partials of one level; `swell` is its level at each sample."""
+@cache
+def _drone(hz: float, top: int, seed: int) -> FloatArray:
+    """A drone that wavers by itself, of partials of one level."""
     rng = np.random.default_rng(seed)
-    steps = rng.standard_normal(len(swell))
-    slow = np.convolve(steps, np.hanning(int(_RATE_HZ / _WAVER_HZ)), mode="same")
+    steps = rng.standard_normal(round(_LENGTH_S * _RATE_HZ))
+    slow = fftconvolve(steps, np.hanning(int(_RATE_HZ / _WAVER_HZ)), mode="same")
     cents = _WAVER_CENTS * slow / np.std(slow)
     cycles = np.cumsum(hz * np.exp2(cents / 1200)) / _RATE_HZ
     tones = [np.cos(2 * np.pi * (k * cycles + rng.uniform())) for k in range(1, top + 1)]
-    return np.asarray(swell * np.sum(tones, axis=0))
+    return np.asarray(np.sum(tones, axis=0))
 
 
 def _heard(*, note_db: float | None, swell_db: float, seed: int) -> tuple[list[Stretch], Frames]:
@@ -45,12 +48,11 @@ def _heard(*, note_db: float | None, swell_db: float, seed: int) -> tuple[list[S
     time_s = np.arange(samples) / _RATE_HZ
     inside = (time_s > _SPAN_S[0]) & (time_s < _SPAN_S[1])
     level = np.where(inside, 10 ** (swell_db / 20), 1.0)
-    whole = _drone(_LOW_A_HZ / 4, 40, seed, np.ones(samples)) + 0.01 * np.random.default_rng(
-        seed
-    ).standard_normal(samples)
+    noise = 0.01 * np.random.default_rng(seed).standard_normal(samples)
+    whole = _drone(_LOW_A_HZ / 4, 40, seed) + noise
     for place, cents in enumerate((-2.0, 2.5)):
-        own = level if place == 0 else np.ones(samples)
-        whole = whole + _drone(_LOW_A_HZ / 2 * 2 ** (cents / 1200), 24, seed + 10 + place, own)
+        own = level if place == 0 else 1.0
+        whole = whole + own * _drone(_LOW_A_HZ / 2 * 2 ** (cents / 1200), 24, seed + 10 + place)
     if note_db is not None:
         hz = _LOW_A_HZ * 2 ** (_OFF_CENTS / 1200)
         tones = [np.cos(2 * np.pi * k * hz * time_s + k) for k in range(1, 15)]

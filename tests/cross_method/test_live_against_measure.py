@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pytest
 
@@ -12,30 +15,43 @@ from support.conditions import recipe_for
 from support.noises import speech
 from support.streaming import Streamed, stream, stream_samples
 
+if TYPE_CHECKING:
+    from canebench.sound.files.recording import Recording
+    from canebench.sound.synth import Truth
+
 _TAKES = ["alone-wander", "as-played", "as-played-in-tune", "as-played-loud-drones"]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Take:
+    """A take of a condition, its truth, and what was seen while it came in."""
+
+    condition: str
+    recording: Recording
+    truth: Truth
+    seen: Streamed
+
+
 @pytest.fixture(scope="module", params=_TAKES)
-def take(request: pytest.FixtureRequest) -> tuple[str, Streamed, Recipe]:
-    recipe = recipe_for(request.param, seed=4_001)
-    return request.param, stream(render(recipe)[0]), recipe
+def take(request: pytest.FixtureRequest) -> _Take:
+    recording, truth = render(recipe_for(request.param, seed=4_001))
+    return _Take(condition=request.param, recording=recording, truth=truth, seen=stream(recording))
 
 
-def test_the_beam_so_far_is_that_of_the_measurement(take: tuple[str, Streamed, Recipe]) -> None:
-    name, seen, recipe = take
-    measured = {note.note: note.hz for note in measure(render(recipe)[0]).notes}
+def test_the_beam_so_far_is_that_of_the_measurement(take: _Take) -> None:
+    seen = take.seen
+    measured = {note.note: note.hz for note in measure(take.recording).notes}
     assert seen.so_far is not None
     live = {note.note: note.hz for note in seen.so_far.notes}
     assert set(live) == set(measured)
     off = np.abs([hz_to_cents(live[note], measured[note]) for note in measured])
-    assert np.median(off) < (0.5 if "alone" in name else 1.0)
+    assert np.median(off) < (0.5 if "alone" in take.condition else 1.0)
     assert np.max(off) < 5.0
 
 
-def test_what_sounds_now_is_what_is_played(take: tuple[str, Streamed, Recipe]) -> None:
+def test_what_sounds_now_is_what_is_played(take: _Take) -> None:
     """Named estimates, once the drones are known: the note that is played, but for a few at its edges."""
-    _, seen, recipe = take
-    truth = render(recipe)[1]
+    seen, truth = take.seen, take.truth
     hits = misses = 0
     for estimate in seen.estimates:
         if estimate.sounding is None or estimate.sounding.note is None:
@@ -48,8 +64,8 @@ def test_what_sounds_now_is_what_is_played(take: tuple[str, Streamed, Recipe]) -
     assert misses < 0.03 * hits
 
 
-def test_no_break_is_heard_where_there_is_none(take: tuple[str, Streamed, Recipe]) -> None:
-    assert take[1].breaks == []
+def test_no_break_is_heard_where_there_is_none(take: _Take) -> None:
+    assert take.seen.breaks == []
 
 
 def test_drones_alone_are_no_note() -> None:

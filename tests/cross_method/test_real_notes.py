@@ -8,6 +8,7 @@ package). The accordion's reeds are the drones.
 from __future__ import annotations
 
 from functools import cache
+from typing import TYPE_CHECKING
 
 import pytest
 
@@ -18,6 +19,9 @@ from real_takes.sources import Instrument, Source, instruments_of
 from real_takes.spoiling import recorded
 from real_takes.takes import take_of
 from support.organ import font_path
+
+if TYPE_CHECKING:
+    from real_takes.takes import RealTake, Tuning
 
 _SEEDS = range(1, 3)
 _SHAPES = ["alone", "drones", "in-tune"]
@@ -31,9 +35,15 @@ def _instruments() -> list[Instrument]:
     return instruments_of([source for source in read if isinstance(source, Source)])
 
 
+@cache
+def _take(seed: int, layout: str, tuning: Tuning) -> RealTake:
+    """Chanter and drones apart: conditions of one layout and tuning share them."""
+    return take_of(seed, _instruments(), layout, tuning)
+
+
 def _score(name: str, seed: int) -> TakeScore:
     condition = CONDITIONS[name]
-    take = take_of(seed, _instruments(), condition.layout, condition.tuning)
+    take = _take(seed, condition.layout, condition.tuning)
     take, recording = recorded(take, drones_db=condition.drones_db, spoilt_by=condition.spoilt_by, seed=seed)
     return score_take(name, condition, seed, take, recording)
 
@@ -53,7 +63,7 @@ def test_each_note_has_the_pitch_of_its_own_recording(name: str) -> None:
 def test_a_note_beside_the_course_is_noticed() -> None:
     """Control: against the courses of another seed's notes, the same take is far off."""
     condition = CONDITIONS["alone"]
-    take, other = (take_of(seed, _instruments(), condition.layout, condition.tuning) for seed in (1, 2))
+    take, other = (_take(seed, condition.layout, condition.tuning) for seed in (1, 2))
     _, recording = recorded(take, drones_db=None, spoilt_by=None, seed=1)
     score = score_take("alone", condition, 1, other, recording)
     assert condition.asked_cents is not None

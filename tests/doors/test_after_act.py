@@ -24,11 +24,22 @@ def reed(tmp_path: Path) -> SoundBench:
     return SoundBench(tmp_path)
 
 
-@pytest.fixture
-def planned(reed: SoundBench) -> list[Setting]:
-    """The settings of a plan that was begun on the bench: the seat, then three strips of tape."""
+@pytest.fixture(scope="module")
+def begun(tmp_path_factory: pytest.TempPathFactory) -> tuple[bytes, list[Setting]]:
+    """A fitting's file as a plan leaves it that was begun on the bench, and the settings of that plan."""
+    reed = SoundBench(tmp_path_factory.mktemp("begun"))
     plan = given("plan", reed.take, "--fitting", reed.fitting)
-    return [setting_in(step["setting"]) for step in plan["steps"]]
+    kept = reed.kept()
+    assert kept is not None
+    return kept, [setting_in(step["setting"]) for step in plan["steps"]]
+
+
+@pytest.fixture
+def planned(reed: SoundBench, begun: tuple[bytes, list[Setting]]) -> list[Setting]:
+    """The settings of the plan that its fitting holds: the seat, then three strips of tape."""
+    kept, settings = begun
+    Path(reed.fitting).write_bytes(kept)
+    return list(settings)
 
 
 def _after(reed: SoundBench, *options: str) -> Json:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pytest
 
@@ -11,21 +13,32 @@ from canebench.sound.files.recording import Recording
 from canebench.sound.live.ring_buffer import KEPT_S, Incoming
 from canebench.sound.synth import render
 from support.conditions import recipe_for
-from support.streaming import stream_samples
+from support.streaming import Streamed, stream_samples
+
+if TYPE_CHECKING:
+    from canebench.base.arrays import FloatArray
+
+_BLOCK = 2_400
 
 
 @pytest.fixture(scope="module")
-def recording() -> Recording:
-    return render(recipe_for("as-played", seed=4_030))[0]
+def samples() -> FloatArray:
+    recording, _ = render(recipe_for("as-played", seed=4_030))
+    return np.asarray(recording.samples, dtype=np.float64)[: 6 * 48_000]
+
+
+@pytest.fixture(scope="module")
+def plain(samples: FloatArray) -> Streamed:
+    """What all others are held against."""
+    return stream_samples(samples, rate_hz=48_000.0, block=_BLOCK)
 
 
 @pytest.mark.parametrize("block", [128, 1_000, 4_801])
-def test_estimates_do_not_depend_on_blocks(recording: Recording, block: int) -> None:
-    samples = np.asarray(recording.samples, dtype=np.float64)[: 6 * 48_000]
-    one, other = (stream_samples(samples, rate_hz=48_000.0, block=size) for size in (2_400, block))
-    assert one.estimates == other.estimates
-    assert one.so_far is not None
-    assert one.so_far == other.so_far
+def test_estimates_do_not_depend_on_blocks(samples: FloatArray, plain: Streamed, block: int) -> None:
+    other = stream_samples(samples, rate_hz=48_000.0, block=block)
+    assert plain.estimates == other.estimates
+    assert plain.so_far is not None
+    assert plain.so_far == other.so_far
 
 
 @pytest.mark.parametrize("rate_hz", [8_000.0, 16_000.0, 44_100.0, 48_000.0, 96_000.0])

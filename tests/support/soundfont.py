@@ -70,6 +70,8 @@ class SoundFont:
         with path.open("rb") as file:
             self._data = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
         self._chunks: dict[bytes, tuple[int, int]] = {}
+        #: Every key asks for the same tables.
+        self._tables: dict[str, list[tuple]] = {}  # type: ignore[type-arg]
         self._walk(12, len(self._data))
 
     def voices(self, *, program: int, key: int) -> list[FontVoice]:
@@ -143,8 +145,10 @@ class SoundFont:
         return found
 
     def _rows(self, chunk: str, layout: str) -> list[tuple]:  # type: ignore[type-arg]
-        begin, size = self._chunks[chunk.encode()]
-        return list(struct.iter_unpack(layout, self._data[begin : begin + size]))
+        if chunk not in self._tables:
+            begin, size = self._chunks[chunk.encode()]
+            self._tables[chunk] = list(struct.iter_unpack(layout, self._data[begin : begin + size]))
+        return self._tables[chunk]
 
     def _walk(self, at: int, end: int) -> None:
         while at + 8 <= end:

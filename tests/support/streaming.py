@@ -62,6 +62,19 @@ def stream_samples(
     return seen
 
 
+def breaks_of(samples: FloatArray, *, rate_hz: float) -> list[int]:
+    """The breaks heard by estimates alone: analyses, most of a stream's work, neither find any nor hide one.
+
+    Guarded by `tests/analytic/test_dropouts.py`.
+    """
+    listener = LiveListener(rate_hz=rate_hz, scale=DEFAULT_SCALE)
+    step = round(ESTIMATE_S * rate_hz)
+    for start in range(0, len(samples) - step + 1, step):
+        listener.add(samples[start : start + step], first_frame=start)
+        listener.estimate()
+    return listener.breaks
+
+
 def broken(samples: FloatArray, at: int, length: int, *, twice: bool) -> FloatArray:
     """The samples with a run left out at `at`, or played twice."""
     after = samples[at - length :] if twice else samples[at + length :]
