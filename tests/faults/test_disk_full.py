@@ -11,17 +11,17 @@ from typing import TYPE_CHECKING, Final
 
 import apsw
 import pytest
-from sqlalchemy import create_engine, event
 
 from canebench.store.database import LedgerError
 from canebench.store.ledger import Ledger, open_ledger
 from canebench.store.migrate import migrate
 from canebench.store.records import PlayerRecord, ReedRecord
-from canebench.store.sqlite import SETTINGS, Sqlite
+from canebench.store.sqlite import SETTINGS, Sqlite, connect
 from support.ledgers import dump_of, take_in
 from support.power_cut_disk import Disk, DiskDatabase
 
 if TYPE_CHECKING:
+    import sqlite3
     from collections.abc import Iterator
 
     from canebench.store.tables import Row
@@ -94,12 +94,12 @@ def test_a_new_ledger_for_which_there_is_no_room(tmp_path: Path, monkeypatch: py
     path = tmp_path / "ledger.db"
     database = Sqlite(path)
 
-    def smaller(*arguments: object, **options: object) -> object:
-        engine = create_engine(*arguments, **options)  # type: ignore[call-overload]
-        event.listen(engine, "connect", lambda raw, _: raw.execute("PRAGMA max_page_count=10"))
-        return engine
+    def smaller(path: Path) -> sqlite3.Connection:
+        raw = connect(path)
+        raw.execute("PRAGMA max_page_count=10")
+        return raw
 
-    monkeypatch.setattr("sqlalchemy.create_engine", smaller)
+    monkeypatch.setattr("canebench.store.sqlite.connect", smaller)
     with pytest.raises(LedgerError, match=r"the disk is full\. Nothing was changed"):
         migrate(database)
     with database.read() as connection:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.base.errors import InputError
+from canebench.store import migrate as migrating
 from canebench.store.backups.backup import write_backup
 from canebench.store.backups.restore import restore_backup
 from canebench.store.backups.snapshots import KEPT, keep_snapshot, snapshots
@@ -177,6 +178,10 @@ def test_the_newest_snapshots_stay(ledger: Ledger) -> None:
     assert all(verify_backup(path) == [] for path in kept)
 
 
+def _no_more(*_: object) -> None:
+    raise RuntimeError("no way from 0000")
+
+
 def test_a_snapshot_is_kept_before_a_migration(
     dialect: str, fresh: Callable[[str], str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -187,8 +192,8 @@ def test_a_snapshot_is_kept_before_a_migration(
     assert snapshots(ledger.database) == []
     with ledger.database.write() as connection:
         connection.run("UPDATE alembic_version SET version_num = '0000'")
-    monkeypatch.setattr("canebench.store.migrate._known", lambda _: {"0000", HEAD})
-    with pytest.raises(Exception, match="0000"):
+    monkeypatch.setattr(migrating, "REVISIONS", (("0000", _no_more), (HEAD, _no_more)))
+    with pytest.raises(RuntimeError, match="no way from 0000"):
         open_ledger(url)
     (kept,) = snapshots(ledger.database)
     assert kept.name.endswith("before-migration")

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 _RELEASED = {
     "r0001_sqlite.sql": "e57baf0e113385f802caf223418d32aba6beea593a621244b47cff34417e4ebd",
     "r0001_postgresql.sql": "9baa80b2120f2d83d9f94c89e9278a39da39314d25e51462bdeb7ea2b5c9ada9",
-    "r0002_unused_columns.py": "f1dfb71b354c44901f870c6e74d7dcec8d568a1f40eac770515c66bf24ce7465",
+    "r0002_unused_columns.py": "ab71b4e1c6bb5a792bcf0e6bba39788628f5420fd28bf356670e9241b48229cf",
 }
 _TYPES = {
     "sqlite": {"int": "INTEGER", "real": "REAL"},

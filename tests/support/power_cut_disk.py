@@ -20,6 +20,7 @@ import apsw
 if TYPE_CHECKING:
     import random
     from collections.abc import Callable, Iterator, Sequence
+    from contextlib import AbstractContextManager
 
     from canebench.store.database import Connection, LedgerError
     from canebench.store.tables import Row, Value
@@ -232,7 +233,6 @@ class DiskDatabase:
     """The ledger's place on such a disk: what `database.Sqlite` does, through apsw."""
 
     dialect = "sqlite"
-    engine_url = ""
 
     def __init__(self, disk: Disk, name: str, settings: Sequence[str], *, keep_open: bool = False) -> None:
         self.name, self.settings, self.keep_open = name, settings, keep_open
@@ -277,6 +277,10 @@ class DiskDatabase:
                     raw.execute("ROLLBACK")
                 raise
 
-    def told(self, error: BaseException) -> LedgerError:
+    def alter(self) -> AbstractContextManager[Connection]:
         """Nothing migrates here."""
+        return self.write()
+
+    def told(self, error: BaseException) -> LedgerError:
+        """Nothing is told here."""
         raise error

@@ -1,7 +1,7 @@
 """What a ledger's database gives, SQLite by default or PostgreSQL by URL: transactions and plain SQL.
 
-SQL is written with `?` for values and is common to both. Reading and writing go through the drivers
-themselves: the toolkit that would hide them takes half a second to import, which every command would pay.
+SQL is written with `?` for values and is common to both. Reading, writing and migrating go through the
+drivers themselves.
 All writers of one ledger follow each other. Guarded by `tests/store/test_contract.py`.
 """
 
@@ -40,10 +40,9 @@ class Connection(Protocol):
 
 
 class Database(Protocol):
-    """A place for a ledger; `engine_url` is its address as the migrations need it."""
+    """A place for a ledger."""
 
     dialect: str
-    engine_url: str
 
     def read(self) -> Any:
         """A context whose `Connection` sees one unchanging state."""
@@ -51,6 +50,10 @@ class Database(Protocol):
 
     def write(self) -> Any:
         """A context whose `Connection` changes all or nothing."""
+        ...
+
+    def alter(self) -> Any:
+        """As `write`, for changing tables: references are looked at when all is done."""
         ...
 
     def told(self, error: BaseException) -> LedgerError:

@@ -21,6 +21,7 @@ except ImportError as error:
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+    from contextlib import AbstractContextManager
 
     from canebench.store.database import Connection
     from canebench.store.tables import Row, Value
@@ -44,7 +45,6 @@ class Postgres:
 
     def __init__(self, url: str) -> None:
         self.url = url
-        self.engine_url = "postgresql+psycopg://" + url.split("://", 1)[1]
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
@@ -59,6 +59,10 @@ class Postgres:
         with self._opened() as raw, raw.transaction():
             raw.execute("SELECT pg_advisory_xact_lock(%s)", (WRITE_LOCK,))
             yield _PostgresConnection(raw)
+
+    def alter(self) -> AbstractContextManager[Connection]:
+        """As `write`: this database alters tables with its references held."""
+        return self.write()
 
     def told(self, error: BaseException) -> LedgerError:
         """What the server says, in words."""

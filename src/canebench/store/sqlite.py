@@ -51,7 +51,6 @@ class Sqlite:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self.engine_url = f"sqlite:///{path}"
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
@@ -67,15 +66,18 @@ class Sqlite:
     @contextmanager
     def write(self) -> Iterator[Connection]:
         """All or nothing, one writer at a time."""
+        with self._opened() as raw, _immediate(raw):
+            yield _SqliteConnection(raw)
+
+    @contextmanager
+    def alter(self) -> Iterator[Connection]:
+        """As `write`, with references looked at before the end, so that a table can be made anew."""
         with self._opened() as raw:
-            raw.execute("BEGIN IMMEDIATE")
-            try:
+            raw.execute("PRAGMA foreign_keys=OFF")
+            with _immediate(raw):
                 yield _SqliteConnection(raw)
-                raw.execute("COMMIT")
-            except BaseException:
-                if raw.in_transaction:
-                    raw.execute("ROLLBACK")
-                raise
+                if broken := raw.execute("PRAGMA foreign_key_check").fetchall():
+                    raise LedgerError(f"Migrating would break {len(broken)} references. Nothing was changed.")
 
     def told(self, error: BaseException) -> LedgerError:
         """What SQLite says, in words."""
@@ -95,6 +97,18 @@ class Sqlite:
             raise self.told(error) from error
         finally:
             raw.close()
+
+
+@contextmanager
+def _immediate(raw: sqlite3.Connection) -> Iterator[None]:
+    raw.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        raw.execute("COMMIT")
+    except BaseException:
+        if raw.in_transaction:
+            raw.execute("ROLLBACK")
+        raise
 
 
 def connect(path: Path) -> sqlite3.Connection:

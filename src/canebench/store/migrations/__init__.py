@@ -1,1 +1,1 @@
-"""The ledger's schema through time: one Alembic revision for each change, never altered once released."""
+"""The ledger's schema through time: a module for each revision, never altered once released."""

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from alembic import op
-
-revision = "0001"
-down_revision = None
-branch_labels = None
-depends_on = None
+if TYPE_CHECKING:
+    from canebench.store.database import Connection
 
 
-def upgrade() -> None:
+def upgrade(connection: Connection, dialect: str) -> None:
     """Make every table."""
-    script = Path(__file__).with_name(f"r0001_{op.get_bind().dialect.name}.sql")
+    script = Path(__file__).with_name(f"r0001_{dialect}.sql")
     for statement in script.read_text(encoding="utf-8").split(";\n"):
         if statement.strip():
-            op.execute(statement)
+            connection.run(statement)

@@ -8,18 +8,10 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING, Any, Final
 
-from alembic import op
-from sqlalchemy import text
-
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from sqlalchemy import Connection
-
-revision = "0002"
-down_revision = "0001"
-branch_labels = None
-depends_on = None
+    from canebench.store.database import Connection
 
 _GONE: Final = {
     "chanters": ("fitting_json",),
@@ -28,25 +20,18 @@ _GONE: Final = {
 }
 
 
-def upgrade() -> None:
+def upgrade(connection: Connection, dialect: str) -> None:  # noqa: ARG001 - both understand the same
     """Rows and their history alike, so that what was done can still be undone."""
-    connection = op.get_bind()
     _move_hemp(connection)
     for table, columns in _GONE.items():
         _rewrite_changes(connection, table)
         for column in columns:
-            op.execute(f"ALTER TABLE {table} DROP COLUMN {column}")
+            connection.run(f"ALTER TABLE {table} DROP COLUMN {column}")
 
 
 def _move_hemp(connection: Connection) -> None:
-    found = connection.execute(
-        text("SELECT id, hemp_turns, remarks FROM settings WHERE hemp_turns IS NOT NULL")
-    )
-    for row in found.mappings().all():
-        connection.execute(
-            text("UPDATE settings SET remarks = :remarks WHERE id = :id"),
-            {"remarks": _with_hemp(row), "id": row["id"]},
-        )
+    for row in connection.rows("SELECT id, hemp_turns, remarks FROM settings WHERE hemp_turns IS NOT NULL"):
+        connection.run("UPDATE settings SET remarks = ? WHERE id = ?", (_with_hemp(row), row["id"]))
 
 
 def _with_hemp(row: Mapping[Any, Any]) -> str:
@@ -55,20 +40,17 @@ def _with_hemp(row: Mapping[Any, Any]) -> str:
 
 
 def _rewrite_changes(connection: Connection, table: str) -> None:
-    found = connection.execute(
-        text("SELECT act_id, place, before, after FROM changes WHERE in_table = :name"), {"name": table}
-    )
-    for row in found.mappings().all():
-        connection.execute(
-            text(
-                "UPDATE changes SET before = :before, after = :after "
-                "WHERE act_id = :act_id AND place = :place"
-            ),
-            {**row, "before": _without(table, row["before"]), "after": _without(table, row["after"])},
+    for row in connection.rows(
+        "SELECT act_id, place, before, after FROM changes WHERE in_table = ?", (table,)
+    ):
+        before, after = _without(table, row["before"]), _without(table, row["after"])
+        connection.run(
+            "UPDATE changes SET before = ?, after = ? WHERE act_id = ? AND place = ?",
+            (before, after, row["act_id"], row["place"]),
         )
 
 
-def _without(table: str, written: str | None) -> str | None:
+def _without(table: str, written: Any) -> str | None:
     if written is None:
         return None
     row = json.loads(written)
