@@ -210,7 +210,7 @@ def test_sound_that_the_system_held_is_a_gap(page_that_hears: tuple[Page, Watch]
     page, _ = page_that_hears
     page.add_init_script(_SENT)
     live = listening(page)
-    expect(live.locator(".live-note")).to_contain_text(SOME_NOTE, timeout=BUSY_MS)
+    expect(live.locator("[data-place=note]")).to_contain_text(SOME_NOTE, timeout=BUSY_MS)
     before = gaps_as_counted(page, least_ms=0)
     page.evaluate(
         """(held) => {
@@ -265,7 +265,7 @@ def test_no_microphone_is_said(browser: Browser, bench: Bench) -> None:
 def test_unplugged_in_the_middle_what_was_heard_is_measured(page_that_hears: tuple[Page, Watch]) -> None:
     page, _ = page_that_hears
     live = listening(page)
-    expect(live.locator(".live-note")).to_contain_text(SOME_NOTE, timeout=BUSY_MS)
+    expect(live.locator("[data-place=note]")).to_contain_text(SOME_NOTE, timeout=BUSY_MS)
     page.evaluate(
         """() => {
             const { track } = document.querySelector("live-take").microphone;
