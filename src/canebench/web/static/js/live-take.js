@@ -52,7 +52,11 @@ class LiveTake extends HTMLElement {
       return;
     }
     const doubts = processing(this.microphone.track);
-    this.say(doubts.length ? `${doubts.join(" ")} That bends steady tones: turn it off if you can.` : "Listening. Play.");
+    this.say(
+      doubts.length
+        ? `${doubts.join(" ")} That bends steady tones: turn it off if you can.`
+        : "Listening. Play.",
+    );
     this.reveal({ listening: true });
     this.places.stop.focus();
   }

@@ -55,14 +55,20 @@ class MicrophoneCheck extends HTMLElement {
     const own = opened.settings.sampleRate;
     rate.textContent = `${opened.rate} Hz${own && own !== opened.rate ? `, turned from the device's ${own} Hz` : ""}`;
     this.doubts = processing(this.microphone.track);
-    if (own && own !== opened.rate) this.doubts.push("The browser changes the sample rate; pitches stay right, to some millionths.");
+    if (own && own !== opened.rate)
+      this.doubts.push("The browser changes the sample rate; pitches stay right, to some millionths.");
     await this.list();
   }
 
   async list() {
-    const devices = (await navigator.mediaDevices.enumerateDevices()).filter(({ kind }) => kind === "audioinput");
+    const devices = (await navigator.mediaDevices.enumerateDevices()).filter(
+      ({ kind }) => kind === "audioinput",
+    );
     const chosen = this.places.device.value;
-    this.places.device.replaceChildren(new Option("the usual one", ""), ...devices.map(({ label, deviceId }) => new Option(label || "a microphone", deviceId)));
+    this.places.device.replaceChildren(
+      new Option("the usual one", ""),
+      ...devices.map(({ label, deviceId }) => new Option(label || "a microphone", deviceId)),
+    );
     this.places.device.value = chosen;
   }
 
@@ -71,7 +77,8 @@ class MicrophoneCheck extends HTMLElement {
     if (!check) return;
     this.places.bar.style.setProperty("width", `${100 * level}%`);
     this.places.gaps.textContent = breaksSaid;
-    for (const place of ["level", "quiet", "clipped", "heard", "clock"]) this.places[place].textContent = check[place];
+    for (const place of ["level", "quiet", "clipped", "heard", "clock"])
+      this.places[place].textContent = check[place];
     if (check.wrong && !this.concluded) this.conclude([...this.doubts, ...check.wrong]);
   }
 
