@@ -137,7 +137,7 @@ def listening(page: Page) -> Locator:
 
 def note_shown(live: Locator, *, within_ms: int = BUSY_MS) -> None:
     """Wait until a note of the take stands on the page: which, is up to the moment one looks."""
-    expect(live.locator(".live-note")).to_contain_text(SOME_NOTE, timeout=within_ms)
+    expect(live.locator("[data-place=note]")).to_contain_text(SOME_NOTE, timeout=within_ms)
 
 
 def both_as_in_the_beam(live: Locator, *, within_ms: int = BUSY_MS) -> None:

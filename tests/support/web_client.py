@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Final
 
 from starlette.testclient import TestClient
@@ -16,6 +17,17 @@ HOST: Final = f"127.0.0.1:{PORT}"
 ORIGIN: Final = f"http://{HOST}"
 #: The test client would ask for WebSockets under a name of its own.
 SOCKETS: Final = f"ws://{HOST}"
+
+
+def closed_up(page: str) -> str:
+    """A page without the line breaks and indents of its templates, which nobody sees.
+
+    A break between words stays as one space; next to the tags round them it goes.
+    """
+    text = re.sub(r"\s+", " ", page)
+    for around, bare in ((r"> <", "><"), (r"(<[a-z][^<>]*>) ", r"\1"), (r" (</[a-z])", r"\1"), (r" >", ">")):
+        text = re.sub(around, bare, text)
+    return text
 
 
 def signed_in(app: Starlette, entry: SignIn) -> TestClient:

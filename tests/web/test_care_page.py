@@ -10,6 +10,7 @@ from canebench.bench.acts.reeds.people import set_player
 from canebench.bench.views.care_now import care_now
 from canebench.care.cautions import CAUTIONS, Hazard, Occasion, cautions_for
 from canebench.store.records import MouthTestRecord, ReedRecord
+from support.web_client import closed_up
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -33,7 +34,7 @@ def test_minutes_written_down_are_the_ones_reckoned(client: TestClient, app: Sta
     # NIOSH 98-126, table 1-1: 15 min at 100 dB(A) is the day's whole dose. OSHA 1910.95, table G-16: 2 h.
     assert doses["NIOSH 98-126"] == "100 %"
     assert doses["OSHA 1910.95"] == "12 %"
-    assert "Today: 15 min. The six days before: 20 min." in client.get("/care").text
+    assert "Today: 15 min. The six days before: 20 min." in closed_up(client.get("/care").text)
     # What is typed takes the place of what was written down today, and only of that.
     typed = care_now(ledger, minutes=30.0)
     assert (typed.minutes_today, typed.days_before) == ("30", "20 min")
@@ -50,7 +51,7 @@ def test_a_reed_that_two_tried_rests_once(client: TestClient, app: Starlette) ->
 
 
 def test_every_caution_is_told_and_every_occasion_leads_to_its_own(client: TestClient) -> None:
-    page = client.get("/care").text
+    page = closed_up(client.get("/care").text)
     places = set(re.findall(r'id="mind-([a-z]+)"', page))
     assert places == {hazard.value for hazard in Hazard}
     assert set(re.findall(r'href="#mind-([a-z]+)"', page)) <= places
@@ -64,7 +65,7 @@ def test_every_caution_is_told_and_every_occasion_leads_to_its_own(client: TestC
 def test_ceilings_are_told_and_missing_ones_too(client: TestClient, app: Starlette) -> None:
     long = "Wilhelmina Featherstonehaugh of the North Quay at Ellerquay X"
     set_player(app.state.context.ledger, long, who="tester")
-    page = client.get("/care").text
+    page = closed_up(client.get("/care").text)
     assert re.search(rf"{long}</a></th><td>not set</td>", page)
     assert re.search(r"Isla Penhallow</a></th><td>[\d.]+ inH2O", page)
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.store.records import TakeRecord
+from support.web_client import closed_up
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -18,12 +19,12 @@ if TYPE_CHECKING:
 
 def rows(page: str) -> dict[str, str]:
     """What is said of each reed, by its number."""
-    found = re.findall(r'<tr><th scope="row"><a href="[^"]*">([^<]+)</a></th>(.*?)</tr>', page)
+    found = re.findall(r'<tr><th scope="row"><a href="[^"]*">([^<]+)</a></th>(.*?)</tr>', closed_up(page))
     return {number: re.sub(r"<[^>]*>", "|", said) for number, said in found}
 
 
 def test_reasons_and_what_is_not_known_stand_beside_each_reed(client: TestClient) -> None:
-    page = client.get("/choose?player=Isla%20Penhallow").text
+    page = closed_up(client.get("/choose?player=Isla%20Penhallow").text)
     assert "Isla Penhallow blows 27.0 inH2O = 6.73 kPa now; the ceiling is 31.0 inH2O" in page
     said = rows(page)
     # On trial or new, and in balance: first of all that would do.
@@ -65,7 +66,7 @@ def test_a_reed_that_rests_from_another_mouth_says_so(client: TestClient) -> Non
     assert "once it has rested" in said
     assert "Fit it" not in said
     # Not for the same mouth, and not the other reeds.
-    assert "rests from" not in client.get("/choose?player=Effie%20Garrow").text
+    assert "rests from" not in closed_up(client.get("/choose?player=Effie%20Garrow").text)
     assert "rests from" not in rows(client.get("/choose?player=Isla%20Penhallow").text)["5"]
 
 

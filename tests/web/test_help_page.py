@@ -11,6 +11,7 @@ from canebench.base.notes import HIGH_A, LOW_A, NOTES
 from canebench.base.scales import published_scales
 from canebench.base.units import hz_to_cents
 from canebench.bench.views.drawing.example_beam import CENTS, beats
+from support.web_client import closed_up
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -46,7 +47,7 @@ def test_the_words_fit_the_picture(client: TestClient) -> None:
 
 
 def test_a_beat_is_as_many_cents_as_it_says(client: TestClient) -> None:
-    page = client.get("/help").text
+    page = closed_up(client.get("/help").text)
     told = {note: float(cents) for note, cents in beats()}
     for note, ratio in (("low A", 1.0), ("C", 5 / 4), ("E", 3 / 2), ("high A", 2.0)):
         hz = 480.0 * ratio

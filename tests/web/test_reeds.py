@@ -11,6 +11,7 @@ import pypdf
 import pytest
 
 from canebench.store.records import PlayerRecord, PlayRecord, ReedRecord
+from support.web_client import closed_up
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 
 def numbers(text: str) -> list[str]:
-    return re.findall(r'<th scope="row"><a href="/reeds/\d+">([^<]+)</a>', text)
+    return re.findall(r'<th scope="row"><a href="/reeds/\d+">([^<]+)</a>', closed_up(text))
 
 
 def test_filters_stand_in_the_address(client: TestClient) -> None:
@@ -173,7 +174,7 @@ def test_states_are_counted_among_what_is_asked_for(client: TestClient) -> None:
 
 def test_a_list_tells_strength_and_the_newest_take(client: TestClient) -> None:
     client.post("/reeds/5/strength", data={"by_mouth": "a little stronger", "than": "1"})
-    row = client.get("/reeds?lot=spring").text.split("<tr>")
+    row = closed_up(client.get("/reeds?lot=spring").text).split("<tr>")
     assert "octave narrow – in tolerance" in row[5]
     assert "number 4" in row[5]
     assert "34.0 ± 0.5 inH2O = 8.47 kPa" in row[5]
@@ -181,7 +182,8 @@ def test_a_list_tells_strength_and_the_newest_take(client: TestClient) -> None:
     assert ", by mouth" not in row[5]
     # The same words as on the page of the reed, where all nine notes are looked at.
     for reed in range(1, 5):
-        tilt = client.get(f"/reeds/{reed}").text.split("<dt>Tilt</dt><dd>")[1].split("</dd>")[0]
+        page = closed_up(client.get(f"/reeds/{reed}").text)
+        tilt = page.split("<dt>Tilt</dt><dd>")[1].split("</dd>")[0]
         assert f">{tilt}" in row[1 + reed]
 
 
@@ -221,14 +223,14 @@ def test_what_was_chosen_stays_chosen_where_it_will_not_do(client: TestClient) -
     told = {"player": "Coll Brannock", "by_mouth": "much stronger", "than": "no such reed"}
     page = client.post("/reeds/5/strength", data=told)
     assert page.status_code == 404
-    form = page.text.split('action="/reeds/5/strength"')[1].split("</form>")[0]
+    form = closed_up(page.text).split('action="/reeds/5/strength"')[1].split("</form>")[0]
     for kept in ("Coll Brannock", "much stronger"):
         assert f"<option selected>{kept}" in form
     assert 'value="no such reed"' in form
 
 
 def test_the_chart_holds_what_the_tables_hold(client: TestClient) -> None:
-    page = client.get("/reeds/4").text
+    page = closed_up(client.get("/reeds/4").text)
     data = json.loads(page.split('<script type="application/json">')[1].split("</script>")[0])
     assert [one["value"] for one in data["height"]] == [None, None]
     tilts = re.findall(r'number">([+−][\d.]+) ± [\d.]+ cents', page)

@@ -14,6 +14,7 @@ from canebench.bench.acts.fitting.measure_take import DEMO_FILE
 from canebench.bench.views import take_sound
 from canebench.picture.wave_drawing import NARROW, WIDTH, wave_svg
 from canebench.sound.files.decode import read_recording
+from support.web_client import closed_up
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -46,7 +47,7 @@ def texts(root: Element) -> dict[str, tuple[float, float]]:
 
 
 def test_the_list_is_narrowed_by_a_reeds_number(client: TestClient) -> None:
-    page = client.get("/takes?reed=1").text
+    page = closed_up(client.get("/takes?reed=1").text)
     assert re.search(r'<input id="takes-reed" name="reed" type="text" value="1"', page)
     assert "All takes" in page
     assert "All takes" not in client.get("/takes").text

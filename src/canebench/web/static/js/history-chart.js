@@ -4,13 +4,21 @@ import uPlot from "../vendor/uplot-1.6.32.js";
 const LINES = [
   { key: "tilt", label: "Tilt, cents", scale: "cents", dash: [], mark: "solid", colour: "mark" },
   { key: "height", label: "Height, cents", scale: "cents", dash: [8, 5], mark: "dashed", colour: "ink" },
-  { key: "strength", label: "Plays at, inH2O", scale: "inches", dash: [2, 4], mark: "dotted", colour: "stem" },
+  {
+    key: "strength",
+    label: "Plays at, inH2O",
+    scale: "inches",
+    dash: [2, 4],
+    mark: "dotted",
+    colour: "stem",
+  },
 ];
 const HEIGHT = 260;
 const DAY_S = 86400;
 // Days as the tables write them, in UTC; the clock where all of it is one day's work.
 const utc = (time) => new Date(1000 * time).toISOString();
-const days = (chart, times, axis, space, step) => times.map((time) => (step < DAY_S ? utc(time).slice(11, 16) : utc(time).slice(0, 10)));
+const days = (chart, times, axis, space, step) =>
+  times.map((time) => (step < DAY_S ? utc(time).slice(11, 16) : utc(time).slice(0, 10)));
 
 class HistoryChart extends HTMLElement {
   connectedCallback() {
@@ -28,7 +36,9 @@ class HistoryChart extends HTMLElement {
     this.place.setAttribute("aria-hidden", "true");
     this.append(this.place);
     this.draw();
-    this.watch = new ResizeObserver(() => this.chart.setSize({ width: this.place.clientWidth, height: HEIGHT }));
+    this.watch = new ResizeObserver(() =>
+      this.chart.setSize({ width: this.place.clientWidth, height: HEIGHT }),
+    );
     this.watch.observe(this.place);
     this.look = matchMedia("(prefers-color-scheme: dark)");
     this.look.addEventListener("change", this);
@@ -49,21 +59,43 @@ class HistoryChart extends HTMLElement {
     const style = getComputedStyle(this);
     const colour = (name) => style.getPropertyValue(`--${name}`).trim();
     const font = `12px ${colour("sans")}`;
-    const quiet = { stroke: colour("quiet"), ticks: { stroke: colour("rule"), width: 1 }, font, labelFont: font, labelSize: 18 };
+    const quiet = {
+      stroke: colour("quiet"),
+      ticks: { stroke: colour("rule"), width: 1 },
+      font,
+      labelFont: font,
+      labelSize: 18,
+    };
     const grid = { show: true, stroke: colour("rule"), width: 1 };
     const has = (scale) => this.used.some((line) => line.scale === scale);
     const axes = [{ ...quiet, scale: "x", grid, values: days, space: 90 }];
     if (has("cents")) axes.push({ ...quiet, scale: "cents", side: 3, label: "cents", grid });
-    if (has("inches")) axes.push({ ...quiet, scale: "inches", side: has("cents") ? 1 : 3, label: "inH2O", grid: has("cents") ? { show: false } : grid });
+    if (has("inches"))
+      axes.push({
+        ...quiet,
+        scale: "inches",
+        side: has("cents") ? 1 : 3,
+        label: "inH2O",
+        grid: has("cents") ? { show: false } : grid,
+      });
     const lines = this.used.map(({ label, scale, dash, colour: name }) => ({
-      label, scale, dash, stroke: colour(name), width: 2, spanGaps: true, points: { show: true, size: 7, fill: colour("sheet") },
+      label,
+      scale,
+      dash,
+      stroke: colour(name),
+      width: 2,
+      spanGaps: true,
+      points: { show: true, size: 7, fill: colour("sheet") },
     }));
     const options = {
       width: this.place.clientWidth,
       height: HEIGHT,
       tzDate: (time) => uPlot.tzDate(new Date(1000 * time), "Etc/UTC"),
       scales: { x: { time: true } },
-      legend: { live: false, markers: { width: 3, dash: (chart, place) => this.used[place - 1]?.mark ?? "solid" } },
+      legend: {
+        live: false,
+        markers: { width: 3, dash: (chart, place) => this.used[place - 1]?.mark ?? "solid" },
+      },
       cursor: { show: false },
       axes,
       series: [{ label: "Day" }, ...lines],

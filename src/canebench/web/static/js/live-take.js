@@ -1,27 +1,10 @@
 // <live-take>: listen by microphone, see the note that sounds and the beam so far, stop and measure.
 import { Microphone, processing, whyNot } from "./microphone.js";
-
-const PLACES = `
-  <div class="live-buttons actions">
-    <button type="button" class="main" data-place="listen">Listen</button>
-    <button type="button" class="main" data-place="stop" hidden>Stop and measure</button>
-    <button type="button" data-place="away" hidden>Throw away</button>
-  </div>
-  <p class="live-said" role="status" data-place="said">Play low A and high A, or all nine from low G up, three seconds each.</p>
-  <div class="live-now" data-place="now" hidden>
-    <p class="live-note"><span data-place="note">–</span> <span class="live-cents"><span data-place="cents"></span> <span class="live-way" data-place="way"></span></span></p>
-    <p class="live-level"><span class="live-bar" aria-hidden="true"><span data-place="bar"></span></span> <span data-place="level"></span></p>
-    <p class="small-print"><span data-place="time"></span> · <span data-place="gaps">no gaps</span> <span data-place="skipped"></span></p>
-    <ul class="live-remarks" role="status" data-place="remarks"></ul>
-  </div>
-  <div data-place="beam"></div>
-  <dl class="three" data-place="three" hidden><div><dt>Height</dt><dd data-place="height"></dd></div><div><dt>Tilt</dt><dd data-place="tilt"></dd></div><div><dt>Left</dt><dd data-place="left"></dd></div></dl>`;
+import { draw, lines, placesOf } from "./places.js";
 
 class LiveTake extends HTMLElement {
   connectedCallback() {
-    this.innerHTML = PLACES;
-    this.places = {};
-    for (const place of this.querySelectorAll("[data-place]")) this.places[place.dataset.place] = place;
+    this.places = placesOf(this);
     this.places.listen.addEventListener("click", () => this.listen());
     this.places.stop.addEventListener("click", () => this.stop());
     this.places.away.addEventListener("click", () => this.throwAway());
@@ -52,7 +35,11 @@ class LiveTake extends HTMLElement {
       return;
     }
     const doubts = processing(this.microphone.track);
-    this.say(doubts.length ? `${doubts.join(" ")} That bends steady tones: turn it off if you can.` : "Listening. Play.");
+    this.say(
+      doubts.length
+        ? `${doubts.join(" ")} That bends steady tones: turn it off if you can.`
+        : "Listening. Play.",
+    );
     this.reveal({ listening: true });
     this.places.stop.focus();
   }
@@ -106,14 +93,12 @@ class LiveTake extends HTMLElement {
   remark(said) {
     if (said.join() === (this.remarked ?? "")) return;
     this.remarked = said.join();
-    this.places.remarks.replaceChildren(
-      ...said.map((text) => Object.assign(document.createElement("li"), { textContent: text })),
-    );
+    this.places.remarks.replaceChildren(...lines(said));
   }
 
   beam({ drawn, height, tilt, left, notes }) {
-    this.places.beam.innerHTML = `<figure class="beam"><div class="wide">${drawn.wide}</div><div class="narrow">${drawn.narrow}</div></figure>`;
-    this.places.three.hidden = false;
+    for (const shape of ["wide", "narrow"]) draw(this.places[shape], drawn[shape]);
+    this.places.beam.hidden = this.places.three.hidden = false;
     for (const [name, said] of Object.entries({ height, tilt, left })) this.places[name].textContent = said;
     this.dataset.notes = notes.join(",");
   }
@@ -140,8 +125,7 @@ class LiveTake extends HTMLElement {
     this.microphone.throwAway();
     this.reveal({ listening: false });
     this.places.listen.disabled = false;
-    this.places.beam.replaceChildren();
-    this.places.three.hidden = true;
+    this.places.beam.hidden = this.places.three.hidden = true;
     this.places.listen.focus();
   }
 

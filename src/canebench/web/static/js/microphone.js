@@ -18,7 +18,8 @@ export function whyNot(error) {
   }
   return (
     {
-      NotAllowedError: "The browser was not allowed to use the microphone. Allow it for this page, and try again.",
+      NotAllowedError:
+        "The browser was not allowed to use the microphone. Allow it for this page, and try again.",
       NotFoundError: "No microphone was found. Plug one in, or give a file.",
       NotReadableError: "The microphone is there, but another program holds it. Close that, and try again.",
       OverconstrainedError: "That microphone is gone. Choose another.",
@@ -77,10 +78,14 @@ export class Microphone {
     this.socket.addEventListener("message", (event) => this.heard(JSON.parse(event.data)));
     await new Promise((done, failed) => {
       this.socket.addEventListener("open", done, { once: true });
-      this.socket.addEventListener("error", () => failed(new Error("the bench does not answer")), { once: true });
+      this.socket.addEventListener("error", () => failed(new Error("the bench does not answer")), {
+        once: true,
+      });
     });
     this.socket.addEventListener("close", () => {
-      this.lost("The bench has stopped listening; what was recorded is kept there, under Recordings that were not finished.");
+      this.lost(
+        "The bench has stopped listening; what was recorded is kept there, under Recordings that were not finished.",
+      );
     });
   }
 
@@ -103,7 +108,8 @@ export class Microphone {
   held() {
     if (this.stopping) return;
     if (this.context.state === "running") {
-      if (this.heldAt) this.ahead += Math.round(((performance.now() - this.heldAt) / 1000) * this.context.sampleRate);
+      if (this.heldAt)
+        this.ahead += Math.round(((performance.now() - this.heldAt) / 1000) * this.context.sampleRate);
       this.heldAt = 0;
     } else if (this.context.state !== "closed") {
       this.heldAt ||= performance.now();
