@@ -1,4 +1,4 @@
-"""What a plan aims at, as options: the reference pitch, and how far the seat may go."""
+"""What a plan aims at, as options: scale and reference pitch, and how far seat, tape and pinches may go."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import click
 
 from canebench.base.errors import InputError
 from canebench.base.parsing import number_from
-from canebench.cli.options.numbers import NUMBER
+from canebench.cli.options.numbers import COUNT, NUMBER
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -38,14 +38,19 @@ def reference_from(ctx: click.Context, param: click.Parameter, value: str | None
 
 
 def aim_options(command: Command) -> Command:
-    """Adds --reference, --deeper and --higher."""
+    """Adds --scale and --reference, and what bounds a plan: --deeper and all after it."""
     for option in reversed(
         (
+            click.option(
+                "--scale",
+                metavar="NAME",
+                help="Target scale: canebench scales. The default is the fitting's own, at first harmonic.",
+            ),
             click.option(
                 "--reference",
                 callback=reference_from,
                 metavar="drones|HERTZ",
-                help="Drones that follow low A (the default), or a fixed low A, such as a band's.",
+                help="Drones that follow low A (the first default), or a fixed low A, such as a band's.",
             ),
             click.option(
                 "--deeper",
@@ -60,6 +65,31 @@ def aim_options(command: Command) -> Command:
                 type=NUMBER,
                 metavar="MM",
                 help="How much higher the seat may go [2].",
+            ),
+            click.option(
+                "--step", "step_mm", type=NUMBER, metavar="MM", help="The smallest move of the seat [0.25]."
+            ),
+            click.option(
+                "--strips", "most_strips", type=COUNT, metavar="N", help="How many holes may bear tape [8]."
+            ),
+            click.option(
+                "--pinches-left",
+                type=COUNT,
+                metavar="N",
+                help="How often the reed may still be pinched [0].",
+            ),
+            click.option(
+                "--thread",
+                "thread_mm",
+                type=NUMBER,
+                metavar="MM",
+                help="Thickness of the hemp thread [0.25].",
+            ),
+            click.option(
+                "--inches-per-mm",
+                type=NUMBER,
+                metavar="INCHES",
+                help="Length of hemp that raised your reed by a millimetre, in place of the estimate.",
             ),
         )
     ):

@@ -12,16 +12,26 @@ from canebench.base.parsing import number_from
 from canebench.cli.options.numbers import COUNT, NUMBER
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
+    from pathlib import Path
 
-    from canebench.bench.acts.fitting.plan_take import PlanMade
+    from canebench.bench.acts.fitting.fit_request import FitRequest
+    from canebench.bench.acts.fitting.type_take import Typed
 
 Command = TypeVar("Command", bound="Callable[..., Any]")
 
 _ALL: Final = "all"
 _NONE: Final = "none"
 _MOST_DIGITS: Final = 6
-_OPTIONS: Final = {"done": "--done", "seat_mm": "--seat", "tape_mm": "--tape", "pinches": "--pinches"}
+_OPTIONS: Final = {
+    "done": "--done",
+    "seat_mm": "--seat",
+    "tape_mm": "--tape",
+    "pinches": "--pinches",
+    "room_degc": "--room-degc",
+    "room_rh": "--room-rh",
+    "warm_min": "--warm",
+}
 
 
 def tape_from(ctx: click.Context, param: click.Parameter, values: tuple[str, ...]) -> dict[str, float] | None:
@@ -47,7 +57,7 @@ def tape_from(ctx: click.Context, param: click.Parameter, values: tuple[str, ...
 
 def acts_from(ctx: click.Context, param: click.Parameter, value: str) -> int:
     """A number of acts, or `all`."""
-    from canebench.bench.acts.fitting.plan_take import ALL  # noqa: PLC0415 - help need not wait for numerics
+    from canebench.bench.acts.fitting.fit_request import ALL  # noqa: PLC0415 - help need not wait for numerics
 
     if value == _ALL:
         return ALL
@@ -107,13 +117,14 @@ def told_without(ctx: click.Context, needed: str) -> None:
         raise click.UsageError(f"{told[0]} tells how a take was set: it needs {needed}.", ctx=ctx)
 
 
-def done_from(
-    *, done: int, seat_mm: float | None, tape_mm: dict[str, float] | None, pinches: int | None
-) -> PlanMade:
-    """The options as one record."""
-    from canebench.bench.acts.fitting.plan_take import PlanMade  # noqa: PLC0415
+def request_from(
+    heard: Path | Mapping[str, Typed] | None, *, scale: str | None = None, **told: Any
+) -> FitRequest:
+    """The options as one record, each named as its field."""
+    from canebench.base.scales import scale_named  # noqa: PLC0415 - help need not wait for numerics
+    from canebench.bench.acts.fitting.fit_request import FitRequest  # noqa: PLC0415
 
-    return PlanMade(acts=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches)
+    return FitRequest(heard=heard, scale=None if scale is None else scale_named(scale), **told)
 
 
 def note_from(name: str) -> str:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Final
@@ -15,13 +16,15 @@ from canebench.base.errors import InputError
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
-from canebench.bench.acts.fitting.plan_take import ALL, PlanMade
+from canebench.bench.acts.fitting.fit_request import ALL, FitRequest
 from canebench.bench.acts.fitting.type_take import Typed
 from canebench.bench.acts.reeds.reed_days import ease_reed
 from canebench.fitting.acts import Act
 
 if TYPE_CHECKING:
-    from canebench.bench.acts.fitting.fit_reed import Fitted, Wish
+    from collections.abc import Iterator, Mapping
+
+    from canebench.bench.acts.fitting.one_round import Fitted
     from canebench.bench.views.fitting_now import FittingNow
     from canebench.store.ledger import Ledger
     from canebench.web.context import BenchContext
@@ -31,29 +34,34 @@ if TYPE_CHECKING:
 SINCE: Final = {"act": 1, "nothing": 0, "all": ALL, "other": 0}
 
 
-def measure_new_take(context: BenchContext, ledger: Ledger, form: Form, now: FittingNow) -> Fitted:
+def measure_new_take(
+    context: BenchContext, ledger: Ledger, form: Form, now: FittingNow, asked: FitRequest
+) -> Fitted:
     """Measure and keep the take of a form."""
-    done = done_from(form, now)
+    asked = told_from(form, now, asked)
     place = Place(
         reed=now.reed.number,
         chanter=now.chanter.name,
         player=None if now.player is None else now.player.name,
     )
-    wish = _with_conditions(form, now.wish)
+
+    def fit(heard: Path | Mapping[str, Typed]) -> Fitted:
+        request = replace(asked, heard=heard)
+        return fit_reed(ledger, request, place=place, who=context.who, takes_folder=context.takes)
+
     # Enter in a reading sends the form as its first button would: that of the file.
     typed = form.text("how") == "file" and "file" not in form.files and _any_typed(form)
     if typed or form.text("how") == "typed":
-        fitted = fit_reed(ledger, typed_from(form), place=place, who=context.who, done=done, wish=wish)
+        fitted = fit(typed_from(form))
     elif (form.text("how") or "").startswith("recording"):
         _, _, named = (form.text("how") or "").partition(":")
         path = context.recordings.finished(named or form.needed("recording", "recording"))
-        fitted = fit_reed(
-            ledger, path, place=place, who=context.who, done=done, wish=wish, takes_folder=context.takes
-        )
+        fitted = fit(path)
         if fitted.take_id is not None:
             context.recordings.kept(path)
     else:
-        fitted = _from_file(context, ledger, form, place, done, wish)
+        with _uploaded(form) as path:
+            fitted = fit(path)
     if fitted.take_id is not None and _pinched(form, now):
         ease_reed(ledger, place.reed, how="pinch", who=context.who)
     return fitted
@@ -63,9 +71,9 @@ def _any_typed(form: Form) -> bool:
     return any(form.text(f"typed-{note}") for note in NOTES)
 
 
-def _from_file(
-    context: BenchContext, ledger: Ledger, form: Form, place: Place, done: PlanMade, wish: Wish
-) -> Fitted:
+@contextmanager
+def _uploaded(form: Form) -> Iterator[Path]:
+    """The file of the form, while it is measured."""
     upload = form.files.get("file")
     if upload is None:
         raise InputError(field="file", given="none", allowed="a sound file of the take is needed")
@@ -75,24 +83,29 @@ def _from_file(
         path = Path(folder) / ("".join(c if c.isalnum() or c in " ._-" else "_" for c in name))
         with path.open("wb") as file:
             shutil.copyfileobj(upload.file, file)
-        return fit_reed(
-            ledger, path, place=place, who=context.who, done=done, wish=wish, takes_folder=context.takes
-        )
+        yield path
 
 
-def done_from(form: Form, now: FittingNow) -> PlanMade:
-    """What was done since the last take."""
+def told_from(form: Form, now: FittingNow, asked: FitRequest) -> FitRequest:
+    """With what was done since the last take, and the room."""
     since = form.text("since") or ("act" if now.takes else "nothing")
     if since not in SINCE:
         raise InputError(
             field="done since the last take", given=repr(since), allowed=f"one of {', '.join(SINCE)}"
         )
+    asked = replace(
+        asked,
+        done=SINCE[since],
+        room_degc=form.number("room_degc", "temperature"),
+        room_rh=form.number("room_rh", "humidity"),
+        warm_min=form.number("warm_min", "minutes warm"),
+    )
     pinches = now.fitting.present.pinches + (1 if _pinched(form, now) else 0)
     if since != "other":
-        return PlanMade(acts=SINCE[since], pinches=pinches if now.takes else None)
+        return replace(asked, pinches=pinches if now.takes else None)
     tape = {hole: form.number(f"tape-{hole}", f"tape on the {hole} hole") for hole in HOLES}
-    return PlanMade(
-        acts=0,
+    return replace(
+        asked,
         seat_mm=form.number("seat", "seat"),
         tape_mm={hole: mm for hole, mm in tape.items() if mm},
         pinches=pinches,
@@ -120,12 +133,3 @@ def typed_from(form: Form) -> dict[str, Typed]:
     if not found:
         raise InputError(field="typed readings", given="none", allowed="low A and high A at least are needed")
     return found
-
-
-def _with_conditions(form: Form, wish: Wish) -> Wish:
-    return replace(
-        wish,
-        room_degc=form.number("room_degc", "temperature"),
-        room_rh=form.number("room_rh", "humidity"),
-        warm_min=form.number("warm_min", "minutes warm"),
-    )

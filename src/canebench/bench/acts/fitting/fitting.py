@@ -59,7 +59,8 @@ class FittingTake:
 class Fitting:
     """Everything a plan starts from.
 
-    `reference_hz` None lets the drones follow low A; a number is a fixed pitch of low A, Hz.
+    `reference_hz` None lets the drones follow low A; a number is a fixed pitch of low A, Hz. `planned` are
+    the settings that its last plan leads through, the next one first; None where that has to be planned anew.
     """
 
     chanter: ChanterFile = field(default_factory=generic)
@@ -68,6 +69,7 @@ class Fitting:
     limits: Limits = field(default_factory=Limits)
     hemp: Hemp = field(default_factory=Hemp)
     takes: tuple[FittingTake, ...] = ()
+    planned: tuple[Setting, ...] | None = None
 
     def __post_init__(self) -> None:
         if self.reference_hz is not None:

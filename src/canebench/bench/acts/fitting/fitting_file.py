@@ -1,7 +1,9 @@
-"""A fitting on disk: one JSON file that holds all it takes to plan again.
+"""A fitting in writing: one JSON object that holds all it takes to plan again.
 
-Written whole or not at all: into a new file beside it, flushed to the disk, then put in its place. The schema
-is `docs/fitting.schema.json`. Guarded by `tests/faults/test_fitting_file.py`.
+The file that `plan` and `measure` keep, and the way of a ledger's fitting out and in. Written whole or not
+at all: into a new file beside it, flushed to the disk, then put in its place. The schema is
+`docs/fitting.schema.json`.
+Guarded by `tests/faults/test_fitting_file.py` and `tests/doors/test_one_fitting.py`.
 """
 
 from __future__ import annotations
@@ -26,7 +28,6 @@ from canebench.fitting.limits import Limits
 from canebench.fitting.take import Take
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from pathlib import Path
 
     from canebench.base.arrays import FloatArray
@@ -34,7 +35,6 @@ if TYPE_CHECKING:
 SCHEMA: Final = "canebench.fitting/1"
 _MOST_BYTES: Final = 5_000_000
 _MOST_TAKES: Final = 500
-_DIGITS: Final = 9
 _LONGEST_ORIGIN: Final = 1000
 #: Beyond this a whole number is no size of anything here, and no float may hold it.
 _ENDLESS: Final = 1e12
@@ -46,14 +46,14 @@ Json = dict[str, Any]
 Kind = TypeVar("Kind", Limits, Hemp)
 
 
-def save_fitting(fitting: Fitting, path: Path, *, planned: Sequence[Setting]) -> None:
-    """Write the fitting; `planned` are the settings after each act of the plan, the first one next."""
-    text = json.dumps(fitting_object(fitting, planned=planned), indent=2, allow_nan=False) + "\n"
+def save_fitting(fitting: Fitting, path: Path) -> None:
+    """Write the fitting."""
+    text = json.dumps(fitting_object(fitting), indent=2, allow_nan=False) + "\n"
     write_whole(path, text.encode(), field="fitting file")
 
 
-def load_fitting(path: Path) -> tuple[Fitting, tuple[Setting, ...]]:
-    """A fitting and the settings that its last plan leads through."""
+def load_fitting(path: Path) -> Fitting:
+    """Read one."""
     if not path.is_file():
         raise NotFoundError(
             f"{path}: no such fitting. A plan of a take begins one: canebench plan TAKE --fitting"
@@ -76,7 +76,7 @@ def load_fitting(path: Path) -> tuple[Fitting, tuple[Setting, ...]]:
     return _read(str(path), found)
 
 
-def fitting_object(fitting: Fitting, *, planned: Sequence[Setting]) -> Json:
+def fitting_object(fitting: Fitting) -> Json:
     """The fitting as JSON values; a note that was not played is null."""
     return {
         "schema": SCHEMA,
@@ -86,7 +86,7 @@ def fitting_object(fitting: Fitting, *, planned: Sequence[Setting]) -> Json:
         "limits": asdict(fitting.limits),
         "hemp": asdict(fitting.hemp),
         "takes": [_take_object(one) for one in fitting.takes],
-        "planned": [setting_object(setting) for setting in planned],
+        "planned": [setting_object(setting) for setting in fitting.planned or ()],
     }
 
 
@@ -105,10 +105,10 @@ def _take_object(one: FittingTake) -> Json:
 
 
 def _figure(value: float) -> float | None:
-    return round(float(value), _DIGITS) if math.isfinite(value) else None
+    return float(value) if math.isfinite(value) else None
 
 
-def _read(where: str, found: object) -> tuple[Fitting, tuple[Setting, ...]]:
+def _read(where: str, found: object) -> Fitting:
     table = _object(where, found)
     if table.get("schema") != SCHEMA:
         raise InputError(
@@ -120,17 +120,16 @@ def _read(where: str, found: object) -> tuple[Fitting, tuple[Setting, ...]]:
     scale = table.get("scale")
     if not isinstance(scale, str):
         raise InputError(field=f"{where}: scale", given=said(scale), allowed="a scale's name is needed")
-    takes = _list(where, table, "takes")
-    fitting = Fitting(
+    takes, planned = (_list(where, table, key) for key in ("takes", "planned"))
+    return Fitting(
         chanter=parse(text, name=f"{where}: chanter"),
         scale=scale_named(scale),
         reference_hz=_number(where, table, "reference_hz", optional=True),
         limits=_record(where, table, "limits", Limits),
         hemp=_record(where, table, "hemp", Hemp),
         takes=tuple(_take(f"{where}: take {i + 1}", take) for i, take in enumerate(takes)),
+        planned=tuple(_setting(f"{where}: planned {i + 1}", one) for i, one in enumerate(planned)),
     )
-    planned = _list(where, table, "planned")
-    return fitting, tuple(_setting(f"{where}: planned {i + 1}", one) for i, one in enumerate(planned))
 
 
 def _take(where: str, found: object) -> FittingTake:

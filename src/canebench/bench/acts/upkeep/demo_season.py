@@ -14,10 +14,9 @@ import numpy as np
 
 from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
-from canebench.base.scales import DEFAULT_SCALE
 from canebench.base.setting import Setting
-from canebench.bench.acts.fitting.fit_reed import Place, Wish, fit_reed
-from canebench.bench.acts.fitting.plan_take import PlanMade
+from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
+from canebench.bench.acts.fitting.fit_request import FitRequest
 from canebench.bench.acts.fitting.type_take import Typed
 from canebench.bench.acts.reeds.chanters import keep_chanter
 from canebench.bench.acts.reeds.people import set_player
@@ -126,9 +125,15 @@ def _one_reed(
     for _ in range(2):
         hz = pitches_hz(unknowns.instrument(drawn), [setting])[0]
         readings = {note: Typed(value=round(float(hz[i]), 1), unit="Hz") for i, note in enumerate(NOTES)}
-        told_now = PlanMade(seat_mm=setting.seat_mm, tape_mm=setting.tape_mm, pinches=0)
-        wish = Wish(scale=DEFAULT_SCALE, room_degc=round(float(rng.uniform(14, 20)), 1), room_rh=55.0)
-        fitted = fit_reed(ledger, readings, place=place, who=_WHO, done=told_now, wish=wish)
+        request = FitRequest(
+            heard=readings,
+            seat_mm=setting.seat_mm,
+            tape_mm=setting.tape_mm,
+            pinches=0,
+            room_degc=round(float(rng.uniform(14, 20)), 1),
+            room_rh=55.0,
+        )
+        fitted = fit_reed(ledger, request, place=place, who=_WHO)
         if fitted.plan is None or not fitted.plan.steps:
             break
         setting = fitted.plan.setting

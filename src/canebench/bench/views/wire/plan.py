@@ -32,7 +32,7 @@ def plan_object(plan: Plan) -> Json:
     """A plan as plain JSON values."""
     return {
         "schema": PLAN_SCHEMA,
-        "fitting": fitting_object(plan.fitting, planned=[step.setting for step in plan.steps]),
+        "fitting": fitting_object(plan.fitting),
         "now": _beam(plan.now),
         "believed": _beam(plan.believed),
         "doubtful": plan.doubtful,

@@ -1,0 +1,128 @@
+"""What a person asks of one round of a fitting, whichever door they come by and whatever keeps the fitting.
+
+Guarded by `tests/doors/test_plan_command.py` and `tests/doors/test_after_act.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Final, Literal, TypeVar
+
+from canebench.base.errors import InputError
+from canebench.base.setting import Setting
+from canebench.bore.chanter_file import read
+from canebench.fitting.hemp import Hemp
+from canebench.fitting.limits import Limits
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
+
+    from canebench.base.scales import Scale
+    from canebench.bench.acts.fitting.fitting import Fitting
+    from canebench.bench.acts.fitting.type_take import Typed
+
+Kind = TypeVar("Kind", Limits, Hemp)
+
+#: Stands for "all acts of the plan were done".
+ALL: Final = -1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitRequest:
+    """A take, how it was set, and what to aim at. None, where nothing else is said, leaves the fitting's own.
+
+    Attributes
+    ----------
+    heard : Path, mapping of note to Typed, or None
+        A sound file, or what a meter said; None plans from the takes so far.
+    done : int
+        How many acts of the last plan were done before this take, or `ALL`.
+    seat_mm, tape_mm, pinches
+        The setting as it really was, where it differs from the plan.
+    low_a_near_hz : number or None
+        Roughly where low A is, Hz, if unusual.
+    room_degc, room_rh, warm_min
+        The room, °C and %, and how long the pipes were played before; None is not known.
+    sizes : Path or None
+        The chanter's file: for a fitting that has no take yet.
+    scale, reference
+        The target; low A's fixed pitch, Hz, or "drones" that follow it.
+    deeper_mm and all after it
+        What `Limits` and `Hemp` call so.
+    """
+
+    heard: Path | Mapping[str, Typed] | None = None
+    done: int = 1
+    seat_mm: float | None = None
+    tape_mm: Mapping[str, float] | None = None
+    pinches: int | None = None
+    low_a_near_hz: float | None = None
+    room_degc: float | None = None
+    room_rh: float | None = None
+    warm_min: float | None = None
+    sizes: Path | None = None
+    scale: Scale | None = None
+    reference: float | Literal["drones"] | None = None
+    deeper_mm: float | None = None
+    higher_mm: float | None = None
+    step_mm: float | None = None
+    most_strips: int | None = None
+    pinches_left: int | None = None
+    thread_mm: float | None = None
+    inches_per_mm: float | None = None
+
+    def on(self, fitting: Fitting) -> Fitting:
+        """The fitting with what was asked for."""
+        if self.sizes is not None:
+            if fitting.takes:
+                raise InputError(
+                    field="chanter",
+                    given=str(self.sizes),
+                    allowed="a fitting keeps the chanter it was begun with",
+                    nearest="begin another fitting file",
+                )
+            fitting = replace(fitting, chanter=read(self.sizes))
+        if self.reference is not None:
+            fitting = replace(fitting, reference_hz=None if self.reference == "drones" else self.reference)
+        return self.bounding(replace(fitting, scale=self.scale or fitting.scale))
+
+    def bounding(self, fitting: Fitting) -> Fitting:
+        """The fitting with the limits and the hemp that were told."""
+        return replace(fitting, limits=self._told(fitting.limits), hemp=self._told(fitting.hemp))
+
+    def _told(self, record: Kind) -> Kind:
+        given = {one.name: getattr(self, one.name, None) for one in fields(record)}
+        return replace(record, **{name: value for name, value in given.items() if value is not None})
+
+    def setting(self, present: Setting, planned: Sequence[Setting]) -> Setting:
+        """The setting now, from the last one known and the ones planned after it."""
+        told_whole = self.seat_mm is not None and self.tape_mm is not None
+        if told_whole or (not planned and self.done in (ALL, 0, 1)):
+            start = present
+        elif self.done == ALL:
+            start = planned[-1]
+        elif 0 <= self.done <= len(planned):
+            start = planned[self.done - 1] if self.done else present
+        else:
+            raise InputError(
+                field="acts done",
+                given=f"{self.done}",
+                allowed=f"the last plan has {len(planned)} acts",
+                nearest="all",
+            )
+        return Setting(
+            seat_mm=start.seat_mm if self.seat_mm is None else self.seat_mm,
+            tape_mm=start.tape_mm if self.tape_mm is None else self.tape_mm,
+            pinches=start.pinches if self.pinches is None else self.pinches,
+        )
+
+    def left(self, setting: Setting, planned: Sequence[Setting]) -> Sequence[Setting]:
+        """The planned settings that are still to come in `setting`; none where it is off the plan."""
+        done = len(planned) if self.done == ALL else self.done
+        if 0 < done <= len(planned) and planned[done - 1] == setting:
+            # Counted, not looked for: two settings of a plan may be the same, in a fitting kept earlier.
+            return planned[done:]
+        if done == 0 and self.seat_mm is None and self.tape_mm is None and self.pinches is None:
+            return planned
+        return planned[planned.index(setting) + 1 :] if setting in planned else ()
