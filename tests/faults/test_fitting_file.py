@@ -203,7 +203,7 @@ REFUSED: dict[str, tuple[dict[str, Any], str]] = {
     "a list for hemp": ({"hemp": [1]}, "hemp.*JSON object"),
     "thick hemp": ({"hemp": {"thread_mm": 25}}, "thread_mm"),
     "an unheard scale": ({"scale": "unheard"}, "scale"),
-    "a list for a scale": ({"scale": ["harmonic"]}, "scale.*name"),
+    "a list for a scale": ({"scale": ["harmonic"]}, "scale.*a text"),
     "words for a pitch": ({"reference_hz": "high"}, "reference_hz"),
     "a drone for a pitch": ({"reference_hz": 239}, "reference.*tenor drone"),
     "a pitch below 0": ({"reference_hz": -480}, "reference"),

@@ -21,7 +21,8 @@ from canebench.base.scales import scale_named
 from canebench.base.setting import Setting
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.fitting_file import load_fitting, save_fitting
-from canebench.bench.acts.fitting.one_round import Fitted, one_round
+from canebench.bench.acts.fitting.one_round import Fitted, one_round, planned_from
+from canebench.bench.acts.fitting.plan_setting import plan_setting
 from canebench.bench.acts.ledger import named, reed_numbered
 from canebench.bore.chanter_file import generic, parse
 from canebench.fitting.take import Take
@@ -114,10 +115,13 @@ def fit_reed(
         if one.report is not None:
             told = _told(one.report, rows, request, recording)
         one = replace(one, take_id=_keep(ledger, one, new, rows, who=who, told=told))
-    one = one.planned()
+        plan = planned_from(one.fitting, one.report)
+    else:
+        plan = plan_setting(one.fitting)
+    fitting = one.fitting if plan is None else plan.fitting
     if to_file is not None:
-        save_fitting(one.fitting, to_file)
-    return one
+        save_fitting(fitting, to_file)
+    return replace(one, fitting=fitting, plan=plan)
 
 
 def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord) -> Fitting:
@@ -171,22 +175,19 @@ def _take(reader: Reader, row: TakeRecord) -> FittingTake | None:
 
 def _going_on(kept: Fitting, given: Fitting, rows: _Rows) -> Fitting:
     """A fitting from a file, where it is of this chanter and goes on from what the ledger keeps."""
+    pairs = zip(kept.takes, given.takes, strict=False)
     if rows.chanter.chanter_toml not in (None, given.chanter.text):
-        raise InputError(
-            field="fitting",
-            given="one of a chanter with other sizes",
-            allowed=f"that of {rows.chanter.name} can come in",
-            nearest="another chanter's name",
-        )
-    shared = zip(kept.takes, given.takes, strict=False)
-    if len(given.takes) < len(kept.takes) or not all(_same(one.take, other.take) for one, other in shared):
-        raise InputError(
-            field="fitting",
-            given="one with other takes",
-            allowed=f"one that goes on from the {len(kept.takes)} that the ledger keeps can come in",
-            nearest="another chanter's name",
-        )
-    return given
+        other = "sizes of the chanter"
+    elif len(given.takes) < len(kept.takes) or not all(_same(a.take, b.take) for a, b in pairs):
+        other = "takes"
+    else:
+        return given
+    raise InputError(
+        field="fitting",
+        given=f"one with other {other}",
+        allowed=f"one that goes on from what the ledger keeps of {rows.chanter.name} can come in",
+        nearest="another chanter's name",
+    )
 
 
 def _same(one: Take, other: Take) -> bool:

@@ -30,26 +30,14 @@ ALL: Final = -1
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FitRequest:
-    """A take, how it was set, and what to aim at. None, where nothing else is said, leaves the fitting's own.
+    """A take, how it was set, and what to aim at; None leaves the fitting's own, or is not known.
 
-    Attributes
-    ----------
-    heard : Path, mapping of note to Typed, or None
-        A sound file, or what a meter said; None plans from the takes so far.
-    done : int
-        How many acts of the last plan were done before this take, or `ALL`.
-    seat_mm, tape_mm, pinches
-        The setting as it really was, where it differs from the plan.
-    low_a_near_hz : number or None
-        Roughly where low A is, Hz, if unusual.
-    room_degc, room_rh, warm_min
-        The room, °C and %, and how long the pipes were played before; None is not known.
-    sizes : Path or None
-        The chanter's file: for a fitting that has no take yet.
-    scale, reference
-        The target; low A's fixed pitch, Hz, or "drones" that follow it.
-    deeper_mm and all after it
-        What `Limits` and `Hemp` call so.
+    `heard` is a sound file or what a meter said, None for the takes so far. `done` is how many acts of the
+    last plan were done before it, or `ALL`; `seat_mm`, `tape_mm` and `pinches` tell its setting where that
+    is another. `low_a_near_hz` is roughly where low A is, if unusual; `room_degc`, `room_rh` and `warm_min`
+    are the room, °C and %, and how long the pipes were played before. `sizes` is the chanter's file, for a
+    fitting that has no take yet; `reference` a fixed low A, Hz, or "drones" that follow it. What comes after
+    is called so by `Limits` and `Hemp`.
     """
 
     heard: Path | Mapping[str, Typed] | None = None

@@ -44,11 +44,6 @@ class Fitted:
     plan: Plan | None = None
     take_id: int | None = None
 
-    def planned(self) -> Fitted:
-        """With the plan from here, if there can be one."""
-        plan = planned_from(self.fitting, self.report) if self.refusal is None else None
-        return self if plan is None else replace(self, plan=plan, fitting=plan.fitting)
-
 
 def one_round(fitting: Fitting, request: FitRequest) -> Fitted:
     """The fitting with what the request asks for, and with its take, if it has one."""
