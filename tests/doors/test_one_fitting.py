@@ -206,4 +206,4 @@ def test_the_library_gives_the_plan_of_the_command(reed: Bench, ledger: Ledger) 
     fitted = fit_reed(ledger, FitRequest(deeper_mm=1.5), place=Place(reed="1", chanter="three"), who="Ailsa")
     assert fitted.plan is not None
     assert fitting_object(fitted.fitting)["takes"] == by_file["fitting"]["takes"]
-    assert fitted.report is fitted.after is fitted.take_id is None
+    assert (fitted.report, fitted.after, fitted.take_id) == (None, None, None)

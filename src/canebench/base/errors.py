@@ -36,6 +36,15 @@ class InputError(CanebenchError):
         super().__init__(f"{field}: {given} was given; {allowed}.{advice}")
 
 
+class DoubtError(InputError):
+    """Something that may be right and looks like a slip: asked about before it is taken.
+
+    The nearest thing that works is the door's to tell: each has its own way to say "as it is".
+    """
+
+    code: ClassVar[str] = "doubt"
+
+
 class UnknownNameError(InputError):
     """A name that is not in a closed list."""
 
@@ -50,6 +59,12 @@ class UnknownNameError(InputError):
             allowed=f"allowed are {', '.join(names)}",
             nearest=close[0] if close else None,
         )
+
+
+class UnlessInsistedError(InputError):
+    """Something that is advised against, with the reason; it is done where one says that one insists."""
+
+    code: ClassVar[str] = "insist"
 
 
 class DecodeError(InputError):

@@ -4,21 +4,24 @@ from __future__ import annotations
 
 import json
 import sys
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from canebench.base.errors import InputError
+from canebench.base.errors import DoubtError, InputError
 from canebench.base.parsing import number_from
 from canebench.cli.failure import REFUSED
-from canebench.cli.options.ledger_options import writes
+from canebench.cli.options.ledger_options import INSIST, writes
 from canebench.cli.options.reference import aim_options
 from canebench.cli.options.room_options import of_take
 from canebench.cli.options.setting_options import note_from, request_from, setting_options, told_without
 from canebench.cli.text.words import paragraph, show, width
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from canebench.bench.acts.fitting.one_round import Fitted
 
 
@@ -53,6 +56,7 @@ def typed_from(
     callback=typed_from,
     help="Instead of a take: readings of any meter, like 'low A=478.2' (Hz) or 'E=-3c' (cents); once a note.",
 )
+@click.option("--as-typed", is_flag=True, help="Take typed readings even where they look like a slip.")
 @click.option("--reed", required=True, metavar="NUMBER", help="The number on its binding.")
 @click.option("--chanter", required=True, metavar="NAME", help="The chanter; a new name is a new chanter.")
 @click.option(
@@ -76,17 +80,20 @@ def typed_from(
 @setting_options
 @aim_options
 @of_take
+@INSIST
 @writes
 def command(
     *,
     take: Path | None,
     typed: dict[str, tuple[float, str]],
+    as_typed: bool,
     reed: str,
     chanter: str,
     sizes: Path | None,
     player: str | None,
     from_file: Path | None,
     to_file: Path | None,
+    insist: bool,
     ledger_url: str | None,
     who: str | None,
     as_json: bool,
@@ -96,37 +103,65 @@ def command(
 
     Without a take or --typed readings, plan again from the takes so far.
     """
-    if take is not None and typed:
-        raise click.UsageError("Give a take or --typed readings, not both.", ctx=click.get_current_context())
-    if take is None and not typed:
-        told_without(click.get_current_context(), "a take")
+    _check_told(click.get_current_context(), take, typed, as_typed=as_typed)
     # Imported here so that help and typing errors need not wait for numerics.
     from canebench.bench.acts.fitting.fit_reed import Place, fit_reed  # noqa: PLC0415
-    from canebench.bench.acts.fitting.type_take import Typed  # noqa: PLC0415
+    from canebench.bench.acts.fitting.type_take import AsTyped, Typed  # noqa: PLC0415
     from canebench.bench.acts.ledger import takes_folder, the_ledger, the_writer  # noqa: PLC0415
     from canebench.bench.acts.reeds.chanters import keep_chanter  # noqa: PLC0415
 
     readings = {note: Typed(value=value, unit=unit) for note, (value, unit) in typed.items()}
-    request = request_from(take or readings or None, **asked)
+    request = request_from(take or (AsTyped(readings) if as_typed else readings) or None, **asked)
     ledger, writer = the_ledger(ledger_url), the_writer(who)
     if request.heard is not None or from_file is not None or sizes is not None:
         keep_chanter(ledger, chanter, who=writer, sizes=sizes)
-    fitted = fit_reed(
-        ledger,
-        request,
-        place=Place(reed=reed, chanter=chanter, player=player),
-        who=writer,
-        takes_folder=takes_folder(ledger_url),
-        from_file=from_file,
-        to_file=to_file,
-    )
+    with _own_words():
+        fitted = fit_reed(
+            ledger,
+            request,
+            place=Place(reed=reed, chanter=chanter, player=player),
+            who=writer,
+            takes_folder=takes_folder(ledger_url),
+            from_file=from_file,
+            to_file=to_file,
+            insist=insist,
+        )
     give(fitted, as_json=as_json)
+
+
+def _check_told(
+    ctx: click.Context, take: Path | None, typed: dict[str, tuple[float, str]], *, as_typed: bool
+) -> None:
+    """A usage error where what was told does not go together."""
+    if take is not None and typed:
+        raise click.UsageError("Give a take or --typed readings, not both.", ctx=ctx)
+    if as_typed and not typed:
+        raise click.UsageError("--as-typed is about --typed readings.", ctx=ctx)
+    if take is None and not typed:
+        told_without(ctx, "a take")
+
+
+@contextmanager
+def _own_words() -> Iterator[None]:
+    """What a person can do about typed readings, by this command's options."""
+    from canebench.bench.acts.fitting.type_take import NoPitchError  # noqa: PLC0415
+
+    try:
+        yield
+    except DoubtError as doubt:
+        nearest = "the reading put right, or --as-typed where it is right"
+        raise DoubtError(
+            field=doubt.field, given=doubt.given, allowed=doubt.allowed, nearest=nearest
+        ) from doubt
+    except NoPitchError as error:
+        raise NoPitchError(nearest="--reference HERTZ, the pitch that the meter was set to") from error
 
 
 def give(fitted: Fitted, *, as_json: bool) -> None:
     """The report, what the act before did, and the plan; a refused take ends with its exit code."""
+    from canebench.bench.views.wire.after import after_object  # noqa: PLC0415
     from canebench.bench.views.wire.measurement import report_object  # noqa: PLC0415
-    from canebench.bench.views.wire.plan import after_object, plan_object  # noqa: PLC0415
+    from canebench.bench.views.wire.plan import plan_object  # noqa: PLC0415
     from canebench.cli.text.plan_text import after_text, plan_text  # noqa: PLC0415
     from canebench.cli.text.report_text import report_text  # noqa: PLC0415
 

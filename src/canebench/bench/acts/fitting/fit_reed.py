@@ -21,9 +21,10 @@ from canebench.base.scales import scale_named
 from canebench.base.setting import Setting
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.fitting_file import load_fitting, save_fitting
-from canebench.bench.acts.fitting.one_round import Fitted, one_round, planned_from
-from canebench.bench.acts.fitting.plan_setting import plan_setting
+from canebench.bench.acts.fitting.one_round import Fitted, one_round, plan_within_bounds, planned_from
 from canebench.bench.acts.ledger import named, reed_numbered
+from canebench.bench.acts.reeds.eased import pinches_in_life
+from canebench.bench.acts.reeds.mouths import insisted_on, owner_of
 from canebench.bore.chanter_file import generic, parse
 from canebench.fitting.take import Take
 from canebench.sound.files.decode import read_recording
@@ -86,12 +87,14 @@ def fit_reed(
     takes_folder: Path | None = None,
     from_file: Path | None = None,
     to_file: Path | None = None,
+    insist: bool = False,
 ) -> Fitted:
     """Measure the request's take, keep it, and plan from all takes of this reed in this chanter.
 
-    A recording is kept as FLAC in `takes_folder`, named by its SHA-256, if one is given. The fitting in
-    `from_file` comes first: what it has beyond the ledger's takes is kept too. `to_file` is where the fitting
-    is written, with its plan.
+    A recording is kept as FLAC in `takes_folder`, named by its SHA-256, if one is given. Readings that look
+    like a slip are a `DoubtError`, but `AsTyped`. A player who is to blow a reed that rests from another's
+    mouth is refused, unless with `insist`. The fitting in `from_file` comes first: what it has beyond the
+    ledger's takes is kept too. `to_file` is where the fitting is written, with its plan.
     """
     with ledger.reading() as reader:
         rows = _Rows(
@@ -100,6 +103,10 @@ def fit_reed(
             player=None if place.player is None else named(reader, PlayerRecord, place.player),
         )
         kept = fitting_of_rows(reader, rows.reed.id, rows.chanter)
+        player = place.player or owner_of(reader, rows.reed)
+        # Nobody takes the reed into the mouth where no take is told.
+        blown = player if request.heard is not None else None
+        note = insisted_on(reader, rows.reed, blown, ledger.clock(), insist=insist)
     if to_file is not None and to_file.exists():
         # Only a fitting is written over.
         load_fitting(to_file)
@@ -114,13 +121,14 @@ def fit_reed(
             recording = _keep_recording(request.heard, takes_folder)
         if one.report is not None:
             told = _told(one.report, rows, request, recording)
-        one = replace(one, take_id=_keep(ledger, one, new, rows, who=who, told=told))
+        one = replace(one, take_id=_keep(ledger, one, new, rows, who=who, told=told, note=note))
         plan = planned_from(one.fitting, one.report)
     else:
-        plan = plan_setting(one.fitting)
+        plan = plan_within_bounds(one.fitting)
     fitting = one.fitting if plan is None else plan.fitting
     if to_file is not None:
-        save_fitting(fitting, to_file)
+        # A file does not know of the reed's life before its takes.
+        save_fitting(fitting.within_a_life(), to_file)
     return replace(one, fitting=fitting, plan=plan)
 
 
@@ -132,7 +140,11 @@ def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord)
     where = {"reed_id": reed_id, "chanter_id": chanter.id}
     rows = [] if reed_id is None else reader.rows(TakeRecord, where, order="at")
     takes = [_take(reader, row) for row in rows]
-    fitting = Fitting(chanter=sizes_of(chanter), takes=tuple(one for one in takes if one is not None))
+    fitting = Fitting(
+        chanter=sizes_of(chanter),
+        takes=tuple(one for one in takes if one is not None),
+        pinched=0 if reed_id is None else pinches_in_life(reader, reed_id),
+    )
     if not rows:
         return fitting
     fixed_hz = rows[-1].reference_hz if rows[-1].reference == "fixed" else None
@@ -181,7 +193,7 @@ def _going_on(kept: Fitting, given: Fitting, rows: _Rows) -> Fitting:
     elif len(given.takes) < len(kept.takes) or not all(_same(a.take, b.take) for a, b in pairs):
         other = "takes"
     else:
-        return given
+        return replace(given, pinched=kept.pinched)
     raise InputError(
         field="fitting",
         given=f"one with other {other}",
@@ -196,12 +208,20 @@ def _same(one: Take, other: Take) -> bool:
 
 
 def _keep(
-    ledger: Ledger, one: Fitted, new: Sequence[FittingTake], rows: _Rows, *, who: str, told: _Told
+    ledger: Ledger,
+    one: Fitted,
+    new: Sequence[FittingTake],
+    rows: _Rows,
+    *,
+    who: str,
+    told: _Told,
+    note: str,
 ) -> int | None:
     """Keep the takes that are new, those of a file before the one that was measured; the last one's id."""
     done = "brought in the fitting of" if one.report is None else "measured"
+    said = f"{done} reed {rows.reed.number} in {rows.chanter.name}{note}"
     take_id = None
-    with ledger.act("fit", who=who, said=f"{done} reed {rows.reed.number} in {rows.chanter.name}") as act:
+    with ledger.act("fit", who=who, said=said) as act:
         if rows.chanter.chanter_toml is None and one.fitting.chanter.text != generic().text:
             act.update(rows.chanter, {"chanter_toml": one.fitting.chanter.text})
         for take in new:

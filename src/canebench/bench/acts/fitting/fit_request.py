@@ -12,7 +12,7 @@ from canebench.base.errors import InputError
 from canebench.base.setting import Setting
 from canebench.bore.chanter_file import read
 from canebench.fitting.hemp import Hemp
-from canebench.fitting.limits import Limits
+from canebench.fitting.limits import Limits, check_seat
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -34,10 +34,11 @@ class FitRequest:
 
     `heard` is a sound file or what a meter said, None for the takes so far. `done` is how many acts of the
     last plan were done before it, or `ALL`; `seat_mm`, `tape_mm` and `pinches` tell its setting where that
-    is another. `low_a_near_hz` is roughly where low A is, if unusual; `room_degc`, `room_rh` and `warm_min`
-    are the room, °C and %, and how long the pipes were played before. `sizes` is the chanter's file, for a
-    fitting that has no take yet; `reference` a fixed low A, Hz, or "drones" that follow it. What comes after
-    is called so by `Limits` and `Hemp`.
+    is another. Tape is told hole by hole: a strip stays on until 0 says that it is off, and no hole at all
+    says that the chanter is bare. `low_a_near_hz` is roughly where low A is, if unusual; `room_degc`,
+    `room_rh` and `warm_min` are the room, °C and %, and how long the pipes were played before. `sizes` is the
+    chanter's file, for a fitting that has no take yet; `reference` a fixed low A, Hz, or "drones" that follow
+    it. What comes after is called so by `Limits` and `Hemp`.
     """
 
     heard: Path | Mapping[str, Typed] | None = None
@@ -83,8 +84,11 @@ class FitRequest:
         given = {one.name: getattr(self, one.name, None) for one in fields(record)}
         return replace(record, **{name: value for name, value in given.items() if value is not None})
 
-    def setting(self, present: Setting, planned: Sequence[Setting]) -> Setting:
-        """The setting now, from the last one known and the ones planned after it."""
+    def setting(self, present: Setting, planned: Sequence[Setting], *, deepest_mm: float) -> Setting:
+        """The setting now, from the last one known and the ones planned after it.
+
+        `deepest_mm` is where the chanter's seat has its bottom: a seat told beyond it is an error.
+        """
         told_whole = self.seat_mm is not None and self.tape_mm is not None
         if told_whole or (not planned and self.done in (ALL, 0, 1)):
             start = present
@@ -99,11 +103,19 @@ class FitRequest:
                 allowed=f"the last plan has {len(planned)} acts",
                 nearest="all",
             )
-        return Setting(
+        found = Setting(
             seat_mm=start.seat_mm if self.seat_mm is None else self.seat_mm,
-            tape_mm=start.tape_mm if self.tape_mm is None else self.tape_mm,
+            tape_mm=self._tape_on(start),
             pinches=start.pinches if self.pinches is None else self.pinches,
         )
+        if self.seat_mm is not None:
+            check_seat(self.seat_mm, deepest_mm=deepest_mm)
+        return found
+
+    def _tape_on(self, start: Setting) -> Mapping[str, float]:
+        if self.tape_mm is None:
+            return start.tape_mm
+        return {**start.tape_mm, **self.tape_mm} if self.tape_mm else {}
 
     def left(self, setting: Setting, planned: Sequence[Setting]) -> Sequence[Setting]:
         """The planned settings that are still to come in `setting`; none where it is off the plan."""

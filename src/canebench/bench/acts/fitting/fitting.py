@@ -20,8 +20,9 @@ from canebench.bore.chanter_file import ChanterFile, generic
 from canebench.fitting.balance import Deviation
 from canebench.fitting.belief import BREATH_CENTS, HeardTake, believed
 from canebench.fitting.hemp import Hemp
-from canebench.fitting.limits import Limits
+from canebench.fitting.limits import HIGHEST_MM, Limits
 from canebench.fitting.take import Take
+from canebench.reeds import eases
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
@@ -61,6 +62,7 @@ class Fitting:
 
     `reference_hz` None lets the drones follow low A; a number is a fixed pitch of low A, Hz. `planned` are
     the settings that its last plan leads through, the next one first; None where that has to be planned anew.
+    `pinched` counts the pinches in the reed's life, where more is known of it than these takes.
     """
 
     chanter: ChanterFile = field(default_factory=generic)
@@ -70,6 +72,7 @@ class Fitting:
     hemp: Hemp = field(default_factory=Hemp)
     takes: tuple[FittingTake, ...] = ()
     planned: tuple[Setting, ...] | None = None
+    pinched: int = 0
 
     def __post_init__(self) -> None:
         if self.reference_hz is not None:
@@ -77,15 +80,29 @@ class Fitting:
 
     def with_take(self, one: FittingTake) -> Fitting:
         """With one take more; a pinch since the one before it is no longer left."""
-        pinched = one.take.setting.pinches - self.present.pinches if self.takes else 0
-        left = max(0, self.limits.pinches_left - max(0, pinched))
-        limits = replace(self.limits, pinches_left=left)
-        return replace(self, takes=(*self.takes, one), limits=limits)
+        pinched = max(0, one.take.setting.pinches - self.present.pinches) if self.takes else 0
+        limits = replace(self.limits, pinches_left=max(0, self.limits.pinches_left - pinched))
+        return replace(self, takes=(*self.takes, one), limits=limits, pinched=self.pinched + pinched)
 
     @property
     def present(self) -> Setting:
         """The setting of the last take."""
         return self.takes[-1].take.setting if self.takes else Setting()
+
+    @property
+    def deepest_mm(self) -> float:
+        """Where the seat has its bottom, mm deeper than the zero point."""
+        return self.chanter.chanter.seat.gap_mm
+
+    def below_the_top(self) -> Fitting:
+        """With limits that end where the seat leaks, from where the reed sits now."""
+        room_mm = max(0.0, self.present.seat_mm + HIGHEST_MM)
+        return replace(self, limits=replace(self.limits, higher_mm=min(self.limits.higher_mm, room_mm)))
+
+    def within_a_life(self) -> Fitting:
+        """With limits that end at the most pinches in a reed's life, however many are asked for."""
+        left = eases.left(max(self.pinched, self.present.pinches))
+        return replace(self, limits=replace(self.limits, pinches_left=min(self.limits.pinches_left, left)))
 
     @property
     def ratios(self) -> FloatArray:

@@ -24,7 +24,7 @@ from canebench.base.whole_file import write_whole
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bore.chanter_file import parse
 from canebench.fitting.hemp import Hemp
-from canebench.fitting.limits import Limits
+from canebench.fitting.limits import Limits, check_seat
 from canebench.fitting.take import Take
 
 if TYPE_CHECKING:
@@ -107,7 +107,7 @@ def _read(where: str, found: object) -> Fitting:
     if table.get("schema") != SCHEMA:
         raise _amiss(f"{where}: schema", said(table.get("schema")), f'"{SCHEMA}" is read')
     takes, planned = (_list(where, table, key) for key in ("takes", "planned"))
-    return Fitting(
+    fitting = Fitting(
         chanter=parse(_text(where, table, "chanter_toml", most=_MOST_BYTES), name=f"{where}: chanter"),
         scale=scale_named(_text(where, table, "scale")),
         reference_hz=_number_or_none(where, table, "reference_hz"),
@@ -116,6 +116,11 @@ def _read(where: str, found: object) -> Fitting:
         takes=tuple(_take(f"{where}: take {i + 1}", take) for i, take in enumerate(takes)),
         planned=tuple(_setting(f"{where}: planned {i + 1}", one) for i, one in enumerate(planned)),
     )
+    told = [(f"take {i + 1}", one.take.setting) for i, one in enumerate(fitting.takes)]
+    told += [(f"planned {i + 1}", one) for i, one in enumerate(fitting.planned or ())]
+    for whose, setting in told:
+        check_seat(setting.seat_mm, deepest_mm=fitting.deepest_mm, field=f"{where}: {whose}: seat_mm")
+    return fitting
 
 
 def _take(where: str, found: object) -> FittingTake:

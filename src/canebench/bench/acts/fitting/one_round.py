@@ -54,7 +54,7 @@ def one_round(fitting: Fitting, request: FitRequest) -> Fitted:
     if planned is None:
         plan = planned_from(fitting)
         planned = () if plan is None else tuple(step.setting for step in plan.steps)
-    setting = request.setting(fitting.present, planned)
+    setting = request.setting(fitting.present, planned, deepest_mm=fitting.deepest_mm)
     report = _report(fitting, request)
     try:
         take = take_of(report.measurement, setting)
@@ -72,7 +72,13 @@ def planned_from(fitting: Fitting, report: TakeReport | None = None) -> Plan | N
     if not fitting.takes:
         return None
     posts = fitting.takes[-1].take.hz[[NOTES.index(note) for note in POSTS]]
-    return plan_setting(fitting, report=report) if np.isfinite(posts).all() else None
+    return plan_within_bounds(fitting, report) if np.isfinite(posts).all() else None
+
+
+def plan_within_bounds(fitting: Fitting, report: TakeReport | None = None) -> Plan:
+    """The plan from a fitting's last take, within what its seat and its reed bear; its own limits stay."""
+    plan = plan_setting(fitting.below_the_top().within_a_life(), report=report)
+    return replace(plan, fitting=replace(plan.fitting, limits=fitting.limits))
 
 
 def plan_take(request: FitRequest, *, fitting_path: Path | None) -> Plan:
@@ -81,7 +87,7 @@ def plan_take(request: FitRequest, *, fitting_path: Path | None) -> Plan:
     one = one_round(Fitting() if new or fitting_path is None else load_fitting(fitting_path), request)
     if one.refusal is not None:
         raise one.refusal
-    plan = plan_setting(one.fitting, report=one.report)
+    plan = plan_within_bounds(one.fitting, one.report)
     if fitting_path is not None:
         save_fitting(plan.fitting, fitting_path)
     return plan
