@@ -8,16 +8,20 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from canebench.base.notes import NOTES
+from canebench.base.scales import DEFAULT_SCALE
 from canebench.base.setting import Setting
 from canebench.bench.acts.fitting import measure_take as bench
+from canebench.bench.acts.fitting.begin_fitting import begin_fitting
 from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
 from canebench.bench.acts.fitting.fit_request import FitRequest
 from canebench.bench.acts.fitting.fitting_file import fitting_object, load_fitting
+from canebench.bench.views.fitting_now import Fittings
 from canebench.bore.chanter_file import generic
 from canebench.sound.files.encode import write_recording
 from canebench.sound.synth import Recipe, render, scale_notes
 from canebench.store.ledger import open_ledger
-from canebench.store.records import ChanterRecord, PitchRecord, TakeRecord
+from canebench.store.records import ChanterRecord, EaseRecord, PitchRecord, TakeRecord
 from doors.bench_takes import Bench, Json, given, misfits, setting_in
 from doors.run import run
 
@@ -25,6 +29,8 @@ if TYPE_CHECKING:
     from canebench.store.ledger import Ledger
 
 _OF = ("--reed", "1", "--chanter", "three")
+#: How far up the beam each note lies, from low A at 0 to high A at 1.
+_SHARE = {note: DEFAULT_SCALE.cents(note) / 1200 for note in NOTES}
 _AIM = ("--deeper", "1.5", "--strips", "4", "--pinches-left", "1", "--inches-per-mm", "5")
 
 
@@ -175,6 +181,18 @@ def test_only_a_fitting_is_written_over(reed: Bench, ledger: Ledger) -> None:
     assert _takes(ledger) == 0
 
 
+def test_nothing_is_kept_where_the_file_cannot_be_written(
+    reed: Bench, ledger: Ledger, tmp_path: Path
+) -> None:
+    """Control: where it can, the take is kept."""
+    result = run("fit", reed.take, *_OF, "--to", str(tmp_path / "no folder" / "reed.json"))
+    assert result.exit_code == 4
+    assert "nothing was changed" in " ".join(result.stderr.split())
+    assert _takes(ledger) == 0
+    assert run("fit", reed.take, *_OF, "--to", str(tmp_path / "reed.json")).exit_code == 0
+    assert _takes(ledger) == 1
+
+
 def test_without_a_take_there_must_be_some(reed: Bench, ledger: Ledger) -> None:
     result = run("fit", *_OF)
     assert result.exit_code == 5
@@ -207,3 +225,123 @@ def test_the_library_gives_the_plan_of_the_command(reed: Bench, ledger: Ledger) 
     assert fitted.plan is not None
     assert fitting_object(fitted.fitting)["takes"] == by_file["fitting"]["takes"]
     assert (fitted.report, fitted.after, fitted.take_id) == (None, None, None)
+
+
+def test_pinches_that_a_file_tells_of_count_for_the_reeds_life(reed: Bench, ledger: Ledger) -> None:
+    given("plan", reed.take, "--fitting", reed.fitting, "--pinches", "2")
+    run("ease", "1")
+    _fit("--from", reed.fitting)
+    assert _pinches(ledger) == 2
+    run("undo")
+    assert _pinches(ledger) == 1
+    _fit("--from", reed.fitting)
+    # The control: the same file once more, and a reed whose pinches are all known.
+    _fit("--from", reed.fitting)
+    run("ease", "2")
+    run("ease", "2")
+    run("fit", "--from", reed.fitting, "--reed", "2", "--chanter", "three")
+    assert _pinches(ledger) == 4
+    run("undo")
+    assert _pinches(ledger) == 4
+
+
+def _pinches(ledger: Ledger) -> int:
+    with ledger.reading() as reader:
+        return reader.count(EaseRecord, {"how": "pinch"})
+
+
+def test_no_plan_has_a_pinch_past_the_most_in_file_or_ledger(reed: Bench) -> None:
+    """A narrow octave at the bottom asks for a pinch, as long as one is left in the reed's life."""
+    asked = ("--deeper", "0", "--pinches-left", "3", "--seat", "0", "--tape", "none")
+    narrow = [f"{note}={hz}" for note, hz in zip(NOTES, _narrow_hz(), strict=True)]
+    typed = [part for reading in narrow for part in ("--typed", reading)]
+    for pinches, act in ((2, "pinch"), (3, None)):
+        told = (*typed, *asked, "--pinches", str(pinches), "--to", reed.fitting)
+        steps = given("fit", *told, "--reed", "2", "--chanter", f"c{pinches}")["plan"]["steps"]
+        again = given("plan", "--fitting", reed.fitting)["steps"]
+        for found in (steps, again):
+            assert next((step["act"]["act"] for step in found), None) == act
+        Path(reed.fitting).unlink()
+    for _ in range(3):
+        run("ease", "1")
+    known = given("fit", *typed, *asked, "--to", reed.fitting, *_OF)["plan"]
+    assert known["steps"] == given("plan", "--fitting", reed.fitting)["steps"] == []
+    # A file does not know of them: it is told that none is left.
+    assert load_fitting(Path(reed.fitting)).limits.pinches_left == 0
+
+
+def _narrow_hz() -> list[float]:
+    """An octave 9 cents narrow, evenly."""
+    return [478.0 * DEFAULT_SCALE.ratios[note] * 2 ** (-_SHARE[note] * 9 / 1200) for note in NOTES]
+
+
+def test_strips_stay_and_the_seat_has_its_bounds_in_file_and_ledger(reed: Bench, tmp_path: Path) -> None:
+    file = ("plan", reed.take, "--fitting", reed.fitting)
+    for command in (file, ("fit", reed.take, *_OF)):
+        given(*command, "--tape", "E=1.5", "--tape", "C=1")
+        more = given(*command, "--done", "0", "--seat", "0.5", "--tape", "C=0", "--tape", "D=0.8")
+        fitting = more.get("plan", more)["fitting"]
+        assert fitting["takes"][-1]["setting"]["tape_mm"] == {"E": 1.5, "D": 0.8}
+        kept = Path(reed.fitting).read_bytes()
+        for seat in ("3.5", "-4.5"):
+            result = run(*command, "--seat", seat)
+            assert result.exit_code == 4
+            assert "from -4 to 3 mm is possible" in " ".join(result.stderr.split())
+        assert Path(reed.fitting).read_bytes() == kept
+    # A file that tells of such a seat does not come in.
+    written = json.loads(Path(reed.fitting).read_text("utf-8"))
+    written["takes"][-1]["setting"]["seat_mm"] = 3.5
+    (tmp_path / "deep.json").write_text(json.dumps(written), encoding="utf-8")
+    result = run("fit", "--from", str(tmp_path / "deep.json"), "--reed", "2", "--chanter", "three")
+    assert result.exit_code == 4
+    assert "take 2: seat_mm" in " ".join(result.stderr.split())
+
+
+def test_where_the_seat_ends_is_no_limit_that_stays(reed: Bench) -> None:
+    """High up, a plan stops at the top; its fitting keeps what was asked for, for when it sits deeper."""
+    asked = ("--higher", "2", "--seat", "-3")
+    limits = [given("plan", reed.take, "--fitting", reed.fitting, *asked)["fitting"]["limits"]]
+    limits += [_fit(reed.take, *asked)["plan"]["fitting"]["limits"]]
+    limits += [json.loads(Path(reed.fitting).read_text("utf-8"))["limits"]]
+    assert [one["higher_mm"] for one in limits] == [2, 2, 2]
+
+
+def test_a_slip_is_asked_about_before_a_file_comes_in_or_goes_out(reed: Bench, ledger: Ledger) -> None:
+    _in_a_file(reed)
+    kept = Path(reed.fitting).read_bytes()
+    swapped = ("--typed", "low A=956", "--typed", "high A=478")
+    both = ("fit", *swapped, "--done", "0", "--from", reed.fitting, "--to", reed.fitting, *_OF)
+    result = run(*both)
+    assert result.exit_code == 4
+    assert "--as-typed where it is right" in " ".join(result.stderr.split())
+    assert _takes(ledger) == 0
+    assert Path(reed.fitting).read_bytes() == kept
+    assert run(*both, "--as-typed").exit_code == 0
+    assert _takes(ledger) == len(load_fitting(Path(reed.fitting)).takes) == 3
+
+
+def test_a_mouth_is_asked_about_only_where_a_take_is_blown(reed: Bench, ledger: Ledger) -> None:
+    _in_a_file(reed)
+    for name in ("Morag", "Effie"):
+        run("player", name, "--blows", "28 inH2O", "--ceiling", "32 inH2O")
+    begin_fitting(ledger, Place(reed="1", chanter="three", player="Morag"), who="Ailsa")
+    run("rest", "1", "--player", "Effie")
+    _fit("--from", reed.fitting, "--to", reed.fitting)
+    blown = ("fit", reed.take, "--done", "0", "--to", reed.fitting, *_OF)
+    kept = Path(reed.fitting).read_bytes()
+    assert run(*blown).exit_code == 4
+    assert Path(reed.fitting).read_bytes() == kept
+    assert run(*blown, "--insist").exit_code == 0
+    with ledger.reading() as reader:
+        said = reader.history(limit=1)[0].said
+    assert said.startswith("measured reed 1 in three, insisted: it rests from the mouth of Effie")
+
+
+def test_the_page_shows_a_fitting_that_came_in(reed: Bench, ledger: Ledger) -> None:
+    by_file = _in_a_file(reed)
+    _fit("--from", reed.fitting)
+    now = Fittings(ledger).now(1, 1)
+    assert now.plan is not None
+    assert now.plan.setting == setting_in(by_file["setting"])
+    assert now.report is not None
+    assert now.after is not None

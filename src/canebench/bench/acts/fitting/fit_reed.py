@@ -72,8 +72,9 @@ class _Rows:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Told:
-    """Columns of a take and of its pitches, by note, beyond what a fitting knows of it."""
+    """What a fitting does not know of a take: what was insisted on, columns of it and of its pitches."""
 
+    insisted: str = ""
     take: Mapping[str, Value] = field(default_factory=dict)
     notes: Mapping[str, Mapping[str, Value]] = field(default_factory=dict)
 
@@ -115,21 +116,18 @@ def fit_reed(
     if one.refusal is not None:
         return one
     new = one.fitting.takes[len(kept.takes) :]
-    if new or one.fitting.chanter.text != kept.chanter.text:
-        recording, told = None, _Told()
-        if isinstance(request.heard, Path) and takes_folder is not None:
-            recording = _keep_recording(request.heard, takes_folder)
-        if one.report is not None:
-            told = _told(one.report, rows, request, recording)
-        one = replace(one, take_id=_keep(ledger, one, new, rows, who=who, told=told, note=note))
-        plan = planned_from(one.fitting, one.report)
-    else:
-        plan = plan_within_bounds(one.fitting)
-    fitting = one.fitting if plan is None else plan.fitting
-    if to_file is not None:
-        # A file does not know of the reed's life before its takes.
-        save_fitting(fitting.within_a_life(), to_file)
-    return replace(one, fitting=fitting, plan=plan)
+    changed = bool(new) or one.fitting.chanter.text != kept.chanter.text
+    plan = planned_from(one.fitting, one.report) if changed else plan_within_bounds(one.fitting)
+    one = replace(one, plan=plan, fitting=one.fitting if plan is None else plan.fitting)
+    if not changed:
+        _write_out(one.fitting, to_file)
+        return one
+    recording, told = None, _Told()
+    if isinstance(request.heard, Path) and takes_folder is not None:
+        recording = _keep_recording(request.heard, takes_folder)
+    if one.report is not None:
+        told = replace(_told(one.report, rows, request, recording), insisted=note)
+    return replace(one, take_id=_keep(ledger, one, new, rows, who=who, told=told, to_file=to_file))
 
 
 def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord) -> Fitting:
@@ -193,7 +191,7 @@ def _going_on(kept: Fitting, given: Fitting, rows: _Rows) -> Fitting:
     elif len(given.takes) < len(kept.takes) or not all(_same(a.take, b.take) for a, b in pairs):
         other = "takes"
     else:
-        return replace(given, pinched=kept.pinched)
+        return replace(given, pinched=max(kept.pinched, given.present.pinches))
     raise InputError(
         field="fitting",
         given=f"one with other {other}",
@@ -215,19 +213,40 @@ def _keep(
     *,
     who: str,
     told: _Told,
-    note: str,
+    to_file: Path | None,
 ) -> int | None:
-    """Keep the takes that are new, those of a file before the one that was measured; the last one's id."""
+    """Keep the takes that are new, those of a file before the one that was measured; the last one's id.
+
+    Nothing is kept where the file cannot be written.
+    """
     done = "brought in the fitting of" if one.report is None else "measured"
-    said = f"{done} reed {rows.reed.number} in {rows.chanter.name}{note}"
+    said = f"{done} reed {rows.reed.number} in {rows.chanter.name}{told.insisted}"
     take_id = None
     with ledger.act("fit", who=who, said=said) as act:
         if rows.chanter.chanter_toml is None and one.fitting.chanter.text != generic().text:
             act.update(rows.chanter, {"chanter_toml": one.fitting.chanter.text})
-        for take in new:
-            measured = one.report is not None and take is new[-1]
-            take_id = _keep_take(act, one.fitting, take, rows, told if measured else _Told())
+        brought = new if one.report is None else new[:-1]
+        for take in brought:
+            take_id = _keep_take(act, one.fitting, take, rows, _Told())
+        _keep_pinches(act, brought, rows.reed)
+        for take in new[len(brought) :]:
+            take_id = _keep_take(act, one.fitting, take, rows, told)
+        _write_out(one.fitting, to_file)
     return take_id
+
+
+def _write_out(fitting: Fitting, to_file: Path | None) -> None:
+    """The fitting as a file, if one is asked for; it is told what is left of the reed's life."""
+    if to_file is not None:
+        save_fitting(fitting.within_a_life(), to_file)
+
+
+def _keep_pinches(act: Writer, brought: Sequence[FittingTake], reed: ReedRecord) -> None:
+    """Pinches that a file tells of and the ledger does not know: they count for the reed's whole life."""
+    told = max((one.take.setting.pinches for one in brought), default=0)
+    for _ in range(told - pinches_in_life(act, reed.id)):
+        row: dict[str, Value] = {"reed_id": reed.id, "at": act.at, "how": "pinch"}
+        act.insert("eases", {**row, "remarks": "told by a fitting that came in"})
 
 
 def _keep_take(act: Writer, fitting: Fitting, one: FittingTake, rows: _Rows, told: _Told) -> int:
