@@ -88,9 +88,10 @@ def test_a_ledgers_fitting_goes_out_and_is_planned_from_alike(reed: Bench) -> No
     assert misfits(written, "fitting") == []
     assert written == by_ledger["fitting"]
     assert given("plan", "--fitting", reed.fitting) == by_ledger
-    # Planned again from the ledger, without a take.
-    assert _fit(*_AIM)["plan"] == by_ledger
-    assert _fit(*_AIM)["measurement"] is None
+    # Written again from the ledger, without a take.
+    again = _fit("--to", reed.fitting, *_AIM)
+    assert again["plan"] == by_ledger
+    assert again["measurement"] is None
 
 
 def test_a_files_fitting_comes_in_and_is_planned_from_alike(reed: Bench, ledger: Ledger) -> None:
@@ -98,7 +99,7 @@ def test_a_files_fitting_comes_in_and_is_planned_from_alike(reed: Bench, ledger:
     assert _fit("--from", reed.fitting)["plan"] == by_file
     assert _takes(ledger) == 2
     # The ledger keeps no limits: they are told anew.
-    assert _fit(*_AIM)["plan"] == by_file
+    assert _fit(*_AIM, "--to", reed.fitting)["plan"] == by_file
     with ledger.reading() as reader:
         takes = reader.rows(TakeRecord)
         assert reader.count(PitchRecord) == 18
@@ -194,15 +195,16 @@ def test_nothing_is_kept_where_the_file_cannot_be_written(
 
 
 def test_without_a_take_there_must_be_some(reed: Bench, ledger: Ledger) -> None:
-    result = run("fit", *_OF)
+    assert run("fit", *_OF).exit_code == 2
+    result = run("fit", "--to", reed.fitting, *_OF)
     assert result.exit_code == 5
     assert "no chanter named 'three'" in result.stderr
     _fit(reed.take)
-    result = run("fit", "--reed", "2", "--chanter", "three")
+    result = run("fit", "--to", reed.fitting, "--reed", "2", "--chanter", "three")
     assert result.exit_code == 4
     assert "a plan starts from one take at least" in " ".join(result.stderr.split())
     for told in (("--seat", "1"), ("--room-degc", "18"), ("--player", "Morag")):
-        result = run("fit", *_OF, *told)
+        result = run("fit", "--to", reed.fitting, *_OF, *told)
         assert result.exit_code == 2
         assert f"{told[0]} tells how a take was set: it needs a take" in " ".join(result.stderr.split())
     assert _takes(ledger) == 1

@@ -101,9 +101,10 @@ def command(
 ) -> None:
     """Measure TAKE, keep it with its setting, say what the last act did, and plan the next.
 
-    Without a take or --typed readings, plan again from the takes so far.
+    With --from or --to it may go without a take or --typed readings, and plans from the takes so far.
     """
-    _check_told(click.get_current_context(), take, typed, as_typed=as_typed)
+    ctx = click.get_current_context()
+    _check_told(ctx, take, typed, as_typed=as_typed, with_file=bool(from_file or to_file))
     # Imported here so that help and typing errors need not wait for numerics.
     from canebench.bench.acts.fitting.fit_reed import Place, fit_reed  # noqa: PLC0415
     from canebench.bench.acts.fitting.type_take import AsTyped, Typed  # noqa: PLC0415
@@ -130,11 +131,20 @@ def command(
 
 
 def _check_told(
-    ctx: click.Context, take: Path | None, typed: dict[str, tuple[float, str]], *, as_typed: bool
+    ctx: click.Context,
+    take: Path | None,
+    typed: dict[str, tuple[float, str]],
+    *,
+    as_typed: bool,
+    with_file: bool,
 ) -> None:
     """A usage error where what was told does not go together."""
     if take is not None and typed:
         raise click.UsageError("Give a take or --typed readings, not both.", ctx=ctx)
+    if take is None and not typed and not with_file:
+        raise click.UsageError(
+            "Give a take, or --typed readings; or a fitting's file, --from or --to.", ctx=ctx
+        )
     if as_typed and not typed:
         raise click.UsageError("--as-typed is about --typed readings.", ctx=ctx)
     if take is None and not typed:
