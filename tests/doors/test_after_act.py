@@ -11,9 +11,9 @@ from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
 from canebench.bench.acts.fitting.after_act import after_act
+from canebench.bench.acts.fitting.fit_request import ALL, FitRequest
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.fitting_file import load_fitting
-from canebench.bench.acts.fitting.plan_take import ALL, PlanMade
 from canebench.fitting.take import Take
 from doors.bench_takes import Json, SoundBench, chanter, given, misfits, setting_in
 from doors.run import run
@@ -47,8 +47,8 @@ def _after(reed: SoundBench, *options: str) -> Json:
     return found
 
 
-def _to_come(reed: SoundBench) -> tuple[Setting, ...]:
-    return load_fitting(Path(reed.fitting))[1]
+def _to_come(reed: SoundBench) -> tuple[Setting, ...] | None:
+    return load_fitting(Path(reed.fitting)).planned
 
 
 def test_plan_act_measure_and_plan_again(reed: SoundBench, planned: list[Setting]) -> None:
@@ -219,10 +219,10 @@ def test_a_pinch_that_was_done_is_no_longer_left(reed: SoundBench) -> None:
     reed.play(Setting(pinches=1))
     after = _after(reed, "--seat", "0", "--tape", "none", "--pinches", "1")
     assert "a pinch moves high A by" in [lesson["what"] for lesson in after["learnt"]]
-    assert load_fitting(Path(reed.fitting))[0].limits.pinches_left == 1
+    assert load_fitting(Path(reed.fitting)).limits.pinches_left == 1
     # The control: the same take again is no other pinch; and what is told outright stands.
     _after(reed, "--done", "0")
-    assert load_fitting(Path(reed.fitting))[0].limits.pinches_left == 1
+    assert load_fitting(Path(reed.fitting)).limits.pinches_left == 1
     told = given("plan", reed.take, "--fitting", reed.fitting, "--done", "0", "--pinches-left", "3")
     assert told["fitting"]["limits"]["pinches_left"] == 3
 
@@ -254,15 +254,15 @@ _PLANNED = (Setting(seat_mm=0.5), Setting(seat_mm=0.5), Setting(seat_mm=0.5, tap
 @pytest.mark.parametrize(
     ("done", "now", "left"),
     [
-        (PlanMade(), _PLANNED[0], _PLANNED[1:]),
-        (PlanMade(acts=2), _PLANNED[0], _PLANNED[2:]),
-        (PlanMade(acts=0), Setting(), _PLANNED),
-        (PlanMade(acts=ALL), _PLANNED[2], ()),
-        (PlanMade(acts=1, tape_mm={"E": 1.0}), _PLANNED[2], ()),
-        (PlanMade(acts=1, seat_mm=0.25), Setting(seat_mm=0.25), ()),
+        (FitRequest(), _PLANNED[0], _PLANNED[1:]),
+        (FitRequest(done=2), _PLANNED[0], _PLANNED[2:]),
+        (FitRequest(done=0), Setting(), _PLANNED),
+        (FitRequest(done=ALL), _PLANNED[2], ()),
+        (FitRequest(done=1, tape_mm={"E": 1.0}), _PLANNED[2], ()),
+        (FitRequest(done=1, seat_mm=0.25), Setting(seat_mm=0.25), ()),
     ],
 )
-def test_what_is_done_and_what_is_left(done: PlanMade, now: Setting, left: tuple[Setting, ...]) -> None:
+def test_what_is_done_and_what_is_left(done: FitRequest, now: Setting, left: tuple[Setting, ...]) -> None:
     assert done.setting(Setting(), _PLANNED, deepest_mm=3.0) == now
     assert tuple(done.left(now, _PLANNED)) == left
 
@@ -273,16 +273,16 @@ _TAPED = Setting(seat_mm=0.5, tape_mm={"C": 1.0, "E": 1.5})
 @pytest.mark.parametrize(
     ("done", "tape_mm"),
     [
-        (PlanMade(acts=0), {"C": 1.0, "E": 1.5}),
-        (PlanMade(acts=0, seat_mm=1.0), {"C": 1.0, "E": 1.5}),
-        (PlanMade(acts=0, pinches=1), {"C": 1.0, "E": 1.5}),
-        (PlanMade(acts=0, tape_mm={"D": 0.8}), {"C": 1.0, "D": 0.8, "E": 1.5}),
-        (PlanMade(acts=0, seat_mm=1.0, tape_mm={"E": 2.0}), {"C": 1.0, "E": 2.0}),
-        (PlanMade(acts=0, tape_mm={"C": 0.0}), {"E": 1.5}),
-        (PlanMade(acts=0, tape_mm={}), {}),
+        (FitRequest(done=0), {"C": 1.0, "E": 1.5}),
+        (FitRequest(done=0, seat_mm=1.0), {"C": 1.0, "E": 1.5}),
+        (FitRequest(done=0, pinches=1), {"C": 1.0, "E": 1.5}),
+        (FitRequest(done=0, tape_mm={"D": 0.8}), {"C": 1.0, "D": 0.8, "E": 1.5}),
+        (FitRequest(done=0, seat_mm=1.0, tape_mm={"E": 2.0}), {"C": 1.0, "E": 2.0}),
+        (FitRequest(done=0, tape_mm={"C": 0.0}), {"E": 1.5}),
+        (FitRequest(done=0, tape_mm={}), {}),
     ],
 )
-def test_a_strip_stays_on_until_it_is_told_off(done: PlanMade, tape_mm: dict[str, float]) -> None:
+def test_a_strip_stays_on_until_it_is_told_off(done: FitRequest, tape_mm: dict[str, float]) -> None:
     assert dict(done.setting(_TAPED, (), deepest_mm=3.0).tape_mm) == tape_mm
 
 
@@ -293,7 +293,7 @@ def test_a_strip_stays_on_until_it_is_told_off(done: PlanMade, tape_mm: dict[str
 def test_a_seat_has_a_bottom_and_a_top(seat_mm: float, said: str) -> None:
     """Control: both bounds themselves, and a deeper bottom."""
     with pytest.raises(InputError, match=f"^seat: .*{said}"):
-        PlanMade(seat_mm=seat_mm).setting(Setting(), (), deepest_mm=3.0)
+        FitRequest(seat_mm=seat_mm).setting(Setting(), (), deepest_mm=3.0)
     for inside in (3.0, -4.0, 0.1 + 0.2 + 2.7):
-        assert PlanMade(seat_mm=inside).setting(Setting(), (), deepest_mm=3.0).seat_mm == inside
-    assert PlanMade(seat_mm=3.25).setting(Setting(), (), deepest_mm=4.0).seat_mm == 3.25
+        assert FitRequest(seat_mm=inside).setting(Setting(), (), deepest_mm=3.0).seat_mm == inside
+    assert FitRequest(seat_mm=3.25).setting(Setting(), (), deepest_mm=4.0).seat_mm == 3.25

@@ -9,8 +9,8 @@ import pytest
 
 from canebench.base.notes import NOTES
 from canebench.bench.acts.fitting.begin_fitting import begin_fitting
-from canebench.bench.acts.fitting.fit_reed import Place, Wish, fit_reed
-from canebench.bench.acts.fitting.plan_take import PlanMade
+from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
+from canebench.bench.acts.fitting.fit_request import FitRequest
 from canebench.bench.acts.fitting.type_take import Typed
 from canebench.bench.acts.reeds.choose_reeds import choose_for
 from canebench.bench.acts.reeds.people import set_player
@@ -58,7 +58,7 @@ def _take(ledger: Ledger, number: str, *notes: str) -> None:
         note: Typed(value=hz, unit="Hz") for note, hz in zip(NOTES, _HZ, strict=True) if note in notes
     }
     place = Place(reed=number, chanter=f"of {number}")
-    fit_reed(ledger, readings, place=place, who=_WHO, done=PlanMade(acts=0), wish=Wish())
+    fit_reed(ledger, FitRequest(heard=readings, done=0), place=place, who=_WHO)
 
 
 def _found(ledger: Ledger, player: str = "Isla") -> dict[str, Choice]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 from xml.etree.ElementTree import fromstring
 
 import pytest
@@ -11,8 +11,8 @@ import pytest
 from canebench.base.errors import InputError, NotFoundError
 from canebench.base.notes import NOTES
 from canebench.bench.acts.fitting.begin_fitting import begin_fitting, recent_fittings
-from canebench.bench.acts.fitting.fit_reed import Fitted, Place, Wish, fit_reed
-from canebench.bench.acts.fitting.plan_take import PlanMade
+from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
+from canebench.bench.acts.fitting.fit_request import FitRequest
 from canebench.bench.acts.fitting.type_take import Typed
 from canebench.bench.views.drawing.draw_fitting import draw_after, draw_expected, draw_now, draw_take
 from canebench.bench.views.fitting_now import Fittings
@@ -23,6 +23,9 @@ from support.ledgers import Clock, last_act
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from canebench.bench.acts.fitting.one_round import Fitted
+
+Aimed = float | Literal["drones"] | None
 PLACE = Place(reed="7", chanter="number 3", player="Isla Penhallow")
 FIRST = (417.0, 475.2, 533.5, 590.0, 633.0, 711.0, 788.0, 828.0, 935.0)
 SECOND = (418.5, 476.4, 535.0, 592.0, 636.0, 714.0, 792.0, 832.5, 943.0)
@@ -33,17 +36,18 @@ def ledger(tmp_path: Path) -> Ledger:
     return open_ledger(str(tmp_path / "ledger.db"), clock=Clock())
 
 
-def played(ledger: Ledger, hz: tuple[float, ...], *, acts: int = 1, wish: Wish | None = None) -> Fitted:
+def played(ledger: Ledger, hz: tuple[float, ...], *, done: int = 1, reference: Aimed = None) -> Fitted:
     readings = {note: Typed(value=value, unit="Hz") for note, value in zip(NOTES, hz, strict=True)}
-    return fit_reed(
-        ledger, readings, place=PLACE, who="tester", done=PlanMade(acts=acts), wish=wish or Wish()
-    )
+    request = FitRequest(heard=readings, done=done, reference=reference)
+    return fit_reed(ledger, request, place=PLACE, who="tester")
 
 
 def test_the_newest_take_reads_as_it_was_measured(ledger: Ledger) -> None:
     reed, chanter = begin_fitting(ledger, PLACE, who="tester")
-    for wish in (Wish(), Wish(reference_hz=476.0)):
-        fitted = played(ledger, FIRST, wish=wish)
+    references: tuple[Aimed, ...] = (None, 476.0)
+    for reference in references:
+        fitted = played(ledger, FIRST, reference=reference)
+        assert fitted.report is not None
         report = Fittings(ledger).now(reed, chanter).report
         assert report is not None
         for kept, measured in zip(report.measurement.notes, fitted.report.measurement.notes, strict=True):
@@ -60,7 +64,7 @@ def test_the_newest_take_reads_as_it_was_measured(ledger: Ledger) -> None:
 
 def test_after_and_plan_are_those_of_the_measuring(ledger: Ledger) -> None:
     reed, chanter = begin_fitting(ledger, PLACE, who="tester")
-    played(ledger, FIRST, acts=0)
+    played(ledger, FIRST, done=0)
     fitted = played(ledger, SECOND)
     now = Fittings(ledger).now(reed, chanter)
     assert now.plan is not None
@@ -82,10 +86,10 @@ def test_plans_are_kept_at_hand_until_something_changes(ledger: Ledger) -> None:
     reed, chanter = begin_fitting(ledger, PLACE, who="tester")
     fittings = Fittings(ledger)
     assert fittings.now(reed, chanter).plan is None
-    played(ledger, FIRST, acts=0)
+    played(ledger, FIRST, done=0)
     once = fittings.now(reed, chanter).plan
     assert fittings.now(reed, chanter).plan is once
-    assert fittings.now(reed, chanter, Wish(reference_hz=480.0)).plan is not once
+    assert fittings.now(reed, chanter, FitRequest(reference=480.0)).plan is not once
     played(ledger, SECOND)
     assert fittings.now(reed, chanter).plan is not once
     ledger.undo(last_act(ledger), who="tester")
@@ -94,9 +98,9 @@ def test_plans_are_kept_at_hand_until_something_changes(ledger: Ledger) -> None:
 
 def test_a_fitting_goes_on_as_it_was_judged(ledger: Ledger) -> None:
     reed, chanter = begin_fitting(ledger, PLACE, who="tester")
-    played(ledger, FIRST, acts=0, wish=Wish(reference_hz=478.0))
+    played(ledger, FIRST, done=0, reference=478.0)
     now = Fittings(ledger).now(reed, chanter)
-    assert now.wish.reference_hz == 478.0
+    assert now.fitting.reference_hz == 478.0
     assert now.player is not None
     assert now.player.name == "Isla Penhallow"
 
@@ -116,7 +120,7 @@ def test_beginning_adds_only_what_is_new(ledger: Ledger) -> None:
 def test_the_newest_fitting_comes_first(ledger: Ledger) -> None:
     assert recent_fittings(ledger) == []
     begin_fitting(ledger, PLACE, who="tester")
-    played(ledger, FIRST, acts=0)
+    played(ledger, FIRST, done=0)
     begin_fitting(ledger, Place(reed="8", chanter="number 3"), who="tester")
     assert [one.reed.number for one in recent_fittings(ledger)] == ["7"]
 
@@ -125,7 +129,7 @@ def test_pictures_are_drawn_for_wide_and_narrow_places(ledger: Ledger) -> None:
     reed, chanter = begin_fitting(ledger, PLACE, who="tester")
     fittings = Fittings(ledger)
     assert draw_now(fittings.now(reed, chanter)) is None
-    played(ledger, FIRST, acts=0)
+    played(ledger, FIRST, done=0)
     played(ledger, SECOND)
     now = fittings.now(reed, chanter)
     assert now.report is not None

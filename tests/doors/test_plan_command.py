@@ -9,8 +9,9 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from canebench.base.setting import Setting
+from canebench.bench.acts.fitting.fit_request import FitRequest
+from canebench.bench.acts.fitting.fitting import Fitting
 from canebench.bench.acts.fitting.fitting_file import load_fitting
-from canebench.bench.acts.fitting.plan_take import PlanMade, PlanWanted
 from canebench.bore.chanter_file import generic
 from canebench.cli.takes.plan import command
 from canebench.fitting.hemp import Hemp
@@ -110,9 +111,12 @@ def test_a_picture_that_cannot_be_written_is_told(reed: SoundBench, tmp_path: Pa
 
 def test_a_fitting_is_begun_and_planned_from_again(reed: SoundBench) -> None:
     first = given("plan", reed.take, "--fitting", reed.fitting)
-    fitting, planned = load_fitting(Path(reed.fitting))
+    fitting = load_fitting(Path(reed.fitting))
+    assert fitting.planned is not None
     assert len(fitting.takes) == 1
-    assert [setting.seat_mm for setting in planned] == [s["setting"]["seat_mm"] for s in first["steps"]]
+    assert [setting.seat_mm for setting in fitting.planned] == [
+        s["setting"]["seat_mm"] for s in first["steps"]
+    ]
     again = given("plan", "--fitting", reed.fitting)
     assert again["setting"] == first["setting"]
     assert again["steps"] == first["steps"]
@@ -290,7 +294,7 @@ def _defaults_told() -> list[str]:
         f"holes may bear tape [{limits.most_strips}]",
         f"may still be pinched [{limits.pinches_left}]",
         f"hemp thread [{hemp.thread_mm:g}]",
-        f"before this take. [default: {PlanMade().acts}]",
+        f"before this take. [default: {FitRequest().done}]",
     ]
 
 
@@ -304,5 +308,5 @@ def test_what_is_not_said_is_left_to_the_library() -> None:
     """Only --done has a default of its own, and it is the library's."""
     own = {param.name: param.default for param in command.params if param.default not in (None, False, ())}
     told = {name: value for name, value in own.items() if isinstance(value, (str, int, float))}
-    assert told == {"done": str(PlanMade().acts)}
-    assert PlanWanted().bounds == {}
+    assert told == {"done": str(FitRequest().done)}
+    assert FitRequest().on(Fitting()) == Fitting()

@@ -13,11 +13,12 @@ from msgspec import ValidationError, convert, to_builtins
 
 from canebench.base.setting import Setting
 from canebench.bench.acts.fitting.after_act import AfterAct, after_act
+from canebench.bench.acts.fitting.fit_request import FitRequest
 from canebench.bench.acts.fitting.fitting import take_of
 from canebench.bench.acts.fitting.fitting_file import fitting_object, load_fitting, save_fitting
 from canebench.bench.acts.fitting.measure_take import measure_take
+from canebench.bench.acts.fitting.one_round import measure_after, plan_take
 from canebench.bench.acts.fitting.plan_setting import Plan, plan_setting
-from canebench.bench.acts.fitting.plan_take import PlanMade, PlanWanted, measure_after, plan_take
 from canebench.bench.views.chanter_effects import chanter_effects
 from canebench.bench.views.wire.after import AfterWritten, after_object
 from canebench.bench.views.wire.plan import EffectsWritten, PlanWritten, effects_object, plan_object
@@ -39,7 +40,7 @@ def _strict(value: object) -> Any:
 @pytest.fixture(scope="module")
 def plan(tmp_path_factory: pytest.TempPathFactory) -> Plan:
     reed = SoundBench(tmp_path_factory.mktemp("plan"))
-    return plan_take(Path(reed.take), fitting_path=None, wanted=PlanWanted(), done=PlanMade())
+    return plan_take(FitRequest(heard=Path(reed.take)), fitting_path=None)
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +56,7 @@ def written(plan: Plan, after: AfterAct) -> dict[str, Json]:
     return {
         "plan": _strict(plan_object(plan)),
         "after-act": _strict(after_object(after)),
-        "fitting": _strict(fitting_object(after.fitting, planned=[_DEEPER])),
+        "fitting": _strict(fitting_object(replace(after.fitting, planned=(_DEEPER,)))),
         "chanter-effects": _strict(effects_object(plan.fitting, chanter_effects(plan.fitting))),
     }
 
@@ -172,7 +173,7 @@ def test_library_and_command_give_the_same_plan(plan: Plan, tmp_path: Path) -> N
     reed = SoundBench(tmp_path)
     assert given("plan", reed.take, "--fitting", reed.fitting) == _strict(plan_object(plan))
     # And from the file that was kept.
-    fitting, _ = load_fitting(Path(reed.fitting))
+    fitting = load_fitting(Path(reed.fitting))
     again = _strict(plan_object(plan_setting(fitting)))
     assert again["setting"] == plan_object(plan)["setting"]
     assert len(again["steps"]) == len(plan.steps)
@@ -188,8 +189,8 @@ def test_library_and_command_say_the_same_of_an_act(plan: Plan, tmp_path: Path) 
     reed.play(_DEEPER)
     paths = [tmp_path / name for name in ("library.json", "command.json")]
     for path in paths:
-        save_fitting(plan.fitting, path, planned=[_DEEPER])
-    _report, by_library = measure_after(Path(reed.take), fitting_path=paths[0], done=PlanMade())
+        save_fitting(replace(plan.fitting, planned=(_DEEPER,)), path)
+    by_library = measure_after(FitRequest(heard=Path(reed.take)), fitting_path=paths[0]).after
     by_command = given("measure", reed.take, "--fitting", str(paths[1]))["after_act"]
     assert by_library is not None
     assert by_command == _strict(after_object(by_library))

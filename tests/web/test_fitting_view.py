@@ -10,9 +10,9 @@ import pytest
 from canebench.base.notes import NOTES
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.bench.acts.fitting.begin_fitting import begin_fitting
-from canebench.bench.acts.fitting.fit_reed import Place, Wish, fit_reed
+from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
+from canebench.bench.acts.fitting.fit_request import FitRequest
 from canebench.bench.acts.fitting.plan_setting import plan_setting
-from canebench.bench.acts.fitting.plan_take import PlanMade
 from canebench.bench.acts.fitting.report import report_on
 from canebench.bench.acts.fitting.type_take import Typed
 from canebench.bench.views.fitting_now import FittingNow, Fittings
@@ -42,7 +42,7 @@ def _now(folder: Path, *takes: dict[str, float]) -> FittingNow:
             note: Typed(value=476.0 * DEFAULT_SCALE.ratios[note] * 2 ** (off / 1200), unit="Hz")
             for note, off in cents.items()
         }
-        fit_reed(ledger, readings, place=_PLACE, who="tester", done=PlanMade(acts=0), wish=Wish())
+        fit_reed(ledger, FitRequest(heard=readings, done=0), place=_PLACE, who="tester")
     return Fittings(ledger).now(reed, chanter)
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from canebench.bench.acts.fitting.fit_request import FitRequest
 from canebench.store.records import EaseRecord, TakeRecord
 
 if TYPE_CHECKING:
@@ -131,12 +132,12 @@ def test_no_plan_has_a_pinch_past_the_most_however_many_are_asked_for(
     place = client.post("/fit", data={"reed": "5", "chanter": "number 1"}).url.path
     client.post(f"{place}/take", data=_TYPED)
     reed, chanter = (int(part) for part in re.findall(r"\d+", place))
-    from canebench.web.forms.fitting_query import fitting_query_from  # noqa: PLC0415
-
-    asked = fitting_query_from({"pinches_left": "2"}).wish
+    asked = FitRequest(pinches_left=2)
     left = []
     for _ in range(4):
-        left.append(app.state.fittings.now(reed, chanter, asked).fitting.limits.pinches_left)
+        fitting = app.state.fittings.now(reed, chanter, asked).fitting
+        assert fitting.limits.pinches_left == 2
+        left.append(fitting.within_a_life().limits.pinches_left)
         client.post("/reeds/5/ease", data={"how": "pinch"})
     assert left == [2, 2, 1, 0]
 

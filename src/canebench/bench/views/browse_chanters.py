@@ -12,7 +12,7 @@ from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
 from canebench.base.uncertain import number
-from canebench.bench.acts.fitting.fit_reed import Wish, fitting_of_rows, sizes_of
+from canebench.bench.acts.fitting.fit_reed import fitting_of_rows, sizes_of
 from canebench.bench.acts.reeds.chanters import list_chanters
 from canebench.bench.acts.reeds.drones import list_drones
 from canebench.bench.views.chanter_effects import chanter_effects
@@ -77,7 +77,7 @@ class Effects:
     ) -> tuple[Effect, ...]:
         """For a chanter, from the takes of a reed in it."""
         if key not in self._kept:
-            fitting = fitting_of_rows(reader, reed_id, chanter, Wish())
+            fitting = fitting_of_rows(reader, reed_id, chanter)
             if not fitting.takes:
                 # Nothing is learnt yet: chanters of one size have one answer.
                 key = chanter.chanter_toml

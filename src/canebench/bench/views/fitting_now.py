@@ -6,12 +6,12 @@ Guarded by `tests/doors/test_fitting_now.py`.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
-from canebench.base.scales import DEFAULT_SCALE, scale_named
 from canebench.bench.acts.fitting.after_act import AfterAct, after_act
-from canebench.bench.acts.fitting.fit_reed import Wish, fitting_of_rows, planned_from
-from canebench.bench.acts.reeds.eased import pinches_in_life
+from canebench.bench.acts.fitting.fit_reed import fitting_of_rows
+from canebench.bench.acts.fitting.fit_request import FitRequest
+from canebench.bench.acts.fitting.one_round import planned_from
 from canebench.bench.acts.reeds.mouths import mouth_state
 from canebench.bench.views.kept_take import kept_report
 from canebench.care.quarantine import rest_said
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
 #: So many fittings' plans are kept at hand: computing one takes a sixth of a second.
 _KEPT = 64
+_NOTHING: Final = FitRequest()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +51,6 @@ class FittingNow:
     reed: ReedRecord
     chanter: ChanterRecord
     player: PlayerRecord | None
-    wish: Wish
     fitting: Fitting
     takes: tuple[TakeRecord, ...]
     report: TakeReport | None
@@ -69,16 +69,14 @@ class Fittings:
         self.ledger = ledger
         self._plans: dict[object, tuple[AfterAct | None, Plan | None]] = {}
 
-    def now(self, reed_id: int, chanter_id: int, wish: Wish | None = None) -> FittingNow:
-        """The fitting of that reed in that chanter; `wish` None goes on as the last take was judged."""
+    def now(self, reed_id: int, chanter_id: int, request: FitRequest = _NOTHING) -> FittingNow:
+        """The fitting of that reed in that chanter; what is not asked for is as its last take was judged."""
         with self.ledger.reading() as reader:
             reed, chanter = reader.row(ReedRecord, reed_id), reader.row(ChanterRecord, chanter_id)
             pair = {"reed_id": reed.id, "chanter_id": chanter.id}
             takes = reader.rows(TakeRecord, pair, order="at")
-            aim = wish or _as_before(takes)
-            fitting = fitting_of_rows(reader, reed.id, chanter, aim)
+            fitting = request.on(fitting_of_rows(reader, reed.id, chanter))
             reports = [_report(reader, take) for take in takes[-2:]]
-            pinches = pinches_in_life(reader, reed.id)
             player = _player(reader, reed, chanter, takes)
             rests = _rests(reader, reed, player, self.ledger.clock())
         after, plan = self._computed(chanter, takes, fitting, reports[-1] if reports else None)
@@ -86,15 +84,14 @@ class Fittings:
             reed=reed,
             chanter=chanter,
             player=player,
-            wish=aim,
             fitting=fitting,
             takes=tuple(takes),
             report=reports[-1] if reports else None,
             before=reports[-2] if len(reports) > 1 else None,
             after=after,
             plan=plan,
-            pinches=pinches,
-            pinches_said=eases.said(pinches),
+            pinches=fitting.pinched,
+            pinches_said=eases.said(fitting.pinched),
             rests=rests,
         )
 
@@ -106,24 +103,13 @@ class Fittings:
         key = (
             (chanter.id, chanter.version),
             tuple((take.id, take.version) for take in takes),
-            (fitting.scale.name, fitting.reference_hz, fitting.limits),
+            (fitting.scale.name, fitting.reference_hz, fitting.limits, fitting.hemp, fitting.pinched),
         )
         if key not in self._plans:
             if len(self._plans) >= _KEPT:
                 self._plans.pop(next(iter(self._plans)))
             self._plans[key] = (_after(fitting), planned_from(fitting, report))
         return self._plans[key]
-
-
-def _as_before(takes: list[TakeRecord]) -> Wish:
-    """Scale and reference of the newest take; the usual ones before the first."""
-    if not takes:
-        return Wish()
-    last = takes[-1]
-    return Wish(
-        scale=scale_named(last.scale) if last.scale else DEFAULT_SCALE,
-        reference_hz=last.reference_hz if last.reference == "fixed" else None,
-    )
 
 
 def _report(reader: Reader, take: TakeRecord) -> TakeReport | None:

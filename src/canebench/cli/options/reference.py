@@ -1,14 +1,14 @@
-"""What a plan aims at, as options: the reference pitch, and how far the seat may go."""
+"""What a plan aims at, as options: scale and reference pitch, and how far seat, tape and pinches may go."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
 from canebench.base.errors import InputError
 from canebench.base.parsing import number_from
-from canebench.cli.options.numbers import NUMBER
+from canebench.cli.options.numbers import COUNT, NUMBER
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -37,31 +37,31 @@ def reference_from(ctx: click.Context, param: click.Parameter, value: str | None
     return hertz_from(ctx, param, value, otherwise=otherwise)
 
 
+#: What bounds a plan: option, field, kind, what stands for its value, and help.
+_BOUNDS: Final[tuple[tuple[str, str, click.ParamType[Any], str, str], ...]] = (
+    ("--deeper", "deeper_mm", NUMBER, "MM", "How much deeper the seat may go [2]."),
+    ("--higher", "higher_mm", NUMBER, "MM", "How much higher the seat may go [2]."),
+    ("--step", "step_mm", NUMBER, "MM", "The smallest move of the seat [0.25]."),
+    ("--strips", "most_strips", COUNT, "N", "How many holes may bear tape [8]."),
+    ("--pinches-left", "pinches_left", COUNT, "N", "How often the reed may still be pinched [0]."),
+    ("--thread", "thread_mm", NUMBER, "MM", "Thickness of the hemp thread [0.25]."),
+    (
+        "--inches-per-mm",
+        "inches_per_mm",
+        NUMBER,
+        "INCHES",
+        "Length of hemp that raised your reed by a millimetre, if you know: it replaces the estimate.",
+    ),
+)
+
+
 def aim_options(command: Command) -> Command:
-    """Adds --reference, --deeper and --higher."""
-    for option in reversed(
-        (
-            click.option(
-                "--reference",
-                callback=reference_from,
-                metavar="drones|HERTZ",
-                help="Drones that follow low A (the default), or a fixed low A, such as a band's.",
-            ),
-            click.option(
-                "--deeper",
-                "deeper_mm",
-                type=NUMBER,
-                metavar="MM",
-                help="How much deeper the seat may go [2].",
-            ),
-            click.option(
-                "--higher",
-                "higher_mm",
-                type=NUMBER,
-                metavar="MM",
-                help="How much higher the seat may go [2].",
-            ),
-        )
-    ):
-        command = option(command)
-    return command
+    """Adds --scale and --reference, and what bounds a plan: --deeper and all after it."""
+    for option, name, kind, metavar, said in reversed(_BOUNDS):
+        command = click.option(option, name, type=kind, metavar=metavar, help=said)(command)
+    scale = "Target scale: canebench scales. The default is the fitting's own, at first harmonic."
+    reference = "Drones that follow low A (at first the default), or a fixed low A, such as a band's."
+    command = click.option("--reference", callback=reference_from, metavar="drones|HERTZ", help=reference)(
+        command
+    )
+    return click.option("--scale", metavar="NAME", help=scale)(command)

@@ -13,16 +13,19 @@ from canebench.base.parsing import number_from
 from canebench.cli.options.numbers import COUNT, NUMBER
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
+    from pathlib import Path
 
-    from canebench.bench.acts.fitting.plan_take import PlanMade
+    from canebench.bench.acts.fitting.fit_request import FitRequest
+    from canebench.bench.acts.fitting.type_take import Typed
 
 Command = TypeVar("Command", bound="Callable[..., Any]")
 
 _ALL: Final = "all"
 _NONE: Final = "none"
 _MOST_DIGITS: Final = 6
-_OPTIONS: Final = {"done": "--done", "seat_mm": "--seat", "tape_mm": "--tape", "pinches": "--pinches"}
+#: What tells of a take.
+_OF_TAKE: Final = ("done", "seat_mm", "tape_mm", "pinches", "player", "room_degc", "room_rh", "warm_min")
 
 
 def tape_from(ctx: click.Context, param: click.Parameter, values: tuple[str, ...]) -> dict[str, float] | None:
@@ -50,7 +53,7 @@ def tape_from(ctx: click.Context, param: click.Parameter, values: tuple[str, ...
 
 def acts_from(ctx: click.Context, param: click.Parameter, value: str) -> int:
     """A number of acts, or `all`."""
-    from canebench.bench.acts.fitting.plan_take import ALL  # noqa: PLC0415 - help need not wait for numerics
+    from canebench.bench.acts.fitting.fit_request import ALL  # noqa: PLC0415 - help need not wait for numerics
 
     if value == _ALL:
         return ALL
@@ -60,65 +63,56 @@ def acts_from(ctx: click.Context, param: click.Parameter, value: str) -> int:
     raise click.BadParameter(f"{value!r}: a number of planned acts, or {_ALL}.", ctx, param)
 
 
+_DONE: Final = click.option(
+    "--done",
+    default="1",
+    show_default=True,
+    metavar="N|all",
+    callback=acts_from,
+    help="How many acts of the fitting's last plan were done before this take.",
+)
+_SEAT: Final = click.option(
+    "--seat",
+    "seat_mm",
+    type=NUMBER,
+    metavar="MM",
+    help="How deep the reed sits now against a firm hand seat at the start; deeper is positive, "
+    "from 4 mm higher to the bottom of the seat.",
+)
+_TAPE: Final = click.option(
+    "--tape",
+    "tape_mm",
+    multiple=True,
+    metavar="HOLE=MM",
+    callback=tape_from,
+    help="Tape there is now, from the hole's upper edge; once for each hole. Other strips stay; "
+    "HOLE=0 says that one is off, none that all are.",
+)
+_PINCHES: Final = click.option(
+    "--pinches", type=COUNT, metavar="N", help="How often this reed was pinched since the first take."
+)
+
+
 def setting_options(command: Command) -> Command:
     """Adds --done, --seat, --tape and --pinches."""
-    for option in reversed(
-        (
-            click.option(
-                "--done",
-                default="1",
-                show_default=True,
-                metavar="N|all",
-                callback=acts_from,
-                help="How many acts of the fitting's last plan were done before this take.",
-            ),
-            click.option(
-                "--seat",
-                "seat_mm",
-                type=NUMBER,
-                metavar="MM",
-                help="How deep the reed sits now against a firm hand seat at the start; deeper is positive, "
-                "from 4 mm higher to the bottom of the seat.",
-            ),
-            click.option(
-                "--tape",
-                "tape_mm",
-                multiple=True,
-                metavar="HOLE=MM",
-                callback=tape_from,
-                help="Tape there is now, from the hole's upper edge; once for each hole. Other strips stay; "
-                "HOLE=0 says that one is off, none that all are.",
-            ),
-            click.option(
-                "--pinches",
-                type=COUNT,
-                metavar="N",
-                help="How often this reed was pinched since the first take.",
-            ),
-        )
-    ):
-        command = option(command)
-    return command
+    return _DONE(_SEAT(_TAPE(_PINCHES(command))))
 
 
 def told_without(ctx: click.Context, needed: str) -> None:
-    """A usage error where a setting was told although `needed`, which it would belong to, is missing."""
-    told = [
-        option
-        for name, option in _OPTIONS.items()
-        if ctx.get_parameter_source(name) is ParameterSource.COMMANDLINE
-    ]
-    if told:
-        raise click.UsageError(f"{told[0]} tells how a take was set: it needs {needed}.", ctx=ctx)
+    """A usage error where something was told of a take although `needed`, which it belongs to, is missing."""
+    for one in ctx.command.params:
+        if one.name in _OF_TAKE and ctx.get_parameter_source(one.name) is ParameterSource.COMMANDLINE:
+            raise click.UsageError(f"{one.opts[0]} tells how a take was set: it needs {needed}.", ctx=ctx)
 
 
-def done_from(
-    *, done: int, seat_mm: float | None, tape_mm: dict[str, float] | None, pinches: int | None
-) -> PlanMade:
-    """The options as one record."""
-    from canebench.bench.acts.fitting.plan_take import PlanMade  # noqa: PLC0415
+def request_from(
+    heard: Path | Mapping[str, Typed] | None, *, scale: str | None = None, **told: Any
+) -> FitRequest:
+    """The options as one record, each named as its field."""
+    from canebench.base.scales import scale_named  # noqa: PLC0415 - help need not wait for numerics
+    from canebench.bench.acts.fitting.fit_request import FitRequest  # noqa: PLC0415
 
-    return PlanMade(acts=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches)
+    return FitRequest(heard=heard, scale=None if scale is None else scale_named(scale), **told)
 
 
 def note_from(name: str) -> str:

@@ -6,7 +6,7 @@ import json
 import sys
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -16,13 +16,13 @@ from canebench.cli.failure import REFUSED
 from canebench.cli.options.ledger_options import INSIST, writes
 from canebench.cli.options.reference import aim_options
 from canebench.cli.options.room_options import of_take
-from canebench.cli.options.setting_options import done_from, note_from, setting_options
+from canebench.cli.options.setting_options import note_from, request_from, setting_options, told_without
 from canebench.cli.text.words import paragraph, show, width
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from canebench.bench.acts.fitting.fit_reed import Fitted
+    from canebench.bench.acts.fitting.one_round import Fitted
 
 
 def typed_from(
@@ -63,8 +63,21 @@ def typed_from(
     "--sizes", type=click.Path(path_type=Path), metavar="FILE", help="The chanter's sizes, if measured."
 )
 @click.option("--player", metavar="NAME", help="Who blew it.")
+@click.option(
+    "--from",
+    "from_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Bring in the fitting in this file first, as canebench plan --fitting keeps one.",
+)
+@click.option(
+    "--to",
+    "to_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write the fitting into this file too, for canebench plan --fitting.",
+)
 @setting_options
-@click.option("--scale", default="harmonic", show_default=True, metavar="NAME", help="Target scale.")
 @aim_options
 @of_take
 @INSIST
@@ -78,57 +91,64 @@ def command(
     chanter: str,
     sizes: Path | None,
     player: str | None,
-    done: int,
-    seat_mm: float | None,
-    tape_mm: dict[str, float] | None,
-    pinches: int | None,
-    scale: str,
-    reference: str | float | None,
-    deeper_mm: float | None,
-    higher_mm: float | None,
+    from_file: Path | None,
+    to_file: Path | None,
     insist: bool,
     ledger_url: str | None,
     who: str | None,
     as_json: bool,
-    **conditions: float | None,
+    **asked: Any,
 ) -> None:
-    """Measure TAKE, keep it with its setting, say what the last act did, and plan the next."""
-    if (take is None) == (not typed):
-        raise click.UsageError("Give a take, or --typed readings.", ctx=click.get_current_context())
-    if as_typed and not typed:
-        raise click.UsageError("--as-typed is about --typed readings.", ctx=click.get_current_context())
-    from canebench.base.scales import scale_named  # noqa: PLC0415 - help need not wait for numerics
-    from canebench.bench.acts.fitting.fit_reed import Place, Wish, fit_reed  # noqa: PLC0415
+    """Measure TAKE, keep it with its setting, say what the last act did, and plan the next.
+
+    With --from or --to it may go without a take or --typed readings, and plans from the takes so far.
+    """
+    ctx = click.get_current_context()
+    _check_told(ctx, take, typed, as_typed=as_typed, with_file=bool(from_file or to_file))
+    # Imported here so that help and typing errors need not wait for numerics.
+    from canebench.bench.acts.fitting.fit_reed import Place, fit_reed  # noqa: PLC0415
     from canebench.bench.acts.fitting.type_take import AsTyped, Typed  # noqa: PLC0415
     from canebench.bench.acts.ledger import takes_folder, the_ledger, the_writer  # noqa: PLC0415
     from canebench.bench.acts.reeds.chanters import keep_chanter  # noqa: PLC0415
-    from canebench.fitting.limits import Limits  # noqa: PLC0415
 
-    usual = Limits()
-    wish = Wish(
-        scale=scale_named(scale),
-        reference_hz=reference if isinstance(reference, float) else None,
-        limits=Limits(
-            deeper_mm=usual.deeper_mm if deeper_mm is None else deeper_mm,
-            higher_mm=usual.higher_mm if higher_mm is None else higher_mm,
-        ),
-        **conditions,
-    )
+    readings = {note: Typed(value=value, unit=unit) for note, (value, unit) in typed.items()}
+    request = request_from(take or (AsTyped(readings) if as_typed else readings) or None, **asked)
     ledger, writer = the_ledger(ledger_url), the_writer(who)
-    keep_chanter(ledger, chanter, who=writer, sizes=sizes)
-    readings = {n: Typed(value=v, unit=u) for n, (v, u) in typed.items()}
+    if request.heard is not None or from_file is not None or sizes is not None:
+        keep_chanter(ledger, chanter, who=writer, sizes=sizes)
     with _own_words():
         fitted = fit_reed(
             ledger,
-            take if take is not None else AsTyped(readings) if as_typed else readings,
+            request,
             place=Place(reed=reed, chanter=chanter, player=player),
             who=writer,
-            done=done_from(done=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches),
-            wish=wish,
             takes_folder=takes_folder(ledger_url),
+            from_file=from_file,
+            to_file=to_file,
             insist=insist,
         )
     give(fitted, as_json=as_json)
+
+
+def _check_told(
+    ctx: click.Context,
+    take: Path | None,
+    typed: dict[str, tuple[float, str]],
+    *,
+    as_typed: bool,
+    with_file: bool,
+) -> None:
+    """A usage error where what was told does not go together."""
+    if take is not None and typed:
+        raise click.UsageError("Give a take or --typed readings, not both.", ctx=ctx)
+    if take is None and not typed and not with_file:
+        raise click.UsageError(
+            "Give a take, or --typed readings; or a fitting's file, --from or --to.", ctx=ctx
+        )
+    if as_typed and not typed:
+        raise click.UsageError("--as-typed is about --typed readings.", ctx=ctx)
+    if take is None and not typed:
+        told_without(ctx, "a take")
 
 
 @contextmanager
@@ -157,19 +177,20 @@ def give(fitted: Fitted, *, as_json: bool) -> None:
 
     if as_json:
         found = {
-            "measurement": report_object(fitted.report),
+            "measurement": None if fitted.report is None else report_object(fitted.report),
             "after_act": None if fitted.after is None else after_object(fitted.after),
             "plan": None if fitted.plan is None else plan_object(fitted.plan),
             "take": fitted.take_id,
         }
         click.echo(json.dumps(found, indent=2, allow_nan=False))
     else:
-        show(report_text(fitted.report, title=None, encoding=sys.stdout.encoding or "ascii"))
+        if fitted.report is not None:
+            show(report_text(fitted.report, title=None, encoding=sys.stdout.encoding or "ascii"))
         if fitted.after is not None:
             show("\n" + after_text(fitted.after))
         if fitted.plan is not None:
             show("\n" + plan_text(fitted.plan, fitting_path=None))
         if fitted.take_id is not None:
             show("\n" + paragraph(f"Kept as take {fitted.take_id}.", columns=width()))
-    if fitted.report.measurement.refused:
+    if fitted.refusal is not None:
         click.get_current_context().exit(REFUSED)

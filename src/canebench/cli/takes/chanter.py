@@ -36,10 +36,12 @@ def command(*, file: Path | None, fitting_path: Path | None, as_toml: bool, as_j
     """
     if file is not None and fitting_path is not None:
         raise click.UsageError("Give a chanter's file or --fitting, not both.")
-    from canebench.bench.acts.fitting.plan_take import chanter_of, fitting_of  # noqa: PLC0415
-    from canebench.bench.views.chanter_effects import chanter_effects  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.fitting.fit_request import FitRequest  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.fitting.fitting import Fitting  # noqa: PLC0415
+    from canebench.bench.acts.fitting.fitting_file import load_fitting  # noqa: PLC0415
+    from canebench.bench.views.chanter_effects import chanter_effects  # noqa: PLC0415
 
-    fitting = chanter_of(file) if fitting_path is None else fitting_of(fitting_path)
+    fitting = load_fitting(fitting_path) if fitting_path is not None else FitRequest(sizes=file).on(Fitting())
     if as_toml:
         show(fitting.chanter.text)
         return

@@ -6,14 +6,14 @@ import json
 import sys
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 import click
 
 from canebench.cli.failure import REFUSED
 from canebench.cli.options.numbers import NUMBER
 from canebench.cli.options.reference import hertz_from
-from canebench.cli.options.setting_options import done_from, setting_options, told_without
+from canebench.cli.options.setting_options import request_from, setting_options, told_without
 from canebench.cli.text.words import show
 
 if TYPE_CHECKING:
@@ -75,11 +75,8 @@ def command(
     scale: str,
     reference: _Named | float,
     fitting_path: Path | None,
-    done: int,
-    seat_mm: float | None,
-    tape_mm: dict[str, float] | None,
-    pinches: int | None,
     low_a_near_hz: float | None,
+    **told: Any,
 ) -> None:
     """Measure TAKE, a recording of a slow scale, and say the one thing to do next.
 
@@ -98,12 +95,13 @@ def command(
     if fitting_path is not None:
         if take is None:
             raise click.UsageError("--fitting needs a take.", ctx=click.get_current_context())
-        from canebench.bench.acts.fitting.plan_take import measure_after  # noqa: PLC0415
+        from canebench.bench.acts.fitting.one_round import measure_after  # noqa: PLC0415
 
-        told = done_from(done=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches)
-        report, after = measure_after(take, fitting_path=fitting_path, done=told, low_a_near_hz=low_a_near_hz)
-        kept = None if after is None else (after, fitting_path)
-        give(report, svg=svg, title=title, as_json=as_json, after=kept)
+        request = request_from(take, low_a_near_hz=low_a_near_hz, **told)
+        fitted = measure_after(request, fitting_path=fitting_path)
+        assert fitted.report is not None  # noqa: S101 - a take has one
+        kept = None if fitted.after is None else (fitted.after, fitting_path)
+        give(fitted.report, svg=svg, title=title, as_json=as_json, after=kept)
         return
     target = scale_named(scale)
     if take is None:

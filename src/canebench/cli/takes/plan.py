@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import click
 
-from canebench.cli.options.numbers import COUNT, NUMBER
-from canebench.cli.options.reference import FOLLOW, aim_options
-from canebench.cli.options.setting_options import done_from, setting_options, told_without
+from canebench.cli.options.reference import aim_options
+from canebench.cli.options.setting_options import request_from, setting_options, told_without
 from canebench.cli.text.words import show
 
 
@@ -28,23 +28,12 @@ from canebench.cli.text.words import show
 @setting_options
 @click.option(
     "--chanter",
-    "chanter_path",
+    "sizes",
     type=click.Path(path_type=Path),
     metavar="FILE",
     help="The chanter's sizes, else the generic ones. A file to start from: canebench chanter --toml.",
 )
-@click.option("--scale", metavar="NAME", help="Target scale: canebench scales. The default is harmonic.")
 @aim_options
-@click.option("--step", "step_mm", type=NUMBER, metavar="MM", help="The smallest move of the seat [0.25].")
-@click.option("--strips", "most_strips", type=COUNT, metavar="N", help="How many holes may bear tape [8].")
-@click.option("--pinches-left", type=COUNT, metavar="N", help="How often the reed may still be pinched [0].")
-@click.option("--thread", "thread_mm", type=NUMBER, metavar="MM", help="Thickness of the hemp thread [0.25].")
-@click.option(
-    "--inches-per-mm",
-    type=NUMBER,
-    metavar="INCHES",
-    help="Length of hemp that raised your reed by a millimetre, if you know: it replaces the estimate.",
-)
 @click.option(
     "--svg", type=click.Path(path_type=Path), metavar="FILE", help="Write the beam, now and planned."
 )
@@ -53,16 +42,9 @@ def command(
     *,
     take: Path | None,
     fitting_path: Path | None,
-    done: int,
-    seat_mm: float | None,
-    tape_mm: dict[str, float] | None,
-    pinches: int | None,
-    chanter_path: Path | None,
-    scale: str | None,
-    reference: str | float | None,
     svg: Path | None,
     as_json: bool,
-    **bounds: float | int | None,
+    **asked: Any,
 ) -> None:
     """Plan seat and tape from TAKE, a recording of a slow scale, and print the acts in working order.
 
@@ -74,18 +56,9 @@ def command(
     if take is None:
         told_without(click.get_current_context(), "a take")
     # Imported here so that help and typing errors need not wait for numerics.
-    from canebench.base.scales import scale_named  # noqa: PLC0415
-    from canebench.bench.acts.fitting.plan_take import PlanWanted, plan_take  # noqa: PLC0415
+    from canebench.bench.acts.fitting.one_round import plan_take  # noqa: PLC0415
 
-    wanted = PlanWanted(
-        chanter_path=chanter_path,
-        scale=None if scale is None else scale_named(scale),
-        reference_hz=reference if isinstance(reference, float) else None,
-        follow_low_a=reference == FOLLOW,
-        bounds={name: value for name, value in bounds.items() if value is not None},
-    )
-    done_now = done_from(done=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches)
-    plan = plan_take(take, fitting_path=fitting_path, wanted=wanted, done=done_now)
+    plan = plan_take(request_from(take, **asked), fitting_path=fitting_path)
     if as_json:
         from canebench.bench.views.wire.plan import plan_object  # noqa: PLC0415
 

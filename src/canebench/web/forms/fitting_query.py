@@ -5,60 +5,50 @@ Guarded by `tests/web/test_fitting.py`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from canebench.base.parsing import count_from, number_from
 from canebench.base.scales import scale_named
-from canebench.bench.acts.fitting.fit_reed import Wish
-from canebench.fitting.limits import Limits
+from canebench.bench.acts.fitting.fit_request import FitRequest
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from canebench.bench.acts.fitting.fitting import Fitting
+
 #: What the address may say, each as typed.
-FIELDS: Final = ("scale", "reference", "deeper", "higher", "pinches_left")
+_FIELDS: Final = ("scale", "reference", "deeper", "higher", "pinches_left")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FittingQuery:
-    """`wish` is None where the address says nothing: the fitting then goes on as before."""
-
-    wish: Wish | None
-    query: dict[str, str]
-    scale: str = "harmonic"
-    reference: str = "drones"
-    deeper: str = "2"
-    higher: str = "2"
-    pinches_left: str = "0"
-
-    def showing(self, wish: Wish) -> FittingQuery:
-        """What the form shows: as asked for, else as the ledger told it."""
-        if self.wish is not None:
-            return self
-        reference = "drones" if wish.reference_hz is None else f"{wish.reference_hz:g}"
-        return replace(self, scale=wish.scale.name, reference=reference)
+def query_of(given: Mapping[str, str]) -> dict[str, str]:
+    """What was given of it: nothing where the fitting goes on as before."""
+    return {name: given[name] for name in _FIELDS if given.get(name)}
 
 
-def fitting_query_from(given: Mapping[str, str]) -> FittingQuery:
+def request_from(given: Mapping[str, str]) -> FitRequest:
     """Read it; what will not do is an `InputError`."""
-    query = {name: given[name] for name in FIELDS if given.get(name)}
-    if not query:
-        return FittingQuery(wish=None, query={})
-    shown = {**{name: getattr(FittingQuery(wish=None, query={}), name) for name in FIELDS}, **query}
-    wish = Wish(
-        scale=scale_named(shown["scale"]),
-        reference_hz=_reference(shown["reference"]),
-        limits=Limits(
-            deeper_mm=number_from(shown["deeper"], "deeper at most"),
-            higher_mm=number_from(shown["higher"], "higher at most"),
-            pinches_left=count_from(shown["pinches_left"], "pinches left"),
-        ),
+    told = query_of(given)
+    return FitRequest(
+        scale=scale_named(told["scale"]) if "scale" in told else None,
+        reference=_reference(told["reference"]) if "reference" in told else None,
+        deeper_mm=number_from(told["deeper"], "deeper at most") if "deeper" in told else None,
+        higher_mm=number_from(told["higher"], "higher at most") if "higher" in told else None,
+        pinches_left=count_from(told["pinches_left"], "pinches left") if "pinches_left" in told else None,
     )
-    return FittingQuery(wish=wish, query=query, **shown)
 
 
-def _reference(given: str) -> float | None:
+def shown(fitting: Fitting) -> dict[str, str]:
+    """What the form shows."""
+    return {
+        "scale": fitting.scale.name,
+        "reference": "drones" if fitting.reference_hz is None else f"{fitting.reference_hz:g}",
+        "deeper": f"{fitting.limits.deeper_mm:g}",
+        "higher": f"{fitting.limits.higher_mm:g}",
+        "pinches_left": f"{fitting.limits.pinches_left}",
+    }
+
+
+def _reference(given: str) -> float | Literal["drones"]:
     if given.strip().lower() in ("drones", "low a", "low-a"):
-        return None
+        return "drones"
     return number_from(given.lower().strip().removesuffix("hz"), "reference", or_else="drones")

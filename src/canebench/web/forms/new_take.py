@@ -9,7 +9,6 @@ import shutil
 import tempfile
 from contextlib import contextmanager
 from dataclasses import replace
-from functools import partial
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Final
 
@@ -17,15 +16,15 @@ from canebench.base.errors import DoubtError, InputError
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
-from canebench.bench.acts.fitting.plan_take import ALL, PlanMade
+from canebench.bench.acts.fitting.fit_request import ALL, FitRequest
 from canebench.bench.acts.fitting.type_take import AsTyped, NoPitchError, Typed
 from canebench.bench.acts.reeds.reed_days import check_pinch, ease_reed
 from canebench.fitting.acts import Act
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator, Mapping
 
-    from canebench.bench.acts.fitting.fit_reed import Fitted, Wish
+    from canebench.bench.acts.fitting.one_round import Fitted
     from canebench.bench.views.fitting_now import FittingNow
     from canebench.store.ledger import Ledger
     from canebench.web.context import BenchContext
@@ -39,41 +38,44 @@ AS_TYPED: Final = "as-typed"
 TYPED: Final = ("typed", AS_TYPED)
 
 
-def measure_new_take(context: BenchContext, ledger: Ledger, form: Form, now: FittingNow) -> Fitted:
+def measure_new_take(
+    context: BenchContext, ledger: Ledger, form: Form, now: FittingNow, asked: FitRequest
+) -> Fitted:
     """Measure and keep the take of a form."""
-    done = done_from(form, now)
+    asked = told_from(form, now, asked)
     place = Place(
         reed=now.reed.number,
         chanter=now.chanter.name,
         player=None if now.player is None else now.player.name,
     )
-    wish = _with_conditions(form, now.wish)
     pinched, insist = _pinched(form, now), form.ticked("insist")
     if pinched:
         check_pinch(ledger, place.reed, insist=insist)
-    keep = partial(
-        fit_reed,
-        ledger,
-        place=place,
-        who=context.who,
-        done=done,
-        wish=wish,
-        takes_folder=context.takes,
-        insist=form.ticked("rests_told"),
-    )
+
+    def fit(heard: Path | Mapping[str, Typed]) -> Fitted:
+        return fit_reed(
+            ledger,
+            replace(asked, heard=heard),
+            place=place,
+            who=context.who,
+            takes_folder=context.takes,
+            insist=form.ticked("rests_told"),
+        )
+
     # Enter in a reading sends the form as its first button would: that of the file.
     typed = form.text("how") == "file" and "file" not in form.files and _any_typed(form)
     if typed or form.text("how") in TYPED:
         with _own_words():
-            fitted = keep(typed_from(form))
+            fitted = fit(typed_from(form))
     elif (form.text("how") or "").startswith("recording"):
         _, _, named = (form.text("how") or "").partition(":")
         path = context.recordings.finished(named or form.needed("recording", "recording"))
-        fitted = keep(path)
+        fitted = fit(path)
         if fitted.take_id is not None:
             context.recordings.kept(path)
     else:
-        fitted = _from_file(form, keep)
+        with _uploaded(form) as path:
+            fitted = fit(path)
     if fitted.take_id is not None and pinched:
         ease_reed(ledger, place.reed, how="pinch", who=context.who, insist=insist, heard_in=fitted.take_id)
     return fitted
@@ -98,7 +100,9 @@ def _any_typed(form: Form) -> bool:
     return any(form.text(f"typed-{note}") for note in NOTES)
 
 
-def _from_file(form: Form, keep: Callable[[Path], Fitted]) -> Fitted:
+@contextmanager
+def _uploaded(form: Form) -> Iterator[Path]:
+    """The file of the form, while it is measured."""
     upload = form.files.get("file")
     if upload is None:
         raise InputError(field="file", given="none", allowed="a sound file of the take is needed")
@@ -108,21 +112,28 @@ def _from_file(form: Form, keep: Callable[[Path], Fitted]) -> Fitted:
         path = Path(folder) / ("".join(c if c.isalnum() or c in " ._-" else "_" for c in name))
         with path.open("wb") as file:
             shutil.copyfileobj(upload.file, file)
-        return keep(path)
+        yield path
 
 
-def done_from(form: Form, now: FittingNow) -> PlanMade:
-    """What was done since the last take."""
+def told_from(form: Form, now: FittingNow, asked: FitRequest) -> FitRequest:
+    """With what was done since the last take, and the room."""
     since = form.text("since") or ("act" if now.takes else "nothing")
     if since not in SINCE:
         raise InputError(
             field="done since the last take", given=repr(since), allowed=f"one of {', '.join(SINCE)}"
         )
+    asked = replace(
+        asked,
+        done=SINCE[since],
+        room_degc=form.number("room_degc", "temperature"),
+        room_rh=form.number("room_rh", "humidity"),
+        warm_min=form.number("warm_min", "minutes warm"),
+    )
     pinches = now.fitting.present.pinches + (1 if _pinched(form, now) else 0)
     if since != "other":
-        return PlanMade(acts=SINCE[since], pinches=pinches if now.takes else None)
-    return PlanMade(
-        acts=0,
+        return replace(asked, pinches=pinches if now.takes else None)
+    return replace(
+        asked,
         seat_mm=form.number("seat", "seat"),
         tape_mm=_tape_told(form, now) or None,
         pinches=pinches,
@@ -169,12 +180,3 @@ def typed_from(form: Form) -> dict[str, Typed]:
     if not found:
         raise InputError(field="typed readings", given="none", allowed="low A and high A at least are needed")
     return AsTyped(found) if form.text("how") == AS_TYPED else found
-
-
-def _with_conditions(form: Form, wish: Wish) -> Wish:
-    return replace(
-        wish,
-        room_degc=form.number("room_degc", "temperature"),
-        room_rh=form.number("room_rh", "humidity"),
-        warm_min=form.number("warm_min", "minutes warm"),
-    )

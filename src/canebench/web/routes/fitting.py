@@ -12,7 +12,6 @@ from urllib.parse import urlencode
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
-from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
 from canebench.bench.acts.fitting.begin_fitting import (
     FittingChoices,
@@ -24,7 +23,7 @@ from canebench.bench.acts.fitting.begin_fitting import (
 from canebench.bench.acts.fitting.fit_reed import Place
 from canebench.bench.views.list_scales import list_scales
 from canebench.web.context import context_of
-from canebench.web.forms.fitting_query import FittingQuery, fitting_query_from
+from canebench.web.forms.fitting_query import query_of, request_from, shown
 from canebench.web.forms.forms import read_form
 from canebench.web.forms.new_take import measure_new_take
 from canebench.web.forms.post_redirect import answer
@@ -62,7 +61,8 @@ class FittingPage:
     room: ClassVar[str] = "Fitting"
     title: str
     view: FittingView
-    aim: FittingQuery
+    query: dict[str, str]
+    aim: dict[str, str]
     scales: tuple[Scale, ...]
     notes: tuple[str, ...]
     problem: FieldProblem | None
@@ -109,16 +109,18 @@ async def fitting(request: Request) -> Response:
 
 async def _fitting(request: Request, problem: FieldProblem | None, status: int) -> Response:
     context = context_of(request)
-    aim = fitting_query_from(problem.given if problem else request.query_params)
+    given = problem.given if problem else request.query_params
+    asked = request_from(given)
 
     def read() -> FittingPage:
         now = request.app.state.fittings.now(
-            request.path_params["reed"], request.path_params["chanter"], aim.wish
+            request.path_params["reed"], request.path_params["chanter"], asked
         )
         return FittingPage(
             title=f"Reed {now.reed.number} in {now.chanter.name}",
             view=view_of(now, unfinished=context.recordings.unfinished()),
-            aim=aim.showing(now.wish),
+            query=query_of(given),
+            aim=shown(now.fitting),
             scales=list_scales(),
             notes=NOTES,
             problem=problem,
@@ -133,19 +135,13 @@ async def take(request: Request) -> Response:
     fittings = request.app.state.fittings
 
     def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
-        aim = fitting_query_from(form.texts)
-        now = fittings.now(reed, chanter, aim.wish)
-        fitted = measure_new_take(context, ledger, form, now)
-        if fitted.take_id is None:
-            reasons = [f.text for f in fitted.report.measurement.findings if f.refuses]
-            raise InputError(
-                field="take",
-                given="one that cannot be measured",
-                allowed=" ".join(reasons).removesuffix(".") or "nothing steady was heard in it",
-            )
+        asked = request_from(form.texts)
+        fitted = measure_new_take(context, ledger, form, fittings.now(reed, chanter, asked), asked)
+        if fitted.refusal is not None:
+            raise fitted.refusal
         # Computed here, once, so that the page that follows comes at once.
-        fittings.now(reed, chanter, aim.wish)
-        query = urlencode(aim.query)
+        fittings.now(reed, chanter, asked)
+        query = urlencode(query_of(form.texts))
         return own_path(f"/fit/{reed}/{chanter}") + (f"?{query}" if query else "")
 
     return await answer(request, act, form="take", again=_fitting)

@@ -15,7 +15,7 @@ from canebench.base.errors import CanebenchError, InputError
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.bench.views.live.listeners import StreamWanted
 from canebench.web.context import context_of
-from canebench.web.forms.fitting_query import fitting_query_from
+from canebench.web.forms.fitting_query import request_from
 from canebench.web.forms.forms import Form
 from canebench.web.live.streams import Ending, Stream, ending_said
 
@@ -47,12 +47,11 @@ async def live(socket: WebSocket) -> None:
 
 def _begun(socket: WebSocket) -> Stream:
     given = socket.query_params
-    wish = fitting_query_from({name: given[name] for name in ("scale", "reference") if name in given}).wish
-    reference = None if wish is None else wish.reference_hz
+    request = request_from({name: given[name] for name in ("scale", "reference") if name in given})
     wanted = StreamWanted(
         rate_hz=_rate(given.get("rate", "")),
-        scale=DEFAULT_SCALE if wish is None else wish.scale,
-        reference="auto" if reference is None else reference,
+        scale=request.scale or DEFAULT_SCALE,
+        reference=request.reference if isinstance(request.reference, float) else "auto",
         check="check" in given,
         tone_hz=_tone(given.get("tone", "")),
     )

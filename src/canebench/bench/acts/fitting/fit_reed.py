@@ -1,35 +1,32 @@
-"""Fit a reed: measure a take, keep it with its setting, compare with what was predicted, and plan on.
+"""Fit a reed: one round with the takes of a reed in a chanter as the ledger keeps them; they are the fitting.
 
-The takes of a reed in a chanter, as the ledger keeps them, are the fitting. Guarded by
-`tests/doors/test_fit_command.py`.
+A fitting's file is the same in writing: it comes in where it goes on from what is kept, and goes out again.
+Guarded by `tests/doors/test_fit_command.py` and `tests/doors/test_one_fitting.py`.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from canebench.base.notes import NOTES
-from canebench.base.scales import DEFAULT_SCALE
+from canebench.base.errors import InputError
+from canebench.base.notes import LOW_A, NOTES
+from canebench.base.scales import scale_named
 from canebench.base.setting import Setting
-from canebench.bench.acts.fitting.after_act import AfterAct, after_act
-from canebench.bench.acts.fitting.fitting import Fitting, FittingTake, take_of
-from canebench.bench.acts.fitting.measure_take import measure_take
-from canebench.bench.acts.fitting.plan_setting import Plan, plan_setting
-from canebench.bench.acts.fitting.report import report_on
-from canebench.bench.acts.fitting.type_take import Typed, typed_take
+from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
+from canebench.bench.acts.fitting.fitting_file import load_fitting, save_fitting
+from canebench.bench.acts.fitting.one_round import Fitted, one_round, plan_within_bounds, planned_from
 from canebench.bench.acts.ledger import named, reed_numbered
 from canebench.bench.acts.reeds.eased import pinches_in_life
 from canebench.bench.acts.reeds.mouths import insisted_on, owner_of
 from canebench.bore.chanter_file import generic, parse
-from canebench.fitting.balance import POSTS
 from canebench.fitting.take import Take
-from canebench.reeds import eases
 from canebench.sound.files.decode import read_recording
 from canebench.sound.files.encode import write_recording
 from canebench.store.records import (
@@ -43,13 +40,11 @@ from canebench.store.records import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Sequence
 
-    from canebench.base.scales import Scale
-    from canebench.bench.acts.fitting.plan_take import PlanMade
+    from canebench.bench.acts.fitting.fit_request import FitRequest
     from canebench.bench.acts.fitting.report import TakeReport
     from canebench.bore.chanter_file import ChanterFile
-    from canebench.fitting.limits import Limits
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Reader
     from canebench.store.tables import Value
@@ -76,46 +71,31 @@ class _Rows:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wish:
-    """What a fitting aims at: scale, a fixed low A or None for drones that follow, limits, conditions."""
+class _Told:
+    """What a fitting does not know of a take: what was insisted on, columns of it and of its pitches."""
 
-    scale: Scale = DEFAULT_SCALE
-    reference_hz: float | None = None
-    limits: Limits | None = None
-    room_degc: float | None = None
-    room_rh: float | None = None
-    warm_min: float | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fitted:
-    """One round: the take, what the act before it did (None for a first take), and the plan from here.
-
-    `plan` is None where the take was refused or lacks low A or high A; nothing is then kept of a refused one.
-    """
-
-    report: TakeReport
-    after: AfterAct | None
-    plan: Plan | None
-    take_id: int | None
+    insisted: str = ""
+    take: Mapping[str, Value] = field(default_factory=dict)
+    notes: Mapping[str, Mapping[str, Value]] = field(default_factory=dict)
 
 
 def fit_reed(
     ledger: Ledger,
-    heard: Path | Mapping[str, Typed],
+    request: FitRequest,
     *,
     place: Place,
     who: str,
-    done: PlanMade,
-    wish: Wish,
     takes_folder: Path | None = None,
+    from_file: Path | None = None,
+    to_file: Path | None = None,
     insist: bool = False,
 ) -> Fitted:
-    """Measure a take, keep it, and plan from all takes of this reed in this chanter.
+    """Measure the request's take, keep it, and plan from all takes of this reed in this chanter.
 
-    `heard` is a sound file, or readings typed from a meter. A recording is kept as FLAC in `takes_folder`,
-    named by its SHA-256, if one is given. Readings that look like a slip are a `DoubtError`, but `AsTyped`.
-    A player who is to have a reed that rests from another's mouth is refused, unless with `insist`.
+    A recording is kept as FLAC in `takes_folder`, named by its SHA-256, if one is given. Readings that look
+    like a slip are a `DoubtError`, but `AsTyped`. A player who is to blow a reed that rests from another's
+    mouth is refused, unless with `insist`. The fitting in `from_file` comes first: what it has beyond the
+    ledger's takes is kept too. `to_file` is where the fitting is written, with its plan.
     """
     with ledger.reading() as reader:
         rows = _Rows(
@@ -123,56 +103,50 @@ def fit_reed(
             chanter=named(reader, ChanterRecord, place.chanter),
             player=None if place.player is None else named(reader, PlayerRecord, place.player),
         )
-        fitting = fitting_of_rows(reader, rows.reed.id, rows.chanter, wish)
+        kept = fitting_of_rows(reader, rows.reed.id, rows.chanter)
         player = place.player or owner_of(reader, rows.reed)
-        note = insisted_on(reader, rows.reed, player, ledger.clock(), insist=insist)
-    if isinstance(heard, Path):
-        report = measure_take(heard, scale=wish.scale, reference=wish.reference_hz or "auto")
-    else:
-        report = report_on(typed_take(heard, scale=wish.scale, reference_hz=wish.reference_hz))
-    if report.measurement.refused:
-        return Fitted(report=report, after=None, plan=None, take_id=None)
-    earlier = planned_from(fitting)
-    planned = [] if earlier is None else [step.setting for step in earlier.steps]
-    setting = done.setting(fitting.present, planned, deepest_mm=fitting.deepest_mm)
-    take = take_of(report.measurement, setting)
-    after = after_act(fitting, take) if fitting.takes else None
-    fitting = after.fitting if after is not None else replace(fitting, takes=(take,))
-    kept = None
-    if isinstance(heard, Path) and takes_folder is not None:
-        kept = _keep_recording(heard, takes_folder)
-    with ledger.act("fit", who=who, said=f"measured reed {place.reed} in {place.chanter}{note}") as act:
-        take_id = _keep_take(act, report, take, rows, wish, kept)
-        if not isinstance(heard, Path):
-            _keep_typed(act, take_id, heard)
-    return Fitted(report=report, after=after, plan=planned_from(fitting, report), take_id=take_id)
+        # Nobody takes the reed into the mouth where no take is told.
+        blown = player if request.heard is not None else None
+        note = insisted_on(reader, rows.reed, blown, ledger.clock(), insist=insist)
+    if to_file is not None and to_file.exists():
+        # Only a fitting is written over.
+        load_fitting(to_file)
+    begun = kept if from_file is None else _going_on(kept, load_fitting(from_file), rows)
+    one = one_round(begun, request)
+    if one.refusal is not None:
+        return one
+    new = one.fitting.takes[len(kept.takes) :]
+    changed = bool(new) or one.fitting.chanter.text != kept.chanter.text
+    plan = planned_from(one.fitting, one.report) if changed else plan_within_bounds(one.fitting)
+    one = replace(one, plan=plan, fitting=one.fitting if plan is None else plan.fitting)
+    if not changed:
+        _write_out(one.fitting, to_file)
+        return one
+    recording, told = None, _Told()
+    if isinstance(request.heard, Path) and takes_folder is not None:
+        recording = _keep_recording(request.heard, takes_folder)
+    if one.report is not None:
+        told = replace(_told(one.report, rows, request, recording), insisted=note)
+    return replace(one, take_id=_keep(ledger, one, new, rows, who=who, told=told, to_file=to_file))
 
 
-def planned_from(fitting: Fitting, report: TakeReport | None = None) -> Plan | None:
-    """The plan from a fitting's last take; None where there is none, or it lacks low A or high A."""
-    if not fitting.takes:
-        return None
-    posts = fitting.takes[-1].take.hz[[NOTES.index(note) for note in POSTS]]
-    return plan_setting(fitting, report=report) if np.isfinite(posts).all() else None
+def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord) -> Fitting:
+    """The fitting that the ledger keeps of a reed in a chanter; without a reed, one that has no takes.
 
-
-def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord, wish: Wish) -> Fitting:
-    """The fitting that the ledger keeps of a reed in a chanter; without a reed, one that has no takes."""
+    It goes on with the scale and the reference of its newest take.
+    """
     where = {"reed_id": reed_id, "chanter_id": chanter.id}
     rows = [] if reed_id is None else reader.rows(TakeRecord, where, order="at")
     takes = [_take(reader, row) for row in rows]
     fitting = Fitting(
         chanter=sizes_of(chanter),
-        scale=wish.scale,
-        reference_hz=wish.reference_hz,
         takes=tuple(one for one in takes if one is not None),
+        pinched=0 if reed_id is None else pinches_in_life(reader, reed_id),
     )
-    if wish.limits is None:
+    if not rows:
         return fitting
-    # However many are asked for: no plan has a pinch past the most in a reed's life.
-    pinches = 0 if reed_id is None else pinches_in_life(reader, reed_id)
-    left = min(wish.limits.pinches_left, eases.left(pinches))
-    return replace(fitting, limits=replace(wish.limits, pinches_left=left))
+    fixed_hz = rows[-1].reference_hz if rows[-1].reference == "fixed" else None
+    return replace(fitting, scale=scale_named(rows[-1].scale), reference_hz=fixed_hz)
 
 
 def sizes_of(chanter: ChanterRecord) -> ChanterFile:
@@ -209,67 +183,124 @@ def _take(reader: Reader, row: TakeRecord) -> FittingTake | None:
     )
 
 
-def _keep_take(
-    act: Writer,
-    report: TakeReport,
-    take: FittingTake,
-    rows: _Rows,
-    wish: Wish,
-    recording: str | None,
-) -> int:
-    """The take with its setting, tape and pitches as rows; the take's id."""
-    setting = take.take.setting
-    where: dict[str, Value] = {
-        "reed_id": rows.reed.id,
-        "chanter_id": rows.chanter.id,
-        "at": act.at,
-    }
-    setting_id = act.insert("settings", {**where, "seat_mm": setting.seat_mm, "pinches": setting.pinches})
-    for hole, covered in setting.tape_mm.items():
-        act.insert("tapes", {"setting_id": setting_id, "hole": hole, "covered_mm": covered})
-    measurement = report.measurement
-    reference = measurement.reference
-    if reference is None:
-        raise ValueError("a take that was not refused has a reference")
-    take_id = act.insert(
-        "takes",
-        {
-            **where,
-            "player_id": None if rows.player is None else rows.player.id,
-            "setting_id": setting_id,
-            "origin": measurement.origin,
-            "source": "recording" if measurement.duration_s > 0 else "typed",
-            "recording_sha256": recording,
-            "duration_s": measurement.duration_s,
-            "scale": wish.scale.name,
-            "reference": reference.kind,
-            "reference_hz": reference.hz,
-            "reference_sd_hz": reference.sd_hz if math.isfinite(reference.sd_hz) else None,
-            "room_degc": wish.room_degc,
-            "room_rh": wish.room_rh,
-            "warm_min": wish.warm_min,
-        },
+def _going_on(kept: Fitting, given: Fitting, rows: _Rows) -> Fitting:
+    """A fitting from a file, where it is of this chanter and goes on from what the ledger keeps."""
+    pairs = zip(kept.takes, given.takes, strict=False)
+    if rows.chanter.chanter_toml not in (None, given.chanter.text):
+        other = "sizes of the chanter"
+    elif len(given.takes) < len(kept.takes) or not all(_same(a.take, b.take) for a, b in pairs):
+        other = "takes"
+    else:
+        return replace(given, pinched=max(kept.pinched, given.present.pinches))
+    raise InputError(
+        field="fitting",
+        given=f"one with other {other}",
+        allowed=f"one that goes on from what the ledger keeps of {rows.chanter.name} can come in",
+        nearest="another chanter's name",
     )
-    for note in measurement.notes:
-        repeat = float(take.take.sd_cents[NOTES.index(note.note)])
-        act.insert(
-            "pitches",
-            {
-                "take_id": take_id,
-                "note": note.note,
-                "hz": note.hz,
-                "sd_hz": note.sd_hz if math.isfinite(note.sd_hz) else None,
-                "repeat_sd_cents": repeat if math.isfinite(repeat) else None,
-            },
-        )
+
+
+def _same(one: Take, other: Take) -> bool:
+    pairs = ((one.hz, other.hz), (one.sd_cents, other.sd_cents))
+    return one.setting == other.setting and all(np.array_equal(a, b, equal_nan=True) for a, b in pairs)
+
+
+def _keep(
+    ledger: Ledger,
+    one: Fitted,
+    new: Sequence[FittingTake],
+    rows: _Rows,
+    *,
+    who: str,
+    told: _Told,
+    to_file: Path | None,
+) -> int | None:
+    """Keep the takes that are new, those of a file before the one that was measured; the last one's id.
+
+    Nothing is kept where the file cannot be written.
+    """
+    done = "brought in the fitting of" if one.report is None else "measured"
+    said = f"{done} reed {rows.reed.number} in {rows.chanter.name}{told.insisted}"
+    take_id = None
+    with ledger.act("fit", who=who, said=said) as act:
+        if rows.chanter.chanter_toml is None and one.fitting.chanter.text != generic().text:
+            act.update(rows.chanter, {"chanter_toml": one.fitting.chanter.text})
+        brought = new if one.report is None else new[:-1]
+        for take in brought:
+            take_id = _keep_take(act, one.fitting, take, rows, _Told())
+        _keep_pinches(act, brought, rows.reed)
+        for take in new[len(brought) :]:
+            take_id = _keep_take(act, one.fitting, take, rows, told)
+        _write_out(one.fitting, to_file)
     return take_id
 
 
-def _keep_typed(act: Writer, take_id: int, readings: Mapping[str, Typed]) -> None:
-    """What was typed, beside the hertz that it comes to."""
-    for pitch in act.rows(PitchRecord, {"take_id": take_id}):
-        one = readings[pitch.note]
-        act.update(pitch, {"typed_value": one.value, "typed_unit": one.unit})
+def _write_out(fitting: Fitting, to_file: Path | None) -> None:
+    """The fitting as a file, if one is asked for; it is told what is left of the reed's life."""
+    if to_file is not None:
+        save_fitting(fitting.within_a_life(), to_file)
+
+
+def _keep_pinches(act: Writer, brought: Sequence[FittingTake], reed: ReedRecord) -> None:
+    """Pinches that a file tells of and the ledger does not know: they count for the reed's whole life."""
+    told = max((one.take.setting.pinches for one in brought), default=0)
+    for _ in range(told - pinches_in_life(act, reed.id)):
+        row: dict[str, Value] = {"reed_id": reed.id, "at": act.at, "how": "pinch"}
+        act.insert("eases", {**row, "remarks": "told by a fitting that came in"})
+
+
+def _keep_take(act: Writer, fitting: Fitting, one: FittingTake, rows: _Rows, told: _Told) -> int:
+    """The take with its setting, tape and pitches as rows; the take's id."""
+    take, setting = one.take, one.take.setting
+    where: dict[str, Value] = {"reed_id": rows.reed.id, "chanter_id": rows.chanter.id, "at": act.at}
+    setting_id = act.insert("settings", {**where, "seat_mm": setting.seat_mm, "pinches": setting.pinches})
+    for hole, covered in setting.tape_mm.items():
+        act.insert("tapes", {"setting_id": setting_id, "hole": hole, "covered_mm": covered})
+    low_a_hz = _finite(take.hz[NOTES.index(LOW_A)]) if fitting.reference_hz is None else fitting.reference_hz
+    usual: dict[str, Value] = {
+        "setting_id": setting_id,
+        "origin": one.origin,
+        "source": "typed" if one.origin == "typed" else "recording",
+        "scale": fitting.scale.name,
+        "reference": "low-a" if fitting.reference_hz is None else "fixed",
+        "reference_hz": low_a_hz,
+    }
+    take_id = act.insert("takes", {**where, **usual, **told.take})
+    for note, hz, sd in zip(NOTES, take.hz, take.sd_cents, strict=True):
+        if math.isfinite(hz):
+            pitch: dict[str, Value] = {"hz": float(hz), "repeat_sd_cents": _finite(sd)}
+            act.insert("pitches", {"take_id": take_id, "note": note, **pitch, **told.notes.get(note, {})})
+    return take_id
+
+
+def _told(report: TakeReport, rows: _Rows, request: FitRequest, recording: str | None) -> _Told:
+    """What the ledger keeps of a measured take that no plan needs."""
+    measurement, reference, heard = report.measurement, report.measurement.reference, request.heard
+    if reference is None:
+        raise ValueError("a take that was not refused has a reference")
+    notes: dict[str, dict[str, Value]] = {
+        one.note: {"sd_hz": _finite(one.sd_hz)} for one in measurement.notes
+    }
+    if isinstance(heard, Mapping):
+        for note, one in heard.items():
+            notes[note] |= {"typed_value": one.value, "typed_unit": one.unit}
+    take: dict[str, Value] = {
+        "player_id": None if rows.player is None else rows.player.id,
+        "source": "typed" if isinstance(heard, Mapping) else "recording",
+        "recording_sha256": recording,
+        "duration_s": measurement.duration_s,
+        "reference": reference.kind,
+        "reference_hz": reference.hz,
+        "reference_sd_hz": _finite(reference.sd_hz),
+        "room_degc": request.room_degc,
+        "room_rh": request.room_rh,
+        "warm_min": request.warm_min,
+    }
+    return _Told(take=take, notes=notes)
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
 
 
 def _keep_recording(path: Path, folder: Path) -> str:

@@ -22,6 +22,7 @@ from canebench.fitting.belief import BREATH_CENTS, HeardTake, believed
 from canebench.fitting.hemp import Hemp
 from canebench.fitting.limits import Limits
 from canebench.fitting.take import Take
+from canebench.reeds import eases
 
 if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
@@ -59,7 +60,9 @@ class FittingTake:
 class Fitting:
     """Everything a plan starts from.
 
-    `reference_hz` None lets the drones follow low A; a number is a fixed pitch of low A, Hz.
+    `reference_hz` None lets the drones follow low A; a number is a fixed pitch of low A, Hz. `planned` are
+    the settings that its last plan leads through, the next one first; None where that has to be planned anew.
+    `pinched` counts the pinches in the reed's life, where more is known of it than these takes.
     """
 
     chanter: ChanterFile = field(default_factory=generic)
@@ -68,6 +71,8 @@ class Fitting:
     limits: Limits = field(default_factory=Limits)
     hemp: Hemp = field(default_factory=Hemp)
     takes: tuple[FittingTake, ...] = ()
+    planned: tuple[Setting, ...] | None = None
+    pinched: int = 0
 
     def __post_init__(self) -> None:
         if self.reference_hz is not None:
@@ -75,10 +80,9 @@ class Fitting:
 
     def with_take(self, one: FittingTake) -> Fitting:
         """With one take more; a pinch since the one before it is no longer left."""
-        pinched = one.take.setting.pinches - self.present.pinches if self.takes else 0
-        left = max(0, self.limits.pinches_left - max(0, pinched))
-        limits = replace(self.limits, pinches_left=left)
-        return replace(self, takes=(*self.takes, one), limits=limits)
+        pinched = max(0, one.take.setting.pinches - self.present.pinches) if self.takes else 0
+        limits = replace(self.limits, pinches_left=max(0, self.limits.pinches_left - pinched))
+        return replace(self, takes=(*self.takes, one), limits=limits, pinched=self.pinched + pinched)
 
     @property
     def present(self) -> Setting:
@@ -89,6 +93,11 @@ class Fitting:
     def deepest_mm(self) -> float:
         """Where the seat has its bottom, mm deeper than the zero point."""
         return self.chanter.chanter.seat.gap_mm
+
+    def within_a_life(self) -> Fitting:
+        """With limits that end at the most pinches in a reed's life, however many are asked for."""
+        left = eases.left(max(self.pinched, self.present.pinches))
+        return replace(self, limits=replace(self.limits, pinches_left=min(self.limits.pinches_left, left)))
 
     @property
     def ratios(self) -> FloatArray:

@@ -1,7 +1,9 @@
-"""A fitting on disk: one JSON file that holds all it takes to plan again.
+"""A fitting in writing: one JSON object that holds all it takes to plan again.
 
-Written whole or not at all: into a new file beside it, flushed to the disk, then put in its place. The schema
-is `docs/fitting.schema.json`. Guarded by `tests/faults/test_fitting_file.py`.
+The file that `plan` and `measure` keep, and the way of a ledger's fitting out and in. Written whole or not
+at all: into a new file beside it, flushed to the disk, then put in its place. The schema is
+`docs/fitting.schema.json`.
+Guarded by `tests/faults/test_fitting_file.py` and `tests/doors/test_one_fitting.py`.
 """
 
 from __future__ import annotations
@@ -26,7 +28,6 @@ from canebench.fitting.limits import Limits, check_seat
 from canebench.fitting.take import Take
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from pathlib import Path
 
     from canebench.base.arrays import FloatArray
@@ -34,8 +35,7 @@ if TYPE_CHECKING:
 SCHEMA: Final = "canebench.fitting/1"
 _MOST_BYTES: Final = 5_000_000
 _MOST_TAKES: Final = 500
-_DIGITS: Final = 9
-_LONGEST_ORIGIN: Final = 1000
+_LONGEST_TEXT: Final = 1000
 #: Beyond this a whole number is no size of anything here, and no float may hold it.
 _ENDLESS: Final = 1e12
 #: What a chanter's note can be, and how badly it can repeat.
@@ -46,37 +46,31 @@ Json = dict[str, Any]
 Kind = TypeVar("Kind", Limits, Hemp)
 
 
-def save_fitting(fitting: Fitting, path: Path, *, planned: Sequence[Setting]) -> None:
-    """Write the fitting; `planned` are the settings after each act of the plan, the first one next."""
-    text = json.dumps(fitting_object(fitting, planned=planned), indent=2, allow_nan=False) + "\n"
+def save_fitting(fitting: Fitting, path: Path) -> None:
+    """Write the fitting."""
+    text = json.dumps(fitting_object(fitting), indent=2, allow_nan=False) + "\n"
     write_whole(path, text.encode(), field="fitting file")
 
 
-def load_fitting(path: Path) -> tuple[Fitting, tuple[Setting, ...]]:
-    """A fitting and the settings that its last plan leads through."""
+def load_fitting(path: Path) -> Fitting:
+    """Read one."""
     if not path.is_file():
         raise NotFoundError(
             f"{path}: no such fitting. A plan of a take begins one: canebench plan TAKE --fitting"
         )
     if path.stat().st_size > _MOST_BYTES:
-        raise InputError(
-            field=str(path), given=f"{path.stat().st_size} bytes", allowed=f"at most {_MOST_BYTES} are read"
-        )
+        raise _amiss(str(path), f"{path.stat().st_size} bytes", f"at most {_MOST_BYTES} are read")
     try:
         found = json.loads(path.read_text(encoding="utf-8-sig"))
     except OSError as error:
-        raise InputError(
-            field=str(path), given=error.strerror or "unreadable", allowed="a readable file is needed"
-        ) from error
+        raise _amiss(str(path), error.strerror or "unreadable", "a readable file is needed") from error
     # A ValueError too where a whole number has thousands of digits.
     except (ValueError, RecursionError) as error:
-        raise InputError(
-            field=str(path), given=f"no JSON ({error})"[:120], allowed="a fitting file is needed"
-        ) from error
+        raise _amiss(str(path), f"no JSON ({error})"[:120], "a fitting file is needed") from error
     return _read(str(path), found)
 
 
-def fitting_object(fitting: Fitting, *, planned: Sequence[Setting]) -> Json:
+def fitting_object(fitting: Fitting) -> Json:
     """The fitting as JSON values; a note that was not played is null."""
     return {
         "schema": SCHEMA,
@@ -86,7 +80,7 @@ def fitting_object(fitting: Fitting, *, planned: Sequence[Setting]) -> Json:
         "limits": asdict(fitting.limits),
         "hemp": asdict(fitting.hemp),
         "takes": [_take_object(one) for one in fitting.takes],
-        "planned": [setting_object(setting) for setting in planned],
+        "planned": [setting_object(setting) for setting in fitting.planned or ()],
     }
 
 
@@ -105,39 +99,28 @@ def _take_object(one: FittingTake) -> Json:
 
 
 def _figure(value: float) -> float | None:
-    return round(float(value), _DIGITS) if math.isfinite(value) else None
+    return float(value) if math.isfinite(value) else None
 
 
-def _read(where: str, found: object) -> tuple[Fitting, tuple[Setting, ...]]:
+def _read(where: str, found: object) -> Fitting:
     table = _object(where, found)
     if table.get("schema") != SCHEMA:
-        raise InputError(
-            field=f"{where}: schema", given=said(table.get("schema")), allowed=f'"{SCHEMA}" is read'
-        )
-    text = table.get("chanter_toml")
-    if not isinstance(text, str):
-        raise InputError(field=f"{where}: chanter_toml", given=said(text), allowed="text is needed")
-    scale = table.get("scale")
-    if not isinstance(scale, str):
-        raise InputError(field=f"{where}: scale", given=said(scale), allowed="a scale's name is needed")
-    takes = _list(where, table, "takes")
-    chanter = parse(text, name=f"{where}: chanter")
+        raise _amiss(f"{where}: schema", said(table.get("schema")), f'"{SCHEMA}" is read')
+    takes, planned = (_list(where, table, key) for key in ("takes", "planned"))
     fitting = Fitting(
-        chanter=chanter,
-        scale=scale_named(scale),
-        reference_hz=_number(where, table, "reference_hz", optional=True),
+        chanter=parse(_text(where, table, "chanter_toml", most=_MOST_BYTES), name=f"{where}: chanter"),
+        scale=scale_named(_text(where, table, "scale")),
+        reference_hz=_number_or_none(where, table, "reference_hz"),
         limits=_record(where, table, "limits", Limits),
         hemp=_record(where, table, "hemp", Hemp),
         takes=tuple(_take(f"{where}: take {i + 1}", take) for i, take in enumerate(takes)),
+        planned=tuple(_setting(f"{where}: planned {i + 1}", one) for i, one in enumerate(planned)),
     )
-    planned = [
-        _setting(f"{where}: planned {i + 1}", one) for i, one in enumerate(_list(where, table, "planned"))
-    ]
     told = [(f"take {i + 1}", one.take.setting) for i, one in enumerate(fitting.takes)]
-    for whose, setting in told + [(f"planned {i + 1}", one) for i, one in enumerate(planned)]:
-        field = f"{where}: {whose}: seat_mm"
-        check_seat(setting.seat_mm, deepest_mm=chanter.chanter.seat.gap_mm, field=field)
-    return fitting, tuple(planned)
+    told += [(f"planned {i + 1}", one) for i, one in enumerate(fitting.planned or ())]
+    for whose, setting in told:
+        check_seat(setting.seat_mm, deepest_mm=fitting.deepest_mm, field=f"{where}: {whose}: seat_mm")
+    return fitting
 
 
 def _take(where: str, found: object) -> FittingTake:
@@ -147,38 +130,30 @@ def _take(where: str, found: object) -> FittingTake:
         hz=_by_note(where, table, "hz", _HZ, absent=math.nan),
         sd_cents=_by_note(where, table, "sd_cents", _SD, absent=math.inf),
     )
-    vague = [note for note, sd in zip(NOTES, take.sd_cents, strict=True) if not math.isfinite(sd)]
-    unsure = [note for note in vague if math.isfinite(take.hz[NOTES.index(note)])]
-    if unsure:
-        raise InputError(
-            field=f"{where}: sd_cents: {unsure[0]}",
-            given="nothing",
-            allowed="each pitch needs its uncertainty",
-        )
-    origin = table.get("origin")
-    if not isinstance(origin, str) or len(origin) > _LONGEST_ORIGIN:
-        allowed = f"a text of at most {_LONGEST_ORIGIN} characters is needed"
-        raise InputError(field=f"{where}: origin", given=said(origin), allowed=allowed)
+    for note, hz, sd in zip(NOTES, take.hz, take.sd_cents, strict=True):
+        if math.isfinite(hz) and not math.isfinite(sd):
+            raise _amiss(f"{where}: sd_cents: {note}", "nothing", "each pitch needs its uncertainty")
     # What no encoding can write must not come back as a failure when it is shown.
-    return FittingTake(origin=origin.encode(errors="replace").decode(), take=take)
+    origin = _text(where, table, "origin").encode(errors="replace").decode()
+    return FittingTake(origin=origin, take=take)
 
 
 def _setting(where: str, found: object) -> Setting:
     table = _object(where, found)
     tape = _object(f"{where}: tape_mm", table.get("tape_mm"))
-    pinches = _needed(where, table, "pinches")
+    pinches = _number(where, table, "pinches")
     if pinches != int(pinches):
-        raise InputError(field=f"{where}: pinches", given=said(pinches), allowed="a whole number is needed")
+        raise _amiss(f"{where}: pinches", said(pinches), "a whole number is needed")
     return Setting(
-        seat_mm=_needed(where, table, "seat_mm"),
-        tape_mm={hole: _needed(f"{where}: tape_mm", tape, hole) for hole in tape},
+        seat_mm=_number(where, table, "seat_mm"),
+        tape_mm={hole: _number(f"{where}: tape_mm", tape, hole) for hole in tape},
         pinches=int(pinches),
     )
 
 
 def _by_note(where: str, table: Json, key: str, allowed: Range, *, absent: float) -> FloatArray:
     values = _object(f"{where}: {key}", table.get(key))
-    found = [_number(f"{where}: {key}", values, note, optional=True) for note in NOTES]
+    found = [_number_or_none(f"{where}: {key}", values, note) for note in NOTES]
     for note, value in zip(NOTES, found, strict=True):
         if value is not None:
             allowed.check(f"{where}: {key}: {note}", value)
@@ -188,43 +163,44 @@ def _by_note(where: str, table: Json, key: str, allowed: Range, *, absent: float
 def _record(where: str, table: Json, key: str, kind: type[Kind]) -> Kind:
     given = _object(f"{where}: {key}", table.get(key, {}))
     usual = {field.name: field.default for field in fields(kind)}
-    unknown = [name for name in given if name not in usual]
-    if unknown:
-        raise InputError(
-            field=f"{where}: {key}", given=said(unknown[0]), allowed=f"known are {', '.join(sorted(usual))}"
-        )
     for name in given:
+        if name not in usual:
+            raise _amiss(f"{where}: {key}", said(name), f"known are {', '.join(sorted(usual))}")
         # Only what is absent by itself may be null.
-        _number(f"{where}: {key}", given, name, optional=usual[name] is None)
+        (_number_or_none if usual[name] is None else _number)(f"{where}: {key}", given, name)
     return kind(**given)
 
 
 def _object(where: str, found: object) -> Json:
     if not isinstance(found, dict):
-        raise InputError(field=where, given=said(found), allowed="a JSON object is needed")
+        raise _amiss(where, said(found), "a JSON object is needed")
     return found
 
 
 def _list(where: str, table: Json, key: str) -> list[object]:
     found = table.get(key)
     if not isinstance(found, list) or len(found) > _MOST_TAKES:
-        raise InputError(
-            field=f"{where}: {key}",
-            given=said(found),
-            allowed=f"a list of at most {_MOST_TAKES} is needed",
-        )
+        raise _amiss(f"{where}: {key}", said(found), f"a list of at most {_MOST_TAKES} is needed")
     return found
 
 
-def _number(where: str, table: Json, key: str, *, optional: bool = False) -> float | None:
+def _text(where: str, table: Json, key: str, *, most: int = _LONGEST_TEXT) -> str:
+    found = table.get(key)
+    if not isinstance(found, str) or len(found) > most:
+        raise _amiss(f"{where}: {key}", said(found), f"a text of at most {most} characters is needed")
+    return found
+
+
+def _number_or_none(where: str, table: Json, key: str) -> float | None:
+    return None if table.get(key) is None else _number(where, table, key)
+
+
+def _number(where: str, table: Json, key: str) -> float:
     value = table.get(key)
-    if value is None and optional:
-        return None
     if not is_finite(value) or abs(value) > _ENDLESS:
-        raise InputError(field=f"{where}: {key}", given=said(value), allowed="a number is needed")
+        raise _amiss(f"{where}: {key}", said(value), "a number is needed")
     return float(value)
 
 
-def _needed(where: str, table: Json, key: str) -> float:
-    value = _number(where, table, key)
-    return 0.0 if value is None else value
+def _amiss(field: str, given: str, allowed: str) -> InputError:
+    return InputError(field=field, given=given, allowed=allowed)

@@ -77,6 +77,8 @@ class Plan:
 
     Attributes
     ----------
+    fitting : Fitting
+        What was planned from, with the settings that the steps lead through.
     now : mapping of note to Deviation
         The newest take; a note that it lacks as it is believed to be.
     believed : mapping of note to Deviation
@@ -161,7 +163,7 @@ def plan_setting(
         verdict = report.next_act
     steps = _steps(fitting, belief, planned, now={**believed, **newest})
     return Plan(
-        fitting=fitting,
+        fitting=replace(fitting, planned=tuple(step.setting for step in steps)),
         belief=belief,
         now={note: newest.get(note, believed[note]) for note in NOTES},
         believed=believed,

@@ -16,9 +16,9 @@ from canebench.base.errors import InputError
 from canebench.base.notes import LOW_A, NOTES
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.base.units import cents_to_hz
-from canebench.bench.acts.fitting.fit_reed import Place, Wish, fit_reed
+from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
+from canebench.bench.acts.fitting.fit_request import FitRequest
 from canebench.bench.acts.fitting.model_effects import model_effects
-from canebench.bench.acts.fitting.plan_take import PlanMade
 from canebench.bench.acts.fitting.type_take import Typed
 from canebench.bench.acts.ledger import named, reed_numbered
 from canebench.bench.acts.reeds.chanters import keep_chanter
@@ -153,14 +153,16 @@ def _take(ledger: Ledger, reed: DemoReed, setting: Setting, count: int) -> None:
     breath = {note: _BREATH_CENTS[(i + 2 * count) % len(_BREATH_CENTS)] for i, note in enumerate(NOTES)}
     breath[LOW_A] = 0.0
     readings = {note: Typed(value=round(cents_to_hz(breath[note], hz[note]), 1), unit="Hz") for note in NOTES}
-    fit_reed(
-        ledger,
-        readings,
-        place=Place(reed=reed.number, chanter=reed.chanter, player=reed.player),
-        who=_WHO,
-        done=PlanMade(acts=0, seat_mm=setting.seat_mm, tape_mm=setting.tape_mm),
-        wish=Wish(scale=DEFAULT_SCALE, room_degc=17.5 + 0.5 * count, room_rh=55.0),
+    request = FitRequest(
+        heard=readings,
+        done=0,
+        seat_mm=setting.seat_mm,
+        tape_mm=setting.tape_mm,
+        room_degc=17.5 + 0.5 * count,
+        room_rh=55.0,
     )
+    place = Place(reed=reed.number, chanter=reed.chanter, player=reed.player)
+    fit_reed(ledger, request, place=place, who=_WHO)
 
 
 def _pitches_hz(reed: DemoReed, sits: Setting) -> dict[str, float]:

@@ -65,7 +65,7 @@ def draw_expected(now: FittingNow) -> Drawn | None:
     points = tuple(_expected(note, last[note]) for note in NOTES if note in last)
     beam = Beam(
         title="When all of it is done",
-        subtitle=f"cents from the scale {now.wish.scale.title}, as the plan predicts",
+        subtitle=f"cents from the scale {now.fitting.scale.title}, as the plan predicts",
         description=f"Predicted deviation in cents: {said}.",
         points=points,
         ends=(last[LOW_A].cents, last[HIGH_A].cents),

@@ -93,7 +93,7 @@ class EffectsWritten(Written, frozen=True, kw_only=True, tag_field="schema", tag
 def plan_object(plan: Plan) -> Json:
     """A plan as plain JSON values."""
     found = PlanWritten(
-        fitting=fitting_object(plan.fitting, planned=[step.setting for step in plan.steps]),
+        fitting=fitting_object(plan.fitting),
         now=beam_of(plan.now),
         believed=beam_of(plan.believed),
         doubtful=plan.doubtful,
