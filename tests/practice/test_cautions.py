@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 #: Acts in which neither reed nor blades are touched: playing, tape, drones, or nothing.
 _HANDS_OFF = {
+    Act.WARM_UP,
     Act.PLAY_THE_OCTAVE,
     Act.MEASURE_AGAIN,
     Act.CHECK_E_AND_C,

@@ -59,16 +59,16 @@ def test_a_fitting_whose_reed_rests_says_so_and_keeps_takes_as_insisted(
     client: TestClient, app: Starlette
 ) -> None:
     place = client.post("/fit", data=_RESTING["begin"][1]).url.path
-    assert "is not free for" not in client.get(place).text
+    assert "is advised against" not in client.get(place).text
     client.post("/reeds/6/mouth", data={"player": "Effie Garrow"})
     # A page that was opened before that is refused once, and then says so.
     refused = client.post(f"{place}/take", data=_TYPED)
     assert refused.status_code == 422
     for page in (refused.text, client.get(place).text):
-        assert "is not free for Isla Penhallow" in page
+        assert "is advised against now" in page
         assert "rests from the mouth of Effie Garrow until" in page
-        assert 'name="rests_told" value="1"' in page
-    assert client.post(f"{place}/take", data={**_TYPED, "rests_told": "1"}).status_code == 200
+        assert 'name="against_told" value="1"' in page
+    assert client.post(f"{place}/take", data={**_TYPED, "against_told": "1"}).status_code == 200
     with app.state.context.ledger.reading() as reader:
         assert reader.count(TakeRecord, {"reed_id": 6}) == 1
         assert "insisted: it rests" in reader.history(limit=1)[0].said

@@ -14,6 +14,7 @@ from canebench.fitting.hemp import FIRST_TRY_INCHES, INCH_MM, Hemp
 class Act(StrEnum):
     """What a piper may be told to do next. The codes are stable: files and scripts may rely on them."""
 
+    WARM_UP = "warm-up"
     PLAY_THE_OCTAVE = "play-the-octave"
     MEASURE_AGAIN = "measure-again"
     SEAT_DEEPER = "seat-deeper"
@@ -81,6 +82,34 @@ def amount_of(cents: Uncertain) -> str:
         Its size without the sign, ± and unit.
     """
     return Uncertain(value=abs(cents.value), sd=cents.sd).text("cents")
+
+
+def warm_up(played_min: float, *, enough_min: float) -> NextAct:
+    """Ask for warm pipes, before anything is changed.
+
+    Parameters
+    ----------
+    played_min : number
+        How long they were played, minutes.
+    enough_min : number
+        How long is enough, minutes.
+
+    Returns
+    -------
+    NextAct
+        Always `Act.WARM_UP`.
+    """
+    played = "not been played" if played_min == 0 else f"been played for {played_min:g} minutes only"
+    return NextAct(
+        act=Act.WARM_UP,
+        say=f"Play the pipes for {enough_min:g} minutes, then record it again.",
+        why=(
+            f"They had {played}: chanter, reed and drones rise as they warm, each by another amount, so that "
+            "what is set cold is out when they are warm."
+        ),
+        check="Low A no longer rises from one take to the next.",
+        stop="Move neither seat nor tape before that.",
+    )
 
 
 def play_the_octave(missing: str, *, why: str) -> NextAct:

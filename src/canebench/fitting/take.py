@@ -27,11 +27,14 @@ class Take:
         Pitches in scale order; NaN for a note that was not played.
     sd_cents : array (9,)
         Standard uncertainty of each as a reading of this reed (how another take would repeat it).
+    warm_min : number or None
+        How long the pipes were played before, minutes; None where nobody told.
     """
 
     setting: Setting
     hz: FloatArray
     sd_cents: FloatArray
+    warm_min: float | None = None
 
     def __post_init__(self) -> None:
         if self.hz.shape != (len(NOTES),) or self.sd_cents.shape != (len(NOTES),):

@@ -11,10 +11,9 @@ from typing import TYPE_CHECKING, Final
 from canebench.bench.acts.fitting.after_act import AfterAct, after_act
 from canebench.bench.acts.fitting.fit_reed import fitting_of_rows
 from canebench.bench.acts.fitting.fit_request import FitRequest
+from canebench.bench.acts.fitting.may_fit import stands_against
 from canebench.bench.acts.fitting.one_round import planned_from
-from canebench.bench.acts.reeds.mouths import mouth_state
 from canebench.bench.views.kept_take import kept_report
-from canebench.care.quarantine import rest_said
 from canebench.reeds import eases
 from canebench.store.records import (
     ChanterRecord,
@@ -25,8 +24,6 @@ from canebench.store.records import (
 )
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from canebench.bench.acts.fitting.fitting import Fitting
     from canebench.bench.acts.fitting.plan_setting import Plan
     from canebench.bench.acts.fitting.report import TakeReport
@@ -44,8 +41,7 @@ class FittingNow:
 
     `takes` are its rows, oldest first; `report` is the newest take's. `after` compares it with what was
     predicted (None for a first take), `plan` goes on from it (None without low A and high A). `pinches` are
-    those of the reed's whole life. `rests` says from whose mouth the reed rests for its player, and until
-    when; it is empty where it is free.
+    those of the reed's whole life. `against` is what stands against it, as `stands_against` has it.
     """
 
     reed: ReedRecord
@@ -59,7 +55,7 @@ class FittingNow:
     plan: Plan | None
     pinches: int
     pinches_said: str
-    rests: str
+    against: tuple[str, ...]
 
 
 class Fittings:
@@ -78,7 +74,8 @@ class Fittings:
             fitting = request.on(fitting_of_rows(reader, reed.id, chanter))
             reports = [_report(reader, take) for take in takes[-2:]]
             player = _player(reader, reed, chanter, takes)
-            rests = _rests(reader, reed, player, self.ledger.clock())
+            name = None if player is None else player.name
+            against = stands_against(reader, reed, name, self.ledger.clock())
         after, plan = self._computed(chanter, takes, fitting, reports[-1] if reports else None)
         return FittingNow(
             reed=reed,
@@ -92,7 +89,7 @@ class Fittings:
             plan=plan,
             pinches=fitting.pinched,
             pinches_said=eases.said(fitting.pinched),
-            rests=rests,
+            against=against,
         )
 
     def _computed(
@@ -122,10 +119,6 @@ def _player(
     told = (*(take.player_id for take in takes[-1:]), reed.player_id, chanter.player_id)
     found = next((one for one in told if one is not None), None)
     return None if found is None else reader.row(PlayerRecord, found)
-
-
-def _rests(reader: Reader, reed: ReedRecord, player: PlayerRecord | None, now: datetime) -> str:
-    return "" if player is None else rest_said(mouth_state(reader, reed, player.name, now))
 
 
 def _after(fitting: Fitting) -> AfterAct | None:

@@ -29,6 +29,11 @@ def in_room(command: Command) -> Command:
     return _DEGC(_RH(command))
 
 
+def warmed(command: Command) -> Command:
+    """Adds --warm."""
+    return _WARM(command)
+
+
 def of_take(command: Command) -> Command:
     """Adds --room-degc, --room-rh and --warm."""
-    return in_room(_WARM(command))
+    return in_room(warmed(command))

@@ -13,6 +13,7 @@ import click
 from canebench.cli.failure import REFUSED
 from canebench.cli.options.numbers import NUMBER
 from canebench.cli.options.reference import hertz_from
+from canebench.cli.options.room_options import warmed
 from canebench.cli.options.setting_options import request_from, setting_options, told_without
 from canebench.cli.text.words import show
 
@@ -62,6 +63,7 @@ def reference_from(ctx: click.Context, param: click.Parameter, value: str) -> _N
     help="After an act of its plan: compare with what was predicted, and keep what this take teaches.",
 )
 @setting_options
+@warmed
 @click.option(
     "--low-a-near", "low_a_near_hz", type=NUMBER, metavar="HERTZ", help="Roughly where low A is, if unusual."
 )

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from canebench.cli.options.reference import aim_options
+from canebench.cli.options.room_options import warmed
 from canebench.cli.options.setting_options import request_from, setting_options, told_without
 from canebench.cli.text.words import show
 
@@ -26,6 +27,7 @@ from canebench.cli.text.words import show
     help="Keep takes and plan in this file, and learn from every take; without a take, plan from it again.",
 )
 @setting_options
+@warmed
 @click.option(
     "--chanter",
     "sizes",

@@ -59,7 +59,7 @@ def measure_new_take(
             place=place,
             who=context.who,
             takes_folder=context.takes,
-            insist=form.ticked("rests_told"),
+            insist=form.ticked("against_told"),
         )
 
     # Enter in a reading sends the form as its first button would: that of the file.

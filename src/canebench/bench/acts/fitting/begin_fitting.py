@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError
-from canebench.bench.acts.reeds.mouths import insisted_on, owner_of
+from canebench.bench.acts.fitting.may_fit import may_fit
+from canebench.bench.acts.reeds.mouths import owner_of
 from canebench.reeds.states import NOT_OFFERED, State
 from canebench.store.records import RECORDS, ChanterRecord, PlayerRecord, ReedRecord, TakeRecord
 
@@ -52,7 +53,7 @@ def fitting_choices(ledger: Ledger) -> FittingChoices:
 def begin_fitting(ledger: Ledger, place: Place, *, who: str, insist: bool = False) -> tuple[int, int]:
     """The ids of reed and chanter; those that the ledger does not know are added in one act.
 
-    A player who is to have a reed that rests from another's mouth is refused, unless with `insist`.
+    What stands against it (`may_fit`) is refused, unless with `insist`.
     """
     for field, given in (("reed", place.reed), ("chanter", place.chanter)):
         if not given.strip():
@@ -66,7 +67,7 @@ def begin_fitting(ledger: Ledger, place: Place, *, who: str, insist: bool = Fals
         found = {table: _id(reader, table, column, given) for table, column, given in wanted}
         known = None if found["reeds"] is None else reader.row(ReedRecord, found["reeds"])
         player = place.player or owner_of(reader, known)
-        note = insisted_on(reader, known, player, ledger.clock(), insist=insist)
+        note = may_fit(reader, known, player, ledger.clock(), begins=True, insist=insist)
     new = [(table, column, given) for table, column, given in wanted if given and found[table] is None]
     if new:
         said = ", ".join(f"{table.removesuffix('s')} {given}" for table, _, given in new)
@@ -79,8 +80,8 @@ def begin_fitting(ledger: Ledger, place: Place, *, who: str, insist: bool = Fals
                     told |= {"player_id": found["players"]}
                 found[table] = act.insert(table, told)
     player_id = found["players"] or (known.player_id if known is not None and note else None)
-    if player_id is not None and found["reeds"] is not None:
-        said = f"reed {place.reed} is for {player}"
+    if found["reeds"] is not None and (player_id is not None or note):
+        said = f"reed {place.reed} is {'fitted' if player is None else f'for {player}'}"
         _give(ledger, found["reeds"], player_id, who=who, said=said, note=note)
     reed, chanter = found["reeds"], found["chanters"]
     if reed is None or chanter is None:
@@ -88,7 +89,7 @@ def begin_fitting(ledger: Ledger, place: Place, *, who: str, insist: bool = Fals
     return reed, chanter
 
 
-def _give(ledger: Ledger, reed_id: int, player_id: int, *, who: str, said: str, note: str) -> None:
+def _give(ledger: Ledger, reed_id: int, player_id: int | None, *, who: str, said: str, note: str) -> None:
     """Who will blow a reed is told when its fitting begins; so is whose it was, and what was insisted on."""
     with ledger.reading() as reader:
         reed = reader.row(ReedRecord, reed_id)

@@ -21,10 +21,11 @@ from canebench.base.scales import scale_named
 from canebench.base.setting import Setting
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.fitting_file import load_fitting, save_fitting
+from canebench.bench.acts.fitting.may_fit import may_fit
 from canebench.bench.acts.fitting.one_round import Fitted, one_round, plan_within_bounds, planned_from
 from canebench.bench.acts.ledger import named, reed_numbered
 from canebench.bench.acts.reeds.eased import pinches_in_life
-from canebench.bench.acts.reeds.mouths import insisted_on, owner_of
+from canebench.bench.acts.reeds.mouths import owner_of
 from canebench.bore.chanter_file import generic, parse
 from canebench.fitting.take import Take
 from canebench.sound.files.decode import read_recording
@@ -93,9 +94,9 @@ def fit_reed(
     """Measure the request's take, keep it, and plan from all takes of this reed in this chanter.
 
     A recording is kept as FLAC in `takes_folder`, named by its SHA-256, if one is given. Readings that look
-    like a slip are a `DoubtError`, but `AsTyped`. A player who is to blow a reed that rests from another's
-    mouth is refused, unless with `insist`. The fitting in `from_file` comes first: what it has beyond the
-    ledger's takes is kept too. `to_file` is where the fitting is written, with its plan.
+    like a slip are a `DoubtError`, but `AsTyped`. What stands against blowing this reed (`may_fit`) is an
+    error, unless with `insist`. The fitting in `from_file` comes first: what it has beyond the ledger's takes
+    is kept too. `to_file` is where the fitting is written, with its plan.
     """
     with ledger.reading() as reader:
         rows = _Rows(
@@ -105,9 +106,11 @@ def fit_reed(
         )
         kept = fitting_of_rows(reader, rows.reed.id, rows.chanter)
         player = place.player or owner_of(reader, rows.reed)
-        # Nobody takes the reed into the mouth where no take is told.
-        blown = player if request.heard is not None else None
-        note = insisted_on(reader, rows.reed, blown, ledger.clock(), insist=insist)
+        note = ""
+        if request.heard is not None:
+            # Nobody takes the reed into the mouth where no take is told.
+            begins = not kept.takes
+            note = may_fit(reader, rows.reed, player, ledger.clock(), begins=begins, insist=insist)
     if to_file is not None and to_file.exists():
         # Only a fitting is written over.
         load_fitting(to_file)
@@ -179,6 +182,7 @@ def _take(reader: Reader, row: TakeRecord) -> FittingTake | None:
             ),
             hz=hz,
             sd_cents=sd,
+            warm_min=row.warm_min,
         ),
     )
 

@@ -148,7 +148,7 @@ class Fitting:
         }
 
 
-def take_of(measurement: Measurement, setting: Setting) -> FittingTake:
+def take_of(measurement: Measurement, setting: Setting, *, warm_min: float | None = None) -> FittingTake:
     """A measured take as one of a fitting; a refused one is an error that says why."""
     if measurement.refused:
         reasons = " ".join(finding.text for finding in measurement.findings if finding.refuses)
@@ -160,4 +160,5 @@ def take_of(measurement: Measurement, setting: Setting) -> FittingTake:
         hz[index] = note.hz
         own = hz_step_to_cents(note.sd_hz, note.hz) if math.isfinite(note.sd_hz) else _REPEAT_CENTS
         sd[index] = math.hypot(own, unsteadiness_cents(note), _REPEAT_CENTS)
-    return FittingTake(origin=measurement.origin, take=Take(setting=setting, hz=hz, sd_cents=sd))
+    take = Take(setting=setting, hz=hz, sd_cents=sd, warm_min=warm_min)
+    return FittingTake(origin=measurement.origin, take=take)

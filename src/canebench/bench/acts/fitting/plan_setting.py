@@ -53,6 +53,10 @@ _NO_REASON: Final = (LOW_G,)
 _PINCHED_CENTS, _SURE = 12.0, 0.9
 #: Acts of the rules that need an amount: without one there is nothing to do.
 _SIZED: Final = (*SEAT_WAYS, Act.TAPE)
+#: Pipes are cold for so long, minutes: an estimate of ours (that they warm up first is common practice).
+_WARM_MIN: Final = 10.0
+#: Verdicts that are not reached on cold pipes either.
+_CHANGES: Final = (Act.SET_ASIDE, Act.BREAK_IN, Act.CHECK_THE_SEAT)
 _NOTHING_GAINED: Final = (
     "What is still off is no more than one breath, and one pair of hands, differ from the next: another act "
     "would as likely spoil it as mend it. Play it, and measure after the next session."
@@ -159,6 +163,13 @@ def plan_setting(
     planned, verdict = _decided(
         fitting, belief, aim, rule, {note: believed[note] for note in newest}, newest, tolerance_cents
     )
+    warm_min = fitting.takes[-1].take.warm_min
+    if (
+        warm_min is not None
+        and warm_min < _WARM_MIN
+        and (planned != fitting.present or verdict.act in _CHANGES)
+    ):
+        planned, verdict = fitting.present, acts.warm_up(warm_min, enough_min=_WARM_MIN)
     if verdict.act is Act.LEAVE and report is not None and report.next_act.act is Act.MOVE_THE_DRONES:
         verdict = report.next_act
     steps = _steps(fitting, belief, planned, now={**believed, **newest})
