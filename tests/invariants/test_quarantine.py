@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from canebench.base.errors import InputError
-from canebench.care.quarantine import MouthTest, rests_until, standing
+from canebench.base.errors import InputError, UnlessInsistedError
+from canebench.care.quarantine import MouthTest, check_rested, rest_said, rests_until, standing
 
 _START = datetime(2031, 5, 4, 18, 30, tzinfo=UTC)
 _PLAYERS = ("player one", "player two", "player three")
@@ -93,3 +93,36 @@ def test_what_cannot_be_logged_is_refused() -> None:
         standing([], reed="12", player="player one", now=_START.replace(tzinfo=None))
     with pytest.raises(InputError, match=r"rest: 2 h was given; .* 48 h, if that was days"):
         standing([], reed="12", player="player one", now=_START, rest_h=2)
+
+
+def test_a_rest_that_was_written_down_longer_holds_longer() -> None:
+    """Also where another mouth had it since, for a shorter rest."""
+    long = MouthTest(reed="12", player="player one", at=_START, until=_START + timedelta(hours=120))
+    short = MouthTest(reed="12", player="player two", at=_START + timedelta(hours=2))
+    now = _START + timedelta(hours=60)
+    found = standing([long, short], reed="12", player="player three", now=now)
+    assert not found.may
+    assert (found.last_mouth, found.rests_until) == ("player one", long.until)
+    # The control: without what was written down, 48 h are over.
+    bare = MouthTest(reed="12", player="player one", at=_START)
+    assert standing([bare, short], reed="12", player="player three", now=now).may
+    with pytest.raises(InputError, match="end of the rest"):
+        MouthTest(reed="12", player="player one", at=_START, until=_START.replace(tzinfo=None))
+
+
+def test_a_reed_that_rests_is_refused_unless_one_insists() -> None:
+    test = MouthTest(reed="12", player="player one", at=_START)
+
+    def asked(player: str, hours: int, *, insisted: bool) -> str:
+        state = standing([test], reed="12", player=player, now=_START + timedelta(hours=hours))
+        check_rested(state, reed="12", player=player, insisted=insisted)
+        return rest_said(state)
+
+    with pytest.raises(UnlessInsistedError, match=r"of player one until 2031-05-06 18:30 UTC.*insist"):
+        asked("player two", 47, insisted=False)
+    assert asked("player two", 47, insisted=True) == (
+        "rests from the mouth of player one until 2031-05-06 18:30 UTC"
+    )
+    # The controls: the same mouth, and the rest over.
+    assert asked("player one", 1, insisted=False) == ""
+    assert asked("player two", 48, insisted=False) == ""

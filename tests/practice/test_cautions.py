@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from canebench.base.errors import UnknownNameError
+from canebench.base.errors import InputError, UnknownNameError
 from canebench.care.cautions import CAUTIONS, NO_MEDICAL_ADVICE, Hazard, Occasion, cautions_for
-from canebench.care.strain import within_ceiling
+from canebench.care.strain import check_told, within_ceiling
 from canebench.fitting.acts import Act
 
 if TYPE_CHECKING:
@@ -140,3 +140,31 @@ def test_where_pipes_are_blown_hearing_and_strain_are_told() -> None:
 def test_an_unknown_occasion_is_refused_with_the_nearest() -> None:
     with pytest.raises(UnknownNameError, match="Nearest that works: mouth-test"):
         cautions_for("mouth test")
+
+
+@pytest.mark.parametrize(
+    ("blows", "ceiling", "told", "said"),
+    [
+        (7.0, 6.0, "ceiling", r"ceiling: 24.1 inH2O \(6.0 kPa\) was given; it lies above .*7.0 kPa"),
+        (7.0, 7.0, "ceiling", r"Nearest that works: 30.1 inH2O \(7.5 kPa\) or more"),
+        (
+            7.0,
+            6.0,
+            "blows",
+            r"what the player blows: 28.1 inH2O \(7.0 kPa\) .* below the ceiling, 24.1 inH2O",
+        ),
+        (None, 0.0, "ceiling", "ceiling: 0.00 inH2O .* more than 0 is needed.* leave it empty"),
+        (0.0, None, "blows", "what the player blows: 0.00 inH2O .* more than 0 is needed"),
+        (0.0, 8.0, "blows", "what the player blows"),
+    ],
+)
+def test_a_ceiling_lies_above_what_is_blown_and_both_above_nothing(
+    blows: float | None, ceiling: float | None, told: str, said: str
+) -> None:
+    with pytest.raises(InputError, match=said):
+        check_told(blows_kpa=blows, ceiling_kpa=ceiling, told=told)
+
+
+@pytest.mark.parametrize(("blows", "ceiling"), [(7.0, 7.01), (7.0, None), (None, 6.0), (None, None)])
+def test_control_what_a_player_may_tell(blows: float | None, ceiling: float | None) -> None:
+    check_told(blows_kpa=blows, ceiling_kpa=ceiling, told="ceiling")

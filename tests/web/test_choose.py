@@ -59,10 +59,49 @@ def test_none_past_the_ceiling_is_advised(client: TestClient) -> None:
 
 def test_a_reed_that_rests_from_another_mouth_says_so(client: TestClient) -> None:
     client.post("/reeds/6/mouth", data={"player": "Effie Garrow"})
-    assert "rests from another mouth until" in rows(client.get("/choose?player=Isla%20Penhallow").text)["6"]
+    said = rows(client.get("/choose?player=Isla%20Penhallow").text)["6"]
+    assert re.search(r"rests from the mouth of Effie Garrow until \d{4}-\d\d-\d\d \d\d:\d\d UTC", said)
+    assert "once it has rested" in said
+    assert "Fit it" not in said
     # Not for the same mouth, and not the other reeds.
     assert "rests from" not in client.get("/choose?player=Effie%20Garrow").text
     assert "rests from" not in rows(client.get("/choose?player=Isla%20Penhallow").text)["5"]
+
+
+def test_a_reed_that_is_set_aside_is_named_apart_and_not_fitted(client: TestClient) -> None:
+    """As it was seen: a chipped reed was told "suits now", and to fit it."""
+    first = rows(client.get("/choose?player=Isla%20Penhallow").text)
+    assert "Fit it" in first["2"]
+    client.post("/reeds/2/move", data={"to": "set aside", "reason": "chip in the lower blade"})
+    page = client.get("/choose?player=Isla%20Penhallow").text
+    assert "2" not in rows(page)
+    assert '<li><a href="/reeds/2">Reed 2</a>: set aside, chip in the lower blade</li>' in page
+    assert "reed=2&" not in page
+    assert "Fit in" not in client.get("/reeds/2").text
+    assert '<option value="2">' not in client.get("/").text
+    # The control: moved on, it is offered again.
+    client.post("/reeds/2/move", data={"to": "on trial", "reason": "in another chanter"})
+    again = client.get("/choose?player=Isla%20Penhallow").text
+    assert "Fit it" in rows(again)["2"]
+    assert "Fit in" in client.get("/reeds/2").text
+    assert '<option value="2">' in client.get("/").text
+    assert "Not offered" not in again
+
+
+def test_what_speaks_against_a_reed_is_said_on_the_page(client: TestClient) -> None:
+    """Whose it is, and a reading from before the pinch: to be graded, not fitted."""
+    page = client.get("/choose?player=Isla%20Penhallow").text
+    assert "3 of 3 pinches left" in rows(page)["2"]
+    assert "days ago)" in rows(page)["2"]
+    client.post("/reeds/2/ease", data={"how": "pinch"})
+    client.post("/reeds/6/remark", data={"player": "Effie Garrow", "version": "1"})
+    said = rows(client.get("/choose?player=Isla%20Penhallow").text)
+    assert "grade it again: it was read before the pinch" in said["2"]
+    assert "2 of 3 pinches left" in said["2"]
+    assert "Grade it" in said["2"]
+    assert "Fit it" not in said["2"]
+    assert "belongs to Effie Garrow" in said["6"]
+    assert next(iter(said)) not in ("2", "6")
 
 
 def test_ties_are_said(client: TestClient) -> None:

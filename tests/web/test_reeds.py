@@ -112,10 +112,15 @@ def test_a_stale_edit_shows_both_versions(client: TestClient) -> None:
     assert 'value="dark"' in answer.text
 
 
-def test_a_fourth_pinch_is_warned_of(client: TestClient) -> None:
-    for _ in range(4):
-        page = client.post("/reeds/5/ease", data={"how": "pinch"}).text
-    assert "4" in page.split("Pinches</dt>")[1][:60] or "four" in page.split("Pinches</dt>")[1][:80].lower()
+def test_what_was_read_before_a_pinch_is_marked(client: TestClient) -> None:
+    """On the reed's page and in the list; a reading after it, and another reed's, are not."""
+    client.post("/reeds/5/strength", data={"playing": "29", "unit": "inH2O"})
+    assert "before the pinch" not in client.get("/reeds/5").text
+    client.post("/reeds/5/ease", data={"how": "pinch"})
+    assert "29.0 inH2O (7.22 kPa), before the pinch" in client.get("/reeds/5").text
+    assert client.get("/reeds?lot=spring").text.count("before the pinch") == 1
+    client.post("/reeds/5/strength", data={"playing": "27", "unit": "inH2O"})
+    assert client.get("/reeds?lot=spring").text.count("before the pinch") == 0
 
 
 def test_a_removed_reed_comes_back_by_undo(client: TestClient) -> None:

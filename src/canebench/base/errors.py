@@ -52,6 +52,12 @@ class UnknownNameError(InputError):
         )
 
 
+class UnlessInsistedError(InputError):
+    """Something that is advised against, with the reason; it is done where one says that one insists."""
+
+    code: ClassVar[str] = "insist"
+
+
 class DecodeError(InputError):
     """A file that holds no sound we can read, or lies about what it holds."""
 

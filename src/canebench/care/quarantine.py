@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
-from canebench.base.errors import InputError
+from canebench.base.errors import InputError, UnlessInsistedError
 from canebench.base.sizes import MINUS, Range, said
 
 if TYPE_CHECKING:
@@ -43,6 +43,8 @@ class MouthTest:
         Number of the reed and name of the player, as they are logged.
     at : datetime
         When, with its time zone.
+    until : datetime or None
+        Until when it rests, where that was written down with the test.
 
     Raises
     ------
@@ -53,11 +55,14 @@ class MouthTest:
     reed: str
     player: str
     at: datetime
+    until: datetime | None = None
 
     def __post_init__(self) -> None:
         for field, text in (("reed", self.reed), ("player", self.player)):
             _check_text(field, text)
         _check_zone("time of the mouth test", self.at)
+        if self.until is not None:
+            _check_zone("end of the rest", self.until)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,7 +127,8 @@ def standing(
     now : datetime
         With its time zone.
     rest_h : float
-        How long a reed rests after a mouth, 48 to 8760 h.
+        How long a reed rests after a mouth, 48 to 8760 h; a test that was written down with its end rests
+        until then.
 
     Raises
     ------
@@ -137,8 +143,8 @@ def standing(
     if not others:
         say = f"No one but {player} has had reed {reed} in the mouth, as far as is logged. Keep it so."
         return MouthTestState(may=True, rests_until=None, last_mouth=None, say=say)
-    last = max(others, key=lambda test: test.at)
-    until = rests_until(last, rest_h=rest_h)
+    ends = [test.until or rests_until(test, rest_h=rest_h) for test in others]
+    last, until = max(zip(others, ends, strict=True), key=lambda pair: pair[1])
     may = now >= until
     return MouthTestState(
         may=may,
@@ -146,6 +152,51 @@ def standing(
         last_mouth=last.player,
         say=_say(reed, last, until.astimezone(now.tzinfo), may),
     )
+
+
+def check_rested(state: MouthTestState, *, reed: str, player: str, insisted: bool) -> None:
+    """Refuse a player a reed that rests from another's mouth, unless one insists.
+
+    Guarded by `tests/invariants/test_quarantine.py`.
+
+    Parameters
+    ----------
+    state : MouthTestState
+        Of that reed for that player, as `standing` has it.
+    reed, player : str
+        As they are logged.
+    insisted : bool
+        Whether it was said that it shall be so all the same.
+
+    Raises
+    ------
+    UnlessInsistedError
+        It rests, and nobody insists; with the time when it is free again.
+    """
+    if state.may or insisted or state.rests_until is None:
+        return
+    raise UnlessInsistedError(
+        field=f"reed {reed}",
+        given=player,
+        allowed=f"it {rest_said(state)}",
+        nearest="another reed, or this one after that; or say that you insist",
+    )
+
+
+def rest_said(state: MouthTestState) -> str:
+    """From whose mouth a reed rests, and until when, in UTC; empty where it is free.
+
+    Guarded by `tests/invariants/test_quarantine.py`.
+
+    Parameters
+    ----------
+    state : MouthTestState
+        Of a reed for a player, as `standing` has it.
+    """
+    if state.may or state.rests_until is None:
+        return ""
+    until = state.rests_until.astimezone(UTC)
+    return f"rests from the mouth of {state.last_mouth} until {until:%Y-%m-%d %H:%M} UTC"
 
 
 def _say(reed: str, last: MouthTest, until: datetime, may: bool) -> str:

@@ -41,6 +41,9 @@ MOVES: Final[Mapping[State, tuple[State, ...]]] = MappingProxyType(
     }
 )
 
+#: States in which a reed is offered to nobody: it is tried again, if at all, once it has been moved on.
+NOT_OFFERED: Final = (State.SET_ASIDE, State.RETIRED)
+
 
 def state_named(name: str) -> State:
     """The state of that name; an unknown one is an error that lists the known ones.

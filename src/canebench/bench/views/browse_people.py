@@ -7,17 +7,16 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.pressure import kpa_to_inh2o, parse_pressure
 from canebench.base.uncertain import number
+from canebench.bench.acts.reeds.choose_reeds import choose_for
 from canebench.bench.acts.reeds.people import list_players
-from canebench.bench.acts.reeds.reed_days import choose_for
+from canebench.care.strain import BLOWS, CEILING, check_told
 from canebench.store.records import (
     ChanterRecord,
     DroneRecord,
     LotRecord,
-    MouthTestRecord,
     PlayerRecord,
     ReedRecord,
 )
-from canebench.store.values import written
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -50,8 +49,8 @@ class PlayerPage:
 class Choosing:
     """Which reeds suit a player now, the best first; `said` is why there are none.
 
-    `ids` are the reeds' rows by their numbers, `resting` until when those rest that another mouth has tested;
-    `chanter` is the one that the player has, "" for none or several.
+    `apart` are those offered to nobody, such as one that is set aside. `ids` are the reeds' rows by their
+    numbers; `chanter` is the one that the player has, "" for none or several.
     """
 
     player: PlayerRecord | None = None
@@ -60,13 +59,14 @@ class Choosing:
     chanter: str = ""
     choices: list[Choice] = field(default_factory=list)
     total: int = 0
+    apart: list[Choice] = field(default_factory=list)
+    total_apart: int = 0
     ids: dict[str, int] = field(default_factory=dict)
-    resting: dict[str, str] = field(default_factory=dict)
     said: str = ""
 
 
 def choosing(ledger: Ledger, name: str, lot: str | None) -> Choosing:
-    """Judge the reeds of a lot, or all, for a player; the first of them."""
+    """Judge the reeds of a lot, or all, for a player; the first of them, and those offered to nobody."""
     with ledger.reading() as reader:
         player = reader.find(PlayerRecord, "name", name)
         known = lot is None or reader.find(LotRecord, "name", lot) is not None
@@ -78,25 +78,21 @@ def choosing(ledger: Ledger, name: str, lot: str | None) -> Choosing:
     if player.blows_kpa is None:
         return Choosing(player=player, said=f"What {name} blows now is not told yet.")
     found = choose_for(ledger, name, lot=lot)
-    shown = found[:_CHOICES]
+    offered = [one for one in found if one.offered]
+    apart = [one for one in found if not one.offered]
+    choices, named_apart = offered[:_CHOICES], apart[:_CHOICES]
     with ledger.reading() as reader:
-        reeds = reader.of_many(ReedRecord, "number", [one.number for one in shown])
-        numbers = {reed.id: reed.number for reed in reeds}
-        tests = reader.of_many(MouthTestRecord, "reed_id", list(numbers), order="rests_until")
-    now = written(ledger.clock())
+        reeds = reader.of_many(ReedRecord, "number", [one.number for one in (*choices, *named_apart)])
     return Choosing(
         player=player,
         blows=pressure_said(player.blows_kpa),
         ceiling=pressure_said(player.ceiling_kpa),
         chanter=chanters[0].name if len(chanters) == 1 else "",
-        choices=shown,
-        total=len(found),
+        choices=choices,
+        total=len(offered),
+        apart=named_apart,
+        total_apart=len(apart),
         ids={reed.number: reed.id for reed in reeds},
-        resting={
-            numbers[test.reed_id]: f"{test.rests_until[:16].replace('T', ' ')} UTC"
-            for test in tests
-            if test.rests_until > now and test.player_id != player.id
-        },
     )
 
 
@@ -164,16 +160,22 @@ def edit_player(
     """Change name, pressures (with their unit) and remarks; refused where the row is not as it was `read`."""
     with ledger.reading() as reader:
         row = reader.row(PlayerRecord, player_id)
-    values: dict[str, Value] = {"name": told.get("name"), "remarks": told.get("remarks")}
+    pressures: dict[str, float | None] = {}
     for column, kept_kpa, label in (
-        ("blows_kpa", row.blows_kpa, "what the player blows"),
-        ("ceiling_kpa", row.ceiling_kpa, "ceiling"),
+        ("blows_kpa", row.blows_kpa, BLOWS),
+        ("ceiling_kpa", row.ceiling_kpa, CEILING),
     ):
         text = told.get(column)
         if text and text == pressure_typed(kept_kpa):
             # Shown to one decimal and not touched: a ceiling never moves by its rounding.
-            values[column] = kept_kpa
+            pressures[column] = kept_kpa
         else:
-            values[column] = None if not text else parse_pressure(text, field=label).kpa
+            pressures[column] = None if not text else parse_pressure(text, field=label).kpa
+    blows, ceiling = pressures["blows_kpa"], pressures["ceiling_kpa"]
+    if (blows, ceiling) != (row.blows_kpa, row.ceiling_kpa):
+        check_told(
+            blows_kpa=blows, ceiling_kpa=ceiling, told="blows" if ceiling == row.ceiling_kpa else "ceiling"
+        )
+    values: dict[str, Value] = {"name": told.get("name"), "remarks": told.get("remarks"), **pressures}
     with ledger.act("player", who=who, said=f"player {row.name}") as act:
         act.update(row.as_read(read), values)

@@ -12,12 +12,12 @@ from canebench.base.errors import InputError, NotFoundError
 from canebench.base.pressure import kpa_to_inh2o
 from canebench.base.sentences import seat_said
 from canebench.base.uncertain import number
-from canebench.bench.acts.reeds.reed_days import pitches_of
+from canebench.bench.acts.reeds.choose_reeds import pitches_of
 from canebench.bench.views.kept_take import kept_report
 from canebench.bench.views.reed_story import ReedStory, reed_story
 from canebench.bench.views.verdict import verdict_of
 from canebench.care.strain import within_ceiling
-from canebench.reeds.states import MOVES, State
+from canebench.reeds.states import MOVES, NOT_OFFERED, State
 from canebench.store.records import ChanterRecord, PlayerRecord, ReedRecord, TapeRecord
 from canebench.store.values import written
 
@@ -65,13 +65,17 @@ class StrengthLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReedPage:
-    """What the page of a reed shows beside what is `known`; `removal` is the act that put it into the bin."""
+    """What the page of a reed shows beside what is `known`; `removal` is the act that put it into the bin.
+
+    `offered` is False for one that is set aside or retired: no way leads from there to a fitting.
+    """
 
     known: ReedStory
     removal: int | None
     player: PlayerRecord | None
     chanters: list[ChanterRecord]
     moves: tuple[str, ...]
+    offered: bool
     minutes: str
     seat: str
     tape: str
@@ -102,6 +106,7 @@ def reed_page(ledger: Ledger, reed_id: int) -> ReedPage:
             player=None if reed.player_id is None else reader.row(PlayerRecord, reed.player_id),
             chanters=reader.of_many(ChanterRecord, "id", used, order="name"),
             moves=tuple(state.value for state in MOVES[State(reed.state)]),
+            offered=reed.state not in NOT_OFFERED,
             minutes=number(known.minutes, 0),
             seat=seat,
             tape=tape,
@@ -109,7 +114,7 @@ def reed_page(ledger: Ledger, reed_id: int) -> ReedPage:
             report=last,
             verdict=None if last is None else verdict_of(last),
             points=[_point(take, report) for take, report in zip(known.takes, reports, strict=True)],
-            strengths=_strength_lines(reader, known.strengths),
+            strengths=_strength_lines(reader, known),
             mouth=_mouth_said(reader, known, written(ledger.clock())),
             story=story,
         )
@@ -194,7 +199,8 @@ def _point(take: TakeRecord, report: TakeReport | None) -> Point:
     )
 
 
-def _strength_lines(reader: Reader, rows: list[StrengthRecord]) -> list[StrengthLine]:
+def _strength_lines(reader: Reader, known: ReedStory) -> list[StrengthLine]:
+    rows = known.strengths
     than = reader.by_id(ReedRecord, (row.than_reed_id for row in rows))
     blown = reader.by_id(PlayerRecord, (row.player_id for row in rows))
     found = []
@@ -207,6 +213,8 @@ def _strength_lines(reader: Reader, rows: list[StrengthRecord]) -> list[Strength
             other = than.get(row.than_reed_id)
             against = "the reed it was compared with" if other is None else f"reed {other.number}"
             told.append(f"by mouth: {_MOUTH[row.by_mouth]} {against}")
+        before = known.before(row.at)
+        told += [] if before is None else [before]
         playing = row.playing_kpa
         found.append(
             StrengthLine(

@@ -5,15 +5,15 @@ Guarded by `tests/web/test_reeds.py`; figures in `benchmarks/pages.py`.
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
 from canebench.base.pressure import kpa_to_inh2o
 from canebench.base.uncertain import Uncertain, number
-from canebench.bench.acts.reeds.reed_days import pitches_of, playing_kpa, read_strengths
+from canebench.bench.acts.reeds.choose_reeds import pitches_of
 from canebench.bench.acts.reeds.stock import SEARCHED
+from canebench.bench.acts.reeds.strengths import read_strengths
 from canebench.bench.views.browse_reed import report_of
 from canebench.bench.views.verdict import verdict_of
 from canebench.fitting.balance import POSTS
@@ -21,7 +21,6 @@ from canebench.reeds.states import state_named
 from canebench.store.records import (
     STATES,
     ChanterRecord,
-    EaseRecord,
     LotRecord,
     PlayerRecord,
     PlayRecord,
@@ -30,11 +29,12 @@ from canebench.store.records import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
+    from canebench.bench.acts.reeds.strengths import Strengths
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Like, Reader
-    from canebench.store.records import PitchRecord, StrengthRecord
+    from canebench.store.records import PitchRecord
     from canebench.store.tables import Value
 
 PAGE: Final = 100
@@ -152,9 +152,6 @@ def _lines(
     strengths = read_strengths(reader, ids)
     takes = {take.reed_id: take for take in reader.newest_of_many(TakeRecord, "reed_id", ids, order="at")}
     pitches = pitches_of(reader, takes.values())
-    pinches = Counter(
-        ease.reed_id for ease in reader.of_many(EaseRecord, "reed_id", ids) if ease.how == "pinch"
-    )
     played = reader.sums(PlayRecord, "minutes", "reed_id", ids)
     held = {
         reed.id: takes[reed.id].chanter_id
@@ -178,7 +175,7 @@ def _lines(
                 strength=_strength_said(strengths, reed.id),
                 tilt=tilt,
                 height=height,
-                pinches=pinches[reed.id],
+                pinches=strengths.pinches(reed.id),
                 minutes=number(played[reed.id], 0) if played.get(reed.id) else "",
             )
         )
@@ -195,18 +192,20 @@ def _beam_said(take: TakeRecord, pitches: Sequence[PitchRecord]) -> tuple[str, s
     return said.tilt, "" if report.measurement.reference.kind == "low-a" else said.height
 
 
-def _strength_said(strengths: Mapping[int, Sequence[StrengthRecord]], reed_id: int) -> str:
-    """What it takes to play, in both units; what was told by mouth says so."""
-    readings = strengths[reed_id]
+def _strength_said(strengths: Strengths, reed_id: int) -> str:
+    """What it takes to play, in both units; what was told by mouth, or before a pinch, says so."""
+    readings = strengths.readings[reed_id]
     if not readings:
         return ""
-    kpa, mouth = playing_kpa(strengths, reed_id), readings[-1].by_mouth
-    if kpa is None:
+    known, mouth = strengths.known(reed_id), readings[-1].by_mouth
+    if known is None:
         return "" if mouth is None else f"by mouth: {mouth}"
+    kpa = known.kpa
     inches = Uncertain(value=kpa_to_inh2o(kpa.value), sd=None if kpa.sd is None else kpa_to_inh2o(kpa.sd))
     said = f"{inches.text('inH2O')} = {number(kpa.value, 2)} kPa"
     told = not readings[-1].pressures_kpa.keys().isdisjoint(("playing", "onset", "choke"))
-    return said if told or mouth is None else f"{said}, by mouth"
+    said = said if told or mouth is None else f"{said}, by mouth"
+    return said if known.before is None else f"{said}, {known.before}"
 
 
 def lot_lines(ledger: Ledger) -> list[LotLine]:

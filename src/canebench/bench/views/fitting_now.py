@@ -11,11 +11,13 @@ from typing import TYPE_CHECKING
 from canebench.base.scales import DEFAULT_SCALE, scale_named
 from canebench.bench.acts.fitting.after_act import AfterAct, after_act
 from canebench.bench.acts.fitting.fit_reed import Wish, fitting_of_rows, planned_from
+from canebench.bench.acts.reeds.eased import pinches_in_life
+from canebench.bench.acts.reeds.mouths import mouth_state
 from canebench.bench.views.kept_take import kept_report
+from canebench.care.quarantine import rest_said
 from canebench.reeds import eases
 from canebench.store.records import (
     ChanterRecord,
-    EaseRecord,
     PitchRecord,
     PlayerRecord,
     ReedRecord,
@@ -23,6 +25,8 @@ from canebench.store.records import (
 )
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from canebench.bench.acts.fitting.fitting import Fitting
     from canebench.bench.acts.fitting.plan_setting import Plan
     from canebench.bench.acts.fitting.report import TakeReport
@@ -39,7 +43,8 @@ class FittingNow:
 
     `takes` are its rows, oldest first; `report` is the newest take's. `after` compares it with what was
     predicted (None for a first take), `plan` goes on from it (None without low A and high A). `pinches` are
-    those of the reed's whole life.
+    those of the reed's whole life. `rests` says from whose mouth the reed rests for its player, and until
+    when; it is empty where it is free.
     """
 
     reed: ReedRecord
@@ -54,6 +59,7 @@ class FittingNow:
     plan: Plan | None
     pinches: int
     pinches_said: str
+    rests: str
 
 
 class Fittings:
@@ -72,8 +78,9 @@ class Fittings:
             aim = wish or _as_before(takes)
             fitting = fitting_of_rows(reader, reed.id, chanter, aim)
             reports = [_report(reader, take) for take in takes[-2:]]
-            pinches = reader.count(EaseRecord, {"reed_id": reed.id, "how": "pinch"})
+            pinches = pinches_in_life(reader, reed.id)
             player = _player(reader, reed, chanter, takes)
+            rests = _rests(reader, reed, player, self.ledger.clock())
         after, plan = self._computed(chanter, takes, fitting, reports[-1] if reports else None)
         return FittingNow(
             reed=reed,
@@ -88,6 +95,7 @@ class Fittings:
             plan=plan,
             pinches=pinches,
             pinches_said=eases.said(pinches),
+            rests=rests,
         )
 
     def _computed(
@@ -128,6 +136,10 @@ def _player(
     told = (*(take.player_id for take in takes[-1:]), reed.player_id, chanter.player_id)
     found = next((one for one in told if one is not None), None)
     return None if found is None else reader.row(PlayerRecord, found)
+
+
+def _rests(reader: Reader, reed: ReedRecord, player: PlayerRecord | None, now: datetime) -> str:
+    return "" if player is None else rest_said(mouth_state(reader, reed, player.name, now))
 
 
 def _after(fitting: Fitting) -> AfterAct | None:

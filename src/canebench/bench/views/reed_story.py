@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from canebench.bench.acts.ledger import reed_numbered
+from canebench.bench.acts.reeds.eased import eased_since, pinches_among
 from canebench.reeds.eases import said as eases_said
 from canebench.store.records import (
     EaseRecord,
@@ -35,12 +36,17 @@ class ReedStory:
     minutes: float
     spells: int
     pinches: int
+    eases: list[EaseRecord]
     eases_said: str
     strengths: list[StrengthRecord]
     mouth_tests: list[MouthTestRecord]
     takes: list[TakeRecord]
     settings: list[SettingRecord]
     acts: list[ActRecord]
+
+    def before(self, at: str) -> str | None:
+        """Whether what was read at that time was read "before the pinch"."""
+        return eased_since(self.eases, at)
 
 
 def story_numbered(ledger: Ledger, number: str) -> ReedStory:
@@ -54,13 +60,15 @@ def reed_story(
 ) -> ReedStory:
     """The story of a reed; with `takes` (and settings) or `acts`, so many of the newest."""
     of_reed = {"reed_id": reed.id}
-    pinches = reader.count(EaseRecord, {**of_reed, "how": "pinch"})
+    eased = reader.rows(EaseRecord, of_reed, order="at")
+    pinches = pinches_among(eased)
     return ReedStory(
         reed=reed,
         lot=None if reed.lot_id is None else reader.row(LotRecord, reed.lot_id),
         minutes=reader.sums(PlayRecord, "minutes", "reed_id", [reed.id]).get(reed.id, 0.0),
         spells=reader.count(PlayRecord, of_reed),
         pinches=pinches,
+        eases=eased,
         eases_said=eases_said(pinches),
         strengths=reader.rows(StrengthRecord, of_reed, order="at"),
         mouth_tests=reader.rows(MouthTestRecord, of_reed, order="at"),

@@ -23,6 +23,11 @@ LEDGER = click.option(
     help="The ledger: a file, or postgresql://…; else CANEBENCHLEDGER, else your own.",
 )
 WHO = click.option("--who", metavar="NAME", help="Who does this; else CANEBENCH_WHO, else your login.")
+INSIST = click.option(
+    "--insist",
+    is_flag=True,
+    help="Do what is advised against all the same; that is written down. Nothing lifts a ceiling.",
+)
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 
 

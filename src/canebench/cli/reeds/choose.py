@@ -8,7 +8,7 @@ import click
 
 from canebench.cli.options.ledger_options import print_json, reads
 from canebench.cli.options.only import LOT
-from canebench.cli.text.words import show, table
+from canebench.cli.text.words import labelled, paragraph, show, width
 
 
 @click.command("choose")
@@ -18,7 +18,7 @@ from canebench.cli.text.words import show, table
 def command(*, player: str, lot: str | None, ledger_url: str | None, as_json: bool) -> None:
     """Judge the reeds for PLAYER: a little above what they blow now, never above their ceiling."""
     from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
-    from canebench.bench.acts.reeds.reed_days import choose_for  # noqa: PLC0415
+    from canebench.bench.acts.reeds.choose_reeds import choose_for  # noqa: PLC0415
 
     found = choose_for(the_ledger(ledger_url), player, lot=lot)
     if as_json:
@@ -31,19 +31,22 @@ def command(*, player: str, lot: str | None, ledger_url: str | None, as_json: bo
                     "reasons": one.reasons,
                     "missing": one.missing,
                     "tied_with": one.tied_with,
+                    "offered": one.offered,
+                    "then": one.then or None,
                 }
                 for one in found
             ]
         )
         return
-    rows = []
-    for one in found:
-        why = "; ".join(one.reasons)
+    offered = [one for one in found if one.offered]
+    if not offered:
+        show("No reed to choose from yet.\n")
+    for one in offered:
         missing = f"not known: {', '.join(one.missing)}" if one.missing else ""
         tied = f"tied with {', '.join(one.tied_with[:4])}" if one.tied_with else ""
-        rows.append((one.number, one.verdict, "; ".join(part for part in (why, tied, missing) if part)))
-    show(
-        table(("reed", "verdict", "why"), rows, columns=200, words=True)
-        if rows
-        else "No reed to choose from yet.\n"
-    )
+        why = "; ".join(part for part in (*one.reasons, tied, missing) if part)
+        # Under each other, not in a table: reasons are too long for a column, and the point of it.
+        show(labelled(one.number, f"{one.verdict}. {why[0].upper()}{why[1:]}.", columns=width()))
+    apart = [f"{one.number} ({', '.join((one.verdict, *one.reasons))})" for one in found if not one.offered]
+    if apart:
+        show("\n" + paragraph(f"Not offered: {'; '.join(apart)}.", columns=width()))

@@ -12,7 +12,7 @@ import click
 from canebench.base.errors import InputError
 from canebench.base.parsing import number_from
 from canebench.cli.failure import REFUSED
-from canebench.cli.options.ledger_options import writes
+from canebench.cli.options.ledger_options import INSIST, writes
 from canebench.cli.options.reference import aim_options
 from canebench.cli.options.room_options import of_take
 from canebench.cli.options.setting_options import done_from, note_from, setting_options
@@ -63,6 +63,7 @@ def typed_from(
 @click.option("--scale", default="harmonic", show_default=True, metavar="NAME", help="Target scale.")
 @aim_options
 @of_take
+@INSIST
 @writes
 def command(
     *,
@@ -80,6 +81,7 @@ def command(
     reference: str | float | None,
     deeper_mm: float | None,
     higher_mm: float | None,
+    insist: bool,
     ledger_url: str | None,
     who: str | None,
     as_json: bool,
@@ -115,6 +117,7 @@ def command(
         done=done_from(done=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches),
         wish=wish,
         takes_folder=takes_folder(ledger_url),
+        insist=insist,
     )
     give(fitted, as_json=as_json)
 

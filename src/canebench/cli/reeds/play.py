@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from canebench.cli.options.ledger_options import tell, writes
+from canebench.cli.options.ledger_options import INSIST, tell, writes
 from canebench.cli.options.numbers import NUMBER
 from canebench.cli.options.room_options import in_room
 
@@ -19,12 +19,16 @@ from canebench.cli.options.room_options import in_room
     "--level", "level_dba", type=NUMBER, metavar="DB", help="How loud at the ear, dB(A), if measured."
 )
 @in_room
+@click.option("--player", metavar="NAME", help="Who played it.")
 @click.option("--remarks", metavar="WORDS", help="Anything else.")
+@INSIST
 @writes
 def command(
     *,
     number: str,
     minutes: float,
+    player: str | None,
+    insist: bool,
     ledger_url: str | None,
     who: str | None,
     as_json: bool,
@@ -35,6 +39,12 @@ def command(
     from canebench.bench.acts.reeds.reed_days import play_reed  # noqa: PLC0415
 
     done = play_reed(
-        the_ledger(ledger_url), number, minutes=minutes, who=the_writer(who), player=None, **told
+        the_ledger(ledger_url),
+        number,
+        minutes=minutes,
+        who=the_writer(who),
+        player=player,
+        insist=insist,
+        **told,
     )
     tell(done, as_json=as_json)

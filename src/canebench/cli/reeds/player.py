@@ -16,7 +16,9 @@ from canebench.cli.text.words import show, table, width
 @click.option(
     "--blows", metavar="PRESSURE", help="What the player blows now, with its unit: 28 inH2O, 7 kPa."
 )
-@click.option("--ceiling", metavar="PRESSURE", help="What the player will not blow past.")
+@click.option(
+    "--ceiling", metavar="PRESSURE", help="What the player will not blow past; above what they blow."
+)
 @writes
 def command(
     *,

@@ -82,7 +82,9 @@ def _tell(story: ReedStory) -> None:
     show(labelled("Played", f"{story.minutes:g} minutes in {story.spells} spells.", columns=columns))
     show(labelled("Eased", story.eases_said, columns=columns))
     strengths, mouths = story.strengths, story.mouth_tests
-    show(labelled("Strong", f"{len(strengths)} readings.", columns=columns))
+    before = story.before(strengths[-1].at) if strengths else None
+    marked = f", the newest {before}" if before else ""
+    show(labelled("Strong", f"{len(strengths)} readings{marked}.", columns=columns))
     if mouths:
         show(labelled("Mouth", f"rests until {mouths[-1].rests_until[:16]} UTC.", columns=columns))
     show("\n")

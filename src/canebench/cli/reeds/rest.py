@@ -11,7 +11,7 @@ from canebench.cli.options.numbers import NUMBER
 @click.command("rest")
 @click.argument("number")
 @click.option("--player", required=True, metavar="NAME", help="Whose mouth it was.")
-@click.option("--hours", type=NUMBER, metavar="H", help="How long it rests; 48 when not given.")
+@click.option("--hours", type=NUMBER, metavar="H", help="How long it rests: 48 when not given, and at least.")
 @writes
 def command(
     *, number: str, player: str, hours: float | None, ledger_url: str | None, who: str | None, as_json: bool

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from canebench.cli.options.ledger_options import tell, writes
+from canebench.cli.options.ledger_options import INSIST, tell, writes
 
 
 @click.command(
@@ -23,6 +23,7 @@ from canebench.cli.options.ledger_options import tell, writes
     "--by-mouth", metavar="WORDS", help="easier, same, a little stronger, much stronger; with --than."
 )
 @click.option("--than", metavar="NUMBER", help="The reed it was compared with by mouth.")
+@INSIST
 @writes
 def command(
     *,
@@ -30,6 +31,7 @@ def command(
     player: str | None,
     by_mouth: str | None,
     than: str | None,
+    insist: bool,
     ledger_url: str | None,
     who: str | None,
     as_json: bool,
@@ -48,5 +50,6 @@ def command(
         player=player,
         by_mouth=by_mouth,
         than=than,
+        insist=insist,
     )
     tell(done, as_json=as_json)

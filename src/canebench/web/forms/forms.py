@@ -26,11 +26,15 @@ _LONG: Final = {"sizes": 60_000}
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FieldProblem:
-    """Why the form `form` could not be taken, with what was typed into it."""
+    """Why the form `form` could not be taken, with what was typed into it.
+
+    `insist` where it is taken once one says that one insists.
+    """
 
     form: str
     said: str
     given: Mapping[str, str] = field(default_factory=dict)
+    insist: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

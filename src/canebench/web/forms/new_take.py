@@ -8,6 +8,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 from dataclasses import replace
+from functools import partial
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Final
 
@@ -17,10 +18,12 @@ from canebench.base.notes import NOTES
 from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
 from canebench.bench.acts.fitting.plan_take import ALL, PlanMade
 from canebench.bench.acts.fitting.type_take import Typed
-from canebench.bench.acts.reeds.reed_days import ease_reed
+from canebench.bench.acts.reeds.reed_days import check_pinch, ease_reed
 from canebench.fitting.acts import Act
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from canebench.bench.acts.fitting.fit_reed import Fitted, Wish
     from canebench.bench.views.fitting_now import FittingNow
     from canebench.store.ledger import Ledger
@@ -40,22 +43,33 @@ def measure_new_take(context: BenchContext, ledger: Ledger, form: Form, now: Fit
         player=None if now.player is None else now.player.name,
     )
     wish = _with_conditions(form, now.wish)
+    pinched, insist = _pinched(form, now), form.ticked("insist")
+    if pinched:
+        check_pinch(ledger, place.reed, insist=insist)
+    keep = partial(
+        fit_reed,
+        ledger,
+        place=place,
+        who=context.who,
+        done=done,
+        wish=wish,
+        takes_folder=context.takes,
+        insist=form.ticked("rests_told"),
+    )
     # Enter in a reading sends the form as its first button would: that of the file.
     typed = form.text("how") == "file" and "file" not in form.files and _any_typed(form)
     if typed or form.text("how") == "typed":
-        fitted = fit_reed(ledger, typed_from(form), place=place, who=context.who, done=done, wish=wish)
+        fitted = keep(typed_from(form))
     elif (form.text("how") or "").startswith("recording"):
         _, _, named = (form.text("how") or "").partition(":")
         path = context.recordings.finished(named or form.needed("recording", "recording"))
-        fitted = fit_reed(
-            ledger, path, place=place, who=context.who, done=done, wish=wish, takes_folder=context.takes
-        )
+        fitted = keep(path)
         if fitted.take_id is not None:
             context.recordings.kept(path)
     else:
-        fitted = _from_file(context, ledger, form, place, done, wish)
-    if fitted.take_id is not None and _pinched(form, now):
-        ease_reed(ledger, place.reed, how="pinch", who=context.who)
+        fitted = _from_file(form, keep)
+    if fitted.take_id is not None and pinched:
+        ease_reed(ledger, place.reed, how="pinch", who=context.who, insist=insist, heard_in=fitted.take_id)
     return fitted
 
 
@@ -63,9 +77,7 @@ def _any_typed(form: Form) -> bool:
     return any(form.text(f"typed-{note}") for note in NOTES)
 
 
-def _from_file(
-    context: BenchContext, ledger: Ledger, form: Form, place: Place, done: PlanMade, wish: Wish
-) -> Fitted:
+def _from_file(form: Form, keep: Callable[[Path], Fitted]) -> Fitted:
     upload = form.files.get("file")
     if upload is None:
         raise InputError(field="file", given="none", allowed="a sound file of the take is needed")
@@ -75,9 +87,7 @@ def _from_file(
         path = Path(folder) / ("".join(c if c.isalnum() or c in " ._-" else "_" for c in name))
         with path.open("wb") as file:
             shutil.copyfileobj(upload.file, file)
-        return fit_reed(
-            ledger, path, place=place, who=context.who, done=done, wish=wish, takes_folder=context.takes
-        )
+        return keep(path)
 
 
 def done_from(form: Form, now: FittingNow) -> PlanMade:

@@ -96,7 +96,7 @@ async def begin(request: Request) -> Response:
             chanter=form.needed("chanter", "chanter"),
             player=form.text("player"),
         )
-        reed, chanter = begin_fitting(ledger, place, who=context.who)
+        reed, chanter = begin_fitting(ledger, place, who=context.who, insist=form.ticked("insist"))
         return f"/fit/{reed}/{chanter}"
 
     return await answer(request, act, form="begin", again=_start)

@@ -208,12 +208,14 @@ def _strength(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> Non
         player=form.text("player"),
         by_mouth=form.text("by_mouth"),
         than=form.text("than"),
+        insist=form.ticked("insist"),
     )
 
 
 def _ease(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
     how = form.text("how") or "pinch"
-    ease_reed(ledger, reed.number, how=how, who=who, remarks=form.text("remarks"))
+    insist = form.ticked("insist")
+    ease_reed(ledger, reed.number, how=how, who=who, remarks=form.text("remarks"), insist=insist)
 
 
 def _play(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
@@ -222,7 +224,17 @@ def _play(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
         raise InputError(field="minutes", given="nothing", allowed="how long it was played is needed")
     told = {name: form.number(name, label) for name, label in _CONDITIONS}
     player, remarks = form.text("player"), form.text("remarks")
-    play_reed(ledger, reed.number, minutes=minutes, who=who, player=player, remarks=remarks, **told)
+    insist = form.ticked("insist")
+    play_reed(
+        ledger,
+        reed.number,
+        minutes=minutes,
+        who=who,
+        player=player,
+        insist=insist,
+        remarks=remarks,
+        **told,
+    )
 
 
 _CONDITIONS: Final = (("level_dba", "level"), ("room_degc", "temperature"), ("room_rh", "humidity"))

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError
-from canebench.reeds.states import State
+from canebench.bench.acts.reeds.mouths import insisted_on, owner_of
+from canebench.reeds.states import NOT_OFFERED, State
 from canebench.store.records import RECORDS, ChanterRecord, PlayerRecord, ReedRecord, TakeRecord
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ class Recent:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FittingChoices:
-    """What a fitting can be begun with: reeds that are not retired, the newest moved first; names."""
+    """What a fitting can be begun with: reeds that may be offered, the newest moved first; names."""
 
     reeds: list[ReedRecord]
     chanters: list[str]
@@ -42,14 +43,17 @@ def fitting_choices(ledger: Ledger) -> FittingChoices:
     with ledger.reading() as reader:
         reeds = reader.rows(ReedRecord, order="-state_since", limit=200)
         return FittingChoices(
-            reeds=[reed for reed in reeds if reed.state != "retired"],
+            reeds=[reed for reed in reeds if reed.state not in NOT_OFFERED],
             chanters=[one.name for one in reader.rows(ChanterRecord, order="name", limit=200)],
             players=[one.name for one in reader.rows(PlayerRecord, order="name")],
         )
 
 
-def begin_fitting(ledger: Ledger, place: Place, *, who: str) -> tuple[int, int]:
-    """The ids of reed and chanter; those that the ledger does not know are added in one act."""
+def begin_fitting(ledger: Ledger, place: Place, *, who: str, insist: bool = False) -> tuple[int, int]:
+    """The ids of reed and chanter; those that the ledger does not know are added in one act.
+
+    A player who is to have a reed that rests from another's mouth is refused, unless with `insist`.
+    """
     for field, given in (("reed", place.reed), ("chanter", place.chanter)):
         if not given.strip():
             raise InputError(field=field, given="nothing", allowed="a number or a name is needed")
@@ -60,6 +64,9 @@ def begin_fitting(ledger: Ledger, place: Place, *, who: str) -> tuple[int, int]:
     )
     with ledger.reading() as reader:
         found = {table: _id(reader, table, column, given) for table, column, given in wanted}
+        known = None if found["reeds"] is None else reader.row(ReedRecord, found["reeds"])
+        player = place.player or owner_of(reader, known)
+        note = insisted_on(reader, known, player, ledger.clock(), insist=insist)
     new = [(table, column, given) for table, column, given in wanted if given and found[table] is None]
     if new:
         said = ", ".join(f"{table.removesuffix('s')} {given}" for table, _, given in new)
@@ -71,21 +78,24 @@ def begin_fitting(ledger: Ledger, place: Place, *, who: str) -> tuple[int, int]:
                 if table == "chanters":
                     told |= {"player_id": found["players"]}
                 found[table] = act.insert(table, told)
-    player = found["players"]
-    if player is not None and found["reeds"] is not None:
-        _give(ledger, found["reeds"], player, who=who, said=f"reed {place.reed} is for {place.player}")
+    player_id = found["players"] or (known.player_id if known is not None and note else None)
+    if player_id is not None and found["reeds"] is not None:
+        said = f"reed {place.reed} is for {player}"
+        _give(ledger, found["reeds"], player_id, who=who, said=said, note=note)
     reed, chanter = found["reeds"], found["chanters"]
     if reed is None or chanter is None:
         raise TypeError("a fitting has a reed and a chanter")
     return reed, chanter
 
 
-def _give(ledger: Ledger, reed_id: int, player_id: int, *, who: str, said: str) -> None:
-    """Who will blow a reed is told when its fitting begins."""
+def _give(ledger: Ledger, reed_id: int, player_id: int, *, who: str, said: str, note: str) -> None:
+    """Who will blow a reed is told when its fitting begins; so is whose it was, and what was insisted on."""
     with ledger.reading() as reader:
         reed = reader.row(ReedRecord, reed_id)
-    if reed.player_id != player_id:
-        with ledger.act("give", who=who, said=said) as act:
+        was = None if reed.player_id in (None, player_id) else reader.row(PlayerRecord, reed.player_id).name
+    if reed.player_id != player_id or note:
+        no_longer = "" if was is None else f", no longer for {was}"
+        with ledger.act("give", who=who, said=f"{said}{no_longer}{note}") as act:
             act.update(reed, {"player_id": player_id})
 
 

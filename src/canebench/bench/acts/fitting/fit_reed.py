@@ -24,9 +24,12 @@ from canebench.bench.acts.fitting.plan_setting import Plan, plan_setting
 from canebench.bench.acts.fitting.report import report_on
 from canebench.bench.acts.fitting.type_take import Typed, typed_take
 from canebench.bench.acts.ledger import named, reed_numbered
+from canebench.bench.acts.reeds.eased import pinches_in_life
+from canebench.bench.acts.reeds.mouths import insisted_on, owner_of
 from canebench.bore.chanter_file import generic, parse
 from canebench.fitting.balance import POSTS
 from canebench.fitting.take import Take
+from canebench.reeds import eases
 from canebench.sound.files.decode import read_recording
 from canebench.sound.files.encode import write_recording
 from canebench.store.records import (
@@ -106,11 +109,13 @@ def fit_reed(
     done: PlanMade,
     wish: Wish,
     takes_folder: Path | None = None,
+    insist: bool = False,
 ) -> Fitted:
     """Measure a take, keep it, and plan from all takes of this reed in this chanter.
 
     `heard` is a sound file, or readings typed from a meter. A recording is kept as FLAC in `takes_folder`,
-    named by its SHA-256, if one is given.
+    named by its SHA-256, if one is given. A player who is to have a reed that rests from another's mouth is
+    refused, unless with `insist`.
     """
     with ledger.reading() as reader:
         rows = _Rows(
@@ -119,6 +124,8 @@ def fit_reed(
             player=None if place.player is None else named(reader, PlayerRecord, place.player),
         )
         fitting = fitting_of_rows(reader, rows.reed.id, rows.chanter, wish)
+        player = place.player or owner_of(reader, rows.reed)
+        note = insisted_on(reader, rows.reed, player, ledger.clock(), insist=insist)
     if isinstance(heard, Path):
         report = measure_take(heard, scale=wish.scale, reference=wish.reference_hz or "auto")
     else:
@@ -134,7 +141,7 @@ def fit_reed(
     kept = None
     if isinstance(heard, Path) and takes_folder is not None:
         kept = _keep_recording(heard, takes_folder)
-    with ledger.act("fit", who=who, said=f"measured reed {place.reed} in {place.chanter}") as act:
+    with ledger.act("fit", who=who, said=f"measured reed {place.reed} in {place.chanter}{note}") as act:
         take_id = _keep_take(act, report, take, rows, wish, kept)
         if not isinstance(heard, Path):
             _keep_typed(act, take_id, heard)
@@ -160,7 +167,12 @@ def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord,
         reference_hz=wish.reference_hz,
         takes=tuple(one for one in takes if one is not None),
     )
-    return fitting if wish.limits is None else replace(fitting, limits=wish.limits)
+    if wish.limits is None:
+        return fitting
+    # However many are asked for: no plan has a pinch past the most in a reed's life.
+    pinches = 0 if reed_id is None else pinches_in_life(reader, reed_id)
+    left = min(wish.limits.pinches_left, eases.left(pinches))
+    return replace(fitting, limits=replace(wish.limits, pinches_left=left))
 
 
 def sizes_of(chanter: ChanterRecord) -> ChanterFile:

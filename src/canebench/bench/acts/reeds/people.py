@@ -8,24 +8,30 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from canebench.base.pressure import parse_pressure
+from canebench.care.strain import BLOWS, CEILING, check_told
 from canebench.store.records import PlayerRecord
 
 if TYPE_CHECKING:
     from canebench.store.ledger import Ledger
-    from canebench.store.tables import Value
 
 
 def set_player(
     ledger: Ledger, name: str, *, who: str, blows: str | None = None, ceiling: str | None = None
 ) -> PlayerRecord:
     """A new player, or what is told of one: pressures as typed, with their unit."""
-    told: dict[str, Value] = {}
+    told: dict[str, float] = {}
     if blows is not None:
-        told["blows_kpa"] = parse_pressure(blows, field="what the player blows").kpa
+        told["blows_kpa"] = parse_pressure(blows, field=BLOWS).kpa
     if ceiling is not None:
-        told["ceiling_kpa"] = parse_pressure(ceiling, field="ceiling").kpa
+        told["ceiling_kpa"] = parse_pressure(ceiling, field=CEILING).kpa
     with ledger.act("player", who=who, said=f"player {name}") as act:
         known = act.find(PlayerRecord, "name", name)
+        if told:
+            check_told(
+                blows_kpa=told.get("blows_kpa", None if known is None else known.blows_kpa),
+                ceiling_kpa=told.get("ceiling_kpa", None if known is None else known.ceiling_kpa),
+                told="blows" if ceiling is None else "ceiling",
+            )
         if known is None:
             return act.row(PlayerRecord, act.insert("players", {"name": name, **told}))
         return act.update(known, told) if told else known

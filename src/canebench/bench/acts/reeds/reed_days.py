@@ -1,53 +1,38 @@
-"""What happens to a reed from day to day: strength, a pinch, playing, a mouth and its rest; who it suits.
+"""What happens to a reed from day to day: strength, a pinch, playing, a mouth and its rest.
 
-Guarded by `tests/doors/test_ledger_commands.py`.
+What is advised against, a pinch past the most or a reed that rests from another's mouth, is refused with the
+reason; where one insists it is done, and written down as such. Guarded by
+`tests/doors/test_ledger_commands.py`, `tests/doors/test_insist.py` and `tests/web/test_insist.py`.
 """
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
-from canebench.base.errors import InputError, UnknownNameError
+from canebench.base.errors import InputError
 from canebench.base.pressure import parse_pressure
-from canebench.base.scales import scale_named
 from canebench.base.uncertain import Uncertain
-from canebench.base.units import hz_to_cents
 from canebench.bench.acts.ledger import named, reed_numbered
+from canebench.bench.acts.reeds.eased import pinches_in_life
+from canebench.bench.acts.reeds.mouths import insisted_on, mouth_tests
+from canebench.bench.acts.reeds.strengths import read_strengths
 from canebench.care.cautions import Caution, Occasion, cautions_for
-from canebench.care.quarantine import REST_H, MouthTest, standing
+from canebench.care.quarantine import REST_H, MouthTest, rests_until, standing
 from canebench.care.strain import within_ceiling
-from canebench.fitting.balance import Deviation, balance_of
 from canebench.reeds import eases
-from canebench.reeds.choice import Candidate, Choice, choose
 from canebench.reeds.strength import BY_MOUTH_KPA, MOMENTS, Strength, against
-from canebench.store.records import (
-    EaseRecord,
-    LotRecord,
-    MouthTestRecord,
-    PitchRecord,
-    PlayerRecord,
-    PlayRecord,
-    ReedRecord,
-    StrengthRecord,
-    TakeRecord,
-)
+from canebench.store.records import PlayerRecord, PlayRecord, TakeRecord
 from canebench.store.values import written
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping
 
     from canebench.store.ledger import Ledger
-    from canebench.store.reader import Reader
     from canebench.store.tables import Value
 
 _GAUGE_SD_KPA: Final = 0.12
-#: So many reeds may lie between one and the gauge when they are compared by mouth, one after the other.
-_COMPARED: Final = 5
-#: So many reeds are read at once.
-_AT_ONCE: Final = 1_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,8 +52,12 @@ def log_strength(
     player: str | None = None,
     by_mouth: str | None = None,
     than: str | None = None,
+    insist: bool = False,
 ) -> ReedDone:
-    """A strength reading: pressures as typed ("30 inH2O"), or by mouth against another reed."""
+    """A strength reading: pressures as typed ("30 inH2O"), or by mouth against another reed.
+
+    A player who is to have a reed that rests from another's mouth is refused, unless with `insist`.
+    """
     readings = {
         moment: parse_pressure(text, field=f"{moment} pressure") for moment, text in pressures.items()
     }
@@ -85,7 +74,8 @@ def log_strength(
         against(Uncertain(value=5.0, sd=None), by_mouth)
     if readings:
         Strength(**{m: Uncertain(value=r.kpa, sd=_GAUGE_SD_KPA) for m, r in readings.items()})
-    with ledger.act("strength", who=who, said=f"logged the strength of reed {number}") as act:
+    note = _rest_note(ledger, number, player, insist=insist)
+    with ledger.act("strength", who=who, said=f"logged the strength of reed {number}{note}") as act:
         reed = reed_numbered(act, number)
         row: dict[str, Value] = {"reed_id": reed.id, "at": act.at, "by_mouth": by_mouth}
         for moment, reading in readings.items():
@@ -97,168 +87,105 @@ def log_strength(
         act.insert("strengths", row)
     cautions = cautions_for(Occasion.GRADE_STRENGTH)
     playing = readings.get("playing") or readings.get("onset")
-    past = None
-    if playing is not None and person is not None and person.ceiling_kpa is not None:
-        past = within_ceiling(playing.kpa, person.ceiling_kpa)
-    return ReedDone(
-        said=f"The strength of reed {number} is written down.",
-        cautions=(*((past,) if past else ()), *cautions),
-    )
+    past = _past_ceiling(None if playing is None else playing.kpa, person)
+    return ReedDone(said=f"The strength of reed {number} is written down.", cautions=(*past, *cautions))
 
 
-def ease_reed(ledger: Ledger, number: str, *, how: str, who: str, remarks: str | None = None) -> ReedDone:
-    """A pinch (counted for life) or another way of easing."""
-    with ledger.act("ease", who=who, said=f"eased reed {number} ({how})") as act:
+def _rest_note(ledger: Ledger, number: str, player: str | None, *, insist: bool) -> str:
+    """What an act adds where a reed that rests is had all the same; an error where nobody insists."""
+    with ledger.reading() as reader:
+        reed = reed_numbered(reader, number)
+        return insisted_on(reader, reed, player, ledger.clock(), insist=insist)
+
+
+def check_pinch(ledger: Ledger, number: str, *, insist: bool) -> str:
+    """What an act adds where a pinch past the most is insisted on; an error where nobody insists."""
+    with ledger.reading() as reader:
+        reed = reed_numbered(reader, number)
+        pinches = pinches_in_life(reader, reed.id)
+    eases.check_pinch(pinches, insisted=insist)
+    return "" if eases.left(pinches) else f", insisted: pinch {pinches + 1} of {eases.MOST}"
+
+
+def ease_reed(
+    ledger: Ledger,
+    number: str,
+    *,
+    how: str,
+    who: str,
+    remarks: str | None = None,
+    insist: bool = False,
+    heard_in: int | None = None,
+) -> ReedDone:
+    """A pinch (counted for life) or another way of easing.
+
+    A pinch past the most in a life is refused, unless with `insist`. `heard_in` is the take that heard the
+    reed first after it.
+    """
+    note = check_pinch(ledger, number, insist=insist) if how == "pinch" else ""
+    with ledger.act("ease", who=who, said=f"eased reed {number} ({how}){note}") as act:
         reed = reed_numbered(act, number)
-        act.insert("eases", {"reed_id": reed.id, "at": act.at, "how": how, "remarks": remarks})
-        pinches = act.count(EaseRecord, {"reed_id": reed.id, "how": "pinch"})
+        if how == "pinch":
+            # Once more, where nobody else can pinch it in between.
+            eases.check_pinch(pinches_in_life(act, reed.id), insisted=insist)
+        at = act.at if heard_in is None else act.row(TakeRecord, heard_in).at
+        told = "; ".join(part for part in (note.removeprefix(", "), remarks) if part)
+        act.insert("eases", {"reed_id": reed.id, "at": at, "how": how, "remarks": told or None})
+        pinches = pinches_in_life(act, reed.id)
     return ReedDone(said=f"Reed {number}: {eases.said(pinches)}", cautions=cautions_for(Occasion.PINCH))
 
 
 def play_reed(
-    ledger: Ledger, number: str, *, minutes: float, who: str, player: str | None = None, **told: Value
+    ledger: Ledger,
+    number: str,
+    *,
+    minutes: float,
+    who: str,
+    player: str | None = None,
+    insist: bool = False,
+    **told: Value,
 ) -> ReedDone:
-    """Minutes of playing; `told` are further columns: level_dba, room_degc, room_rh, remarks."""
-    with ledger.act("play", who=who, said=f"played reed {number} for {minutes:g} min") as act:
+    """Minutes of playing; `told` are further columns: level_dba, room_degc, room_rh, remarks.
+
+    A player who is to have a reed that rests from another's mouth is refused, unless with `insist`.
+    """
+    note = _rest_note(ledger, number, player, insist=insist)
+    with ledger.act("play", who=who, said=f"played reed {number} for {minutes:g} min{note}") as act:
         reed = reed_numbered(act, number)
-        if player is not None:
-            told["player_id"] = named(act, PlayerRecord, player).id
+        person = None if player is None else named(act, PlayerRecord, player)
+        told["player_id"] = None if person is None else person.id
         act.insert("plays", {"reed_id": reed.id, "at": act.at, "minutes": minutes, **told})
         spells = act.rows(PlayRecord, {"reed_id": reed.id})
+        strength = read_strengths(act, [reed.id]).known(reed.id)
     total = sum(spell.minutes for spell in spells)
     return ReedDone(
         said=f"Reed {number}: {total:g} minutes in {len(spells)} spells.",
-        cautions=cautions_for(Occasion.PLAY_ALONE),
+        cautions=(
+            *_past_ceiling(None if strength is None else strength.kpa.value, person),
+            *cautions_for(Occasion.PLAY_ALONE),
+        ),
     )
 
 
+def _past_ceiling(kpa: float | None, person: PlayerRecord | None) -> tuple[Caution, ...]:
+    """What to say where a reed asks for more than the ceiling of who plays it, whatever was insisted on."""
+    if kpa is None or person is None or person.ceiling_kpa is None:
+        return ()
+    past = within_ceiling(kpa, person.ceiling_kpa)
+    return () if past is None else (past,)
+
+
 def rest_reed(ledger: Ledger, number: str, *, player: str, who: str, rest_h: float = REST_H) -> ReedDone:
-    """A mouth has tested this reed: it rests before another mouth may."""
-    if not math.isfinite(rest_h) or not 0 < rest_h <= 24 * 60:
-        raise InputError(field="rest", given=f"{rest_h:g} h", allowed="from 1 hour to 60 days is usual")
+    """A mouth has tested this reed: it rests before another mouth may, 48 h at least."""
     with ledger.act("rest", who=who, said=f"reed {number} was mouth-tested by {player}") as act:
         reed = reed_numbered(act, number)
         person = named(act, PlayerRecord, player)
-        until = datetime.fromisoformat(act.at) + timedelta(hours=rest_h)
+        at = datetime.fromisoformat(act.at)
+        until = rests_until(MouthTest(reed=reed.number, player=person.name, at=at), rest_h=rest_h)
         act.insert(
             "mouth_tests",
             {"reed_id": reed.id, "player_id": person.id, "at": act.at, "rests_until": written(until)},
         )
-        tests = _mouth_tests(act, reed)
-    now = standing(
-        tests, reed=number, player="another player", now=datetime.fromisoformat(act.at), rest_h=rest_h
-    )
+        tests = mouth_tests(act, [reed])[reed.id]
+    now = standing(tests, reed=reed.number, player="another player", now=at)
     return ReedDone(said=now.say, cautions=cautions_for(Occasion.MOUTH_TEST))
-
-
-def choose_for(ledger: Ledger, player: str, *, lot: str | None = None) -> list[Choice]:
-    """The reeds of a lot, or all that are not retired, judged for a player now."""
-    with ledger.reading() as reader:
-        person = named(reader, PlayerRecord, player)
-        blows, ceiling = person.blows_kpa, person.ceiling_kpa
-        if blows is None:
-            raise InputError(
-                field=f"player {player}",
-                given="no strength",
-                allowed="what the player blows now is needed: canebench player NAME --blows '28 inH2O'",
-            )
-        where: dict[str, Value] = {} if lot is None else {"lot_id": named(reader, LotRecord, lot).id}
-        reeds = [row for row in reader.rows(ReedRecord, where) if row.state != "retired"]
-        candidates = [
-            candidate
-            for start in range(0, len(reeds), _AT_ONCE)
-            for candidate in _candidates(reader, reeds[start : start + _AT_ONCE])
-        ]
-    return choose(candidates, blows_kpa=blows, ceiling_kpa=ceiling)
-
-
-def _candidates(reader: Reader, reeds: Sequence[ReedRecord]) -> list[Candidate]:
-    """What the ledger knows of reeds: their strength, and balance and pitch in the newest take."""
-    ids = [reed.id for reed in reeds]
-    strengths = read_strengths(reader, ids)
-    takes = {take.reed_id: take for take in reader.newest_of_many(TakeRecord, "reed_id", ids, order="at")}
-    pitches = pitches_of(reader, takes.values())
-    found = []
-    for reed in reeds:
-        known = Candidate(number=reed.number, playing_kpa=playing_kpa(strengths, reed.id))
-        take = takes.get(reed.id)
-        found.append(known if take is None else _with_balance(known, take, pitches[take.id]))
-    return found
-
-
-def pitches_of(reader: Reader, takes: Iterable[TakeRecord]) -> dict[int, list[PitchRecord]]:
-    """The pitches of each of these takes."""
-    found: dict[int, list[PitchRecord]] = {take.id: [] for take in takes}
-    for pitch in reader.of_many(PitchRecord, "take_id", list(found)):
-        found[pitch.take_id].append(pitch)
-    return found
-
-
-def _with_balance(known: Candidate, take: TakeRecord, pitches: Sequence[PitchRecord]) -> Candidate:
-    try:
-        scale = scale_named(take.scale)
-    except UnknownNameError:
-        # A scale of another bench: that take says nothing here, the reed's strength still does.
-        return known
-    if take.reference_hz is None:
-        return known
-    deviations = {
-        pitch.note: Deviation(
-            cents=hz_to_cents(pitch.hz, take.reference_hz * scale.ratios[pitch.note]),
-            sd_cents=math.inf if pitch.repeat_sd_cents is None else pitch.repeat_sd_cents,
-            interval_cents=scale.cents(pitch.note),
-        )
-        for pitch in pitches
-    }
-    balance = balance_of(deviations, reference_sd_cents=0.0)
-    if balance is None:
-        return known
-    return Candidate(
-        number=known.number,
-        playing_kpa=known.playing_kpa,
-        tilt_cents=balance.tilt_cents.value,
-        worst_rest_cents=max((abs(rest.value) for rest in balance.rest_cents.values()), default=0.0),
-        # Against its own low A or drones that follow it, a reed's pitch says nothing.
-        pitch_cents=balance.height_cents.value if take.reference == "fixed" else None,
-    )
-
-
-def read_strengths(reader: Reader, reed_ids: Sequence[int]) -> dict[int, list[StrengthRecord]]:
-    """Readings of these reeds, oldest first, and of those that they were compared with by mouth."""
-    found: dict[int, list[StrengthRecord]] = {}
-    wanted = list(reed_ids)
-    for _ in range(_COMPARED + 1):
-        found |= {reed_id: [] for reed_id in wanted}
-        for row in reader.of_many(StrengthRecord, "reed_id", wanted, order="at"):
-            found[row.reed_id].append(row)
-        named_too = {row.than_reed_id for reed_id in wanted for row in found[reed_id]}
-        wanted = [one for one in named_too if one is not None and one not in found]
-    return found
-
-
-def playing_kpa(
-    strengths: Mapping[int, Sequence[StrengthRecord]], reed_id: int, compared: int = 0
-) -> Uncertain | None:
-    """The newest reading that tells it; by mouth through the reed it was compared with."""
-    for row in reversed(strengths.get(reed_id, [])):
-        told = {moment: Uncertain(value=kpa, sd=sd) for moment, (kpa, sd) in row.pressures_kpa.items()}
-        if told and (found := Strength(**told).playing_kpa) is not None:
-            return found
-        if row.by_mouth is not None and row.than_reed_id is not None and compared < _COMPARED:
-            other = playing_kpa(strengths, row.than_reed_id, compared + 1)
-            if other is not None:
-                return against(other, row.by_mouth)
-    return None
-
-
-def _mouth_tests(reader: Reader, reed: ReedRecord) -> list[MouthTest]:
-    tests = reader.rows(MouthTestRecord, {"reed_id": reed.id}, order="at")
-    players = reader.by_id(PlayerRecord, (test.player_id for test in tests))
-    return [
-        MouthTest(
-            reed=reed.number,
-            player=players[test.player_id].name if test.player_id in players else "someone",
-            at=datetime.fromisoformat(test.at),
-        )
-        for test in tests
-    ]

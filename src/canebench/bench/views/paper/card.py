@@ -201,26 +201,32 @@ def _reed_words(story: ReedStory) -> Words:
     spells = story.spells
     played = f"{number(story.minutes, 0)} minutes in {spells} {'spell' if spells == 1 else 'spells'}"
     return (
-        ("Strength", _strength(story.strengths)),
+        ("Strength", _strength(story)),
         ("Pinches", story.eases_said.rstrip(".").replace("Never pinched", "none")),
         ("Played", played if spells else "not yet"),
     )
 
 
-def _strength(readings: list[StrengthRecord]) -> str:
+def _strength(story: ReedStory) -> str:
     """The newest playing pressure, else the newest comparison by mouth, else that there is none."""
-    for row in reversed(readings):
+    for row in reversed(story.strengths):
         kpa, sd_kpa = row.playing_kpa, row.playing_sd_kpa
         if kpa is not None:
             in_inches = Uncertain(
                 value=kpa_to_inh2o(kpa), sd=None if sd_kpa is None else kpa_to_inh2o(sd_kpa)
             )
             both = f"{Uncertain(value=kpa, sd=sd_kpa).text('kPa')} = {in_inches.text('inH2O')}"
-            return f"plays at {both}, {_day(row.at)}"
-    for row in reversed(readings):
+            return f"plays at {both}, {_read(story, row)}"
+    for row in reversed(story.strengths):
         if row.by_mouth is not None:
-            return f"by mouth only: {row.by_mouth}, {_day(row.at)}"
+            return f"by mouth only: {row.by_mouth}, {_read(story, row)}"
     return "playing pressure not measured yet"
+
+
+def _read(story: ReedStory, row: StrengthRecord) -> str:
+    """When it was read, and whether the reed was eased since."""
+    before = story.before(row.at)
+    return _day(row.at) if before is None else f"{_day(row.at)}, {before}"
 
 
 def _history(story: ReedStory) -> str:

@@ -1,0 +1,68 @@
+"""Whose mouth a reed was in: it rests before another's, and that is said before anything is written down.
+
+Guarded by `tests/doors/test_insist.py` and `tests/web/test_insist.py`.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from canebench.care.quarantine import MouthTest, MouthTestState, check_rested, rest_said, standing
+from canebench.store.records import MouthTestRecord, PlayerRecord
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from canebench.store.reader import Reader
+    from canebench.store.records import ReedRecord
+
+#: A mouth whose player is in the bin.
+_SOMEONE = "someone"
+
+
+def mouth_tests(reader: Reader, reeds: Sequence[ReedRecord]) -> dict[int, list[MouthTest]]:
+    """The mouths that these reeds were in, by the reed's row, oldest first."""
+    numbers = {reed.id: reed.number for reed in reeds}
+    rows = reader.of_many(MouthTestRecord, "reed_id", list(numbers), order="at")
+    players = reader.by_id(PlayerRecord, (row.player_id for row in rows))
+    found: dict[int, list[MouthTest]] = defaultdict(list)
+    for row in rows:
+        found[row.reed_id].append(
+            MouthTest(
+                reed=numbers[row.reed_id],
+                player=players[row.player_id].name if row.player_id in players else _SOMEONE,
+                at=datetime.fromisoformat(row.at),
+                until=datetime.fromisoformat(row.rests_until),
+            )
+        )
+    return found
+
+
+def mouth_state(reader: Reader, reed: ReedRecord, player: str, now: datetime) -> MouthTestState:
+    """Whether a player may take a reed into the mouth now."""
+    tests = mouth_tests(reader, [reed]).get(reed.id, [])
+    return standing(tests, reed=reed.number, player=player, now=now)
+
+
+def owner_of(reader: Reader, reed: ReedRecord | None) -> str | None:
+    """Whose a reed is, by name; None for nobody's."""
+    if reed is None or reed.player_id is None:
+        return None
+    return reader.row(PlayerRecord, reed.player_id).name
+
+
+def insisted_on(
+    reader: Reader, reed: ReedRecord | None, player: str | None, now: datetime, *, insist: bool
+) -> str:
+    """What to write down of it where a player is to have a reed that rests, and insists; "" where it is free.
+
+    Without `insist`, that is an error which says until when it rests.
+    """
+    if reed is None or player is None:
+        return ""
+    state = mouth_state(reader, reed, player, now)
+    check_rested(state, reed=reed.number, player=player, insisted=insist)
+    rests = rest_said(state)
+    return f", insisted: it {rests}" if rests else ""
