@@ -137,6 +137,16 @@ def test_of_two_peaks_nearly_as_high_the_same_one_is_taken(monkeypatch: pytest.M
         _assert_same_resonances(_ours_hz(network, reference.bore), reference.alone_hz)
 
 
+def test_what_speed_is_measured_on_is_the_same_work(references: list[Reference]) -> None:
+    """From starts 10 cents off, and searched, finite elements come to the resonances that ours come to."""
+    reference = references[0]
+    elements = FiniteElements(reference.bore)
+    for note, true_hz in zip(NOTES[::4], reference.alone_hz[::4], strict=True):
+        start_hz = true_hz * 2 ** (10 / 1200)
+        assert_within_cents(elements.followed_hz(note, start_hz), true_hz, cents=1e-2)
+        assert_within_cents(elements.searched_hz(note), true_hz, cents=1e-2)
+
+
 def test_control_a_wrong_sign_of_the_arms_is_caught(
     references: list[Reference], monkeypatch: pytest.MonkeyPatch
 ) -> None:

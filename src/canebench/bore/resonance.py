@@ -27,7 +27,7 @@ HIGHEST_HZ: Final = 1600.0
 _SEARCH_STEP: Final = 1.01
 _NEARBY: Final = 1.001
 #: A last step this small, relative, leaves far less: 1e-5 cents at most.
-_STILL: Final = 1e-6
+STILL: Final = 1e-6
 _MOST_ROUNDS: Final = 20
 #: Up to how far above the first resonance a stronger one counts as the same note.
 _CLOSE: Final = 1.25
@@ -95,9 +95,9 @@ def _secant(
         step = np.clip(step, -_FAR * now, _FAR * now)
         good = np.where(rise == 0, good, rise * moved > 0)
         before, value_before, now = now, value, now + step
-        if np.all(np.abs(step) <= _STILL * now):
+        if np.all(np.abs(step) <= STILL * now):
             break
-    still = np.abs(now - before) <= _STILL * now
+    still = np.abs(now - before) <= STILL * now
     return now, good & still & (np.abs(now / start_hz - 1) < _FAR)
 
 
