@@ -119,9 +119,7 @@ class ResonantReed:
     def hz(self, seat_mm: FloatArray, tape_mm: FloatArray, minute: float) -> FloatArray:
         """Played pitches (n, 9)."""
         felt = seated_mm(seat_mm, bottom_mm=self.bottom_mm, leaks_mm=self.leaks_mm, left=_LEAKY)
-        closed = self.closing_mm3 * (1 - np.exp(-minute / _CLOSING_MIN))
-        walked = self.walk_mm3[min(int(minute), self.walk_mm3.size - 1)]
-        cavity = self.reed.cavity_mm3 * (1 - self.reed.squeezed * felt) - closed + walked
+        cavity = self._cavity_mm3(felt, minute)
         share = taped_share(tape_mm, self.widths_mm)
         added = taped_length_m(share, 1e-3 * self.bore.hole_mm) * self.bore.strip
         start = np.broadcast_to(self.start_hz, (seat_mm.size, len(NOTES)))
@@ -130,6 +128,18 @@ class ResonantReed:
             return _reactive(hz, self.bore, self.reed, felt[rows], cavity[rows], added[rows])
 
         return _root(unbalanced, start)
+
+    def pressures(self, minute: float) -> FloatArray:
+        """Harmonics (9, 6) of the pressure between the blades at the first seat, bare, up to a factor."""
+        zero, bare = np.zeros(1), np.zeros((1, len(HOLES)))
+        cavity = self._cavity_mm3(zero, minute)
+        hz = self.hz(zero, bare, minute)
+        return np.asarray(_harmonics(hz, self.bore, self.reed, zero, cavity, bare)[1][0])
+
+    def _cavity_mm3(self, felt_mm: FloatArray, minute: float) -> FloatArray:
+        closed = self.closing_mm3 * (1 - np.exp(-minute / _CLOSING_MIN))
+        walked = self.walk_mm3[min(int(minute), self.walk_mm3.size - 1)]
+        return np.asarray(self.reed.cavity_mm3 * (1 - self.reed.squeezed * felt_mm) - closed + walked)
 
     def handled(self, before: Standing, after: Standing, rng: np.random.Generator) -> Standing:  # noqa: ARG002
         """Tape stays where it was put."""
@@ -145,6 +155,20 @@ def _reactive(
     added: FloatArray,
 ) -> FloatArray:
     """The sum over harmonics (n, 9), over what the first takes: falls through 0 at the pitch."""
+    admittance, pressure = _harmonics(hz, bore, reed, seat_mm, cavity_mm3, added)
+    power = _HARMONICS * pressure**2 * admittance.imag
+    return np.asarray(power.sum(axis=-1) / pressure[..., 0] ** 2 * reed.inner_ohm)
+
+
+def _harmonics(
+    hz: FloatArray,
+    bore: OwnBore,
+    reed: OwnReed,
+    seat_mm: FloatArray,
+    cavity_mm3: FloatArray,
+    added: FloatArray,
+) -> tuple[ComplexArray, FloatArray]:
+    """Admittance that the flow meets and pressure between the blades, up to a factor: (n, 9, harmonics)."""
     omega = 2 * np.pi * hz[..., None] * _HARMONICS
     blown = 1 / bore_impedance(omega, bore, reed, seat_mm, added)
     beat = omega / (2 * np.pi * reed.own_hz)
@@ -152,9 +176,7 @@ def _reactive(
     volume = 1e-9 * (cavity_mm3[:, None, None] + blades)
     admittance = blown + 1j * omega * volume / (DENSITY * SPEED**2)
     flow = np.sin(np.pi * reed.duty * _HARMONICS) / _HARMONICS * np.exp(-reed.fading * (_HARMONICS - 1))
-    pressure = np.abs(flow / (admittance + 1 / reed.inner_ohm)) ** 2
-    power = _HARMONICS * pressure * admittance.imag
-    return np.asarray(power.sum(axis=-1) / pressure[..., 0] * reed.inner_ohm)
+    return admittance, np.abs(flow / (admittance + 1 / reed.inner_ohm))
 
 
 def bore_impedance(

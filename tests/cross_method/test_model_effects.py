@@ -41,4 +41,5 @@ def test_tape_is_the_models(hole: str) -> None:
 
 
 def test_a_pinch_is_the_models() -> None:
-    np.testing.assert_allclose(model_effects(generic()).pinch_cents, _moved(Setting(pinches=1)), atol=1e-6)
+    """One is followed, the other searched for: each to some 1e-5 cents (`bore/resonance.py`)."""
+    np.testing.assert_allclose(model_effects(generic()).pinch_cents, _moved(Setting(pinches=1)), atol=3e-5)

@@ -18,6 +18,7 @@ from canebench.base.fingering import HOLES, OPEN_HOLES
 from canebench.base.notes import NOTES
 from canebench.bore.losses import Medium
 from canebench.bore.network import Cases, admittance
+from canebench.bore.resonance import STILL
 
 if TYPE_CHECKING:
     from canebench.base.arrays import BoolArray, ComplexArray, FloatArray
@@ -31,6 +32,8 @@ GRID_HZ = np.geomspace(150.0, 1600.0, 239)
 COMPARED_HZ = (200.0, 1300.0)
 _CLEAR_STEPS = 2
 _FINE = 9
+#: Our own first step and most steps (`canebench.bore.resonance`).
+_NEARBY, _MOST_ROUNDS = 1.001, 20
 #: Up to how far above the first resonance a stronger one speaks instead.
 _CLOSE = 1.25
 _MM = 1e-3
@@ -101,9 +104,13 @@ def note_label(note: str) -> str:
 
 
 class FiniteElements:
-    """One bore, meshed once; fingerings are set on it."""
+    """One bore, meshed once; fingerings are set on it.
 
-    def __init__(self, bore: RandomBore) -> None:
+    `method` is the library's own word: "FEM", or "TMM" for its transfer matrices, which are quicker and up to
+    a cent off in cones.
+    """
+
+    def __init__(self, bore: RandomBore, *, method: str = "FEM") -> None:
         library = openwind()
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
@@ -117,7 +124,7 @@ class FiniteElements:
                 discontinuity_mass=bore.chanter.step_masses,
                 matching_volume=False,
             )
-            self._solver = library.FrequentialSolver(physics, GRID_HZ)
+            self._solver = library.FrequentialSolver(physics, GRID_HZ, compute_method=method)
 
     def impedance(self, note: str, hz: FloatArray) -> ComplexArray:
         """Input impedance (Pa s/m^3) at the top of the staple, without the reed's volume: shape of `hz`."""
@@ -143,6 +150,29 @@ class FiniteElements:
         close = rises[GRID_HZ[rises] < _CLOSE * GRID_HZ[rises[0]]]
         found = [self._crossing(note, int(step), compliance_m3_pa) for step in close]
         return min(found, key=lambda one: one[1])[0]
+
+    def followed_hz(self, note: str, start_hz: float) -> float:
+        """The bore's own resonance near a start, by the steps and to the tolerance of our own; Hz."""
+        before, now = start_hz, start_hz * _NEARBY
+        value_before, value = (1 / self.impedance(note, np.array([before, now]))).imag
+        for _ in range(_MOST_ROUNDS):
+            step = -value * (now - before) / (value - value_before)
+            before, value_before, now = now, value, now + step
+            if abs(step) <= STILL * now:
+                return float(now)
+            value = (1 / self.impedance(note, np.array([now]))).imag[0]
+        return float("nan")
+
+    def searched_hz(self, note: str) -> float:
+        """The bore's own resonance that speaks, searched and followed as in our own search; Hz."""
+        imbalance = (1 / self.impedance(note, GRID_HZ)).imag
+        (rises,) = np.nonzero((imbalance[:-1] < 0) & (imbalance[1:] >= 0))
+        share = imbalance[rises] / (imbalance[rises] - imbalance[rises + 1])
+        starts = GRID_HZ[rises] + (GRID_HZ[rises + 1] - GRID_HZ[rises]) * share
+        found = [self.followed_hz(note, float(start)) for start in starts[starts < _CLOSE * starts[0]]]
+        if len(found) == 1:
+            return found[0]
+        return found[int(np.argmin((1 / self.impedance(note, np.array(found))).real))]
 
     def _crossing(self, note: str, step: int, compliance_m3_pa: float) -> tuple[float, float]:
         """Where Im Y rises through 0 within a step of the grid, Hz, and Re Y there."""

@@ -21,6 +21,7 @@ from canebench.bore.toneholes import branches
 if TYPE_CHECKING:
     from canebench.base.arrays import ComplexArray, FloatArray
     from canebench.bore.assembly import Network
+    from canebench.bore.toneholes import Branches
 
 _GAUSS: Final = (0.5 - np.sqrt(3) / 6, 0.5 + np.sqrt(3) / 6)
 _COMMUTATOR: Final = np.sqrt(3) / 12
@@ -46,6 +47,53 @@ def admittance(network: Network, cases: Cases) -> ComplexArray:
     pressure = total[:, 0, 0] + total[:, 0, 1] * end
     flow = total[:, 1, 0] + total[:, 1, 1] * end
     return flow / pressure + reed_admittance(network, cases.omega)[:, 0]
+
+
+def scan(network: Network, open_share: FloatArray, gap_m: FloatArray, omega: FloatArray) -> ComplexArray:
+    """`admittance` of M cases at each of F frequencies, `omega` (F,): shape (M, F).
+
+    The wood between two holes is the same whatever the fingers do, so it is computed once for all cases that
+    have one gap. Guarded by `tests/analytic/test_network.py`.
+    """
+    found = np.empty((gap_m.size, omega.size), complex)
+    for gap in np.unique(gap_m):
+        rows = np.flatnonzero(gap_m == gap)
+        found[rows] = _scan_of_a_gap(network, open_share[rows], float(gap), omega[:, None])
+    return found
+
+
+def _scan_of_a_gap(network: Network, open_share: FloatArray, gap_m: float, omega: FloatArray) -> ComplexArray:
+    """Pressure and flow (M, F) carried up from the sole, over a length of wood and a hole at a time."""
+    closed = Cases(omega=omega, open_share=np.zeros((1, network.hole_m.size)), gap_m=np.full((1, 1), gap_m))
+    wood = chain(network, closed)
+    holes = _branches(network, omega, open_share[:, None, :])
+    shape = (len(open_share), omega.shape[0], network.hole_m.size)
+    arm, shunt = np.broadcast_to(holes.arm, shape), np.broadcast_to(holes.shunt, shape)
+    pressure = np.ones(shape[:2], complex)
+    flow = end_admittance(network, omega)[:, 0] * pressure
+    below = network.elements
+    for hole in np.argsort(-network.hole_at):
+        at = int(network.hole_at[hole])
+        pressure, flow = _carried(wood[:, at + 1 : below], pressure, flow)
+        pressure = pressure + arm[..., hole] * flow
+        flow = flow + shunt[..., hole] * pressure
+        pressure = pressure + arm[..., hole] * flow
+        below = at
+    pressure, flow = _carried(wood[:, :below], pressure, flow)
+    return np.asarray(flow / pressure + reed_admittance(network, omega)[:, 0])
+
+
+def _carried(
+    matrices: ComplexArray, pressure: ComplexArray, flow: ComplexArray
+) -> tuple[ComplexArray, ComplexArray]:
+    """Pressure and flow above some elements (F, K, 2, 2) from those below."""
+    if not matrices.shape[1]:
+        return pressure, flow
+    total = _product(matrices)
+    return (
+        total[:, 0, 0] * pressure + total[:, 0, 1] * flow,
+        total[:, 1, 0] * pressure + total[:, 1, 1] * flow,
+    )
 
 
 def reed_admittance(network: Network, omega: FloatArray) -> ComplexArray:
@@ -111,21 +159,26 @@ def _hyperbolic(square: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
 
 def _holes(network: Network, cases: Cases) -> ComplexArray:
     """The T of each opening: arm, shunt, arm."""
-    found = branches(
-        network.hole_m,
-        network.bore_m,
-        cases.open_share,
-        network.wall_m,
-        cases.omega,
-        network.medium,
-        correction=network.chanter.hole_correction,
-    )
+    found = _branches(network, cases.omega, cases.open_share)
     arm, shunt = np.asarray(found.arm), np.asarray(found.shunt)
     through = 1 + arm * shunt
     matrices = np.empty((*through.shape, 2, 2), complex)
     matrices[..., 0, 0] = matrices[..., 1, 1] = through
     matrices[..., 0, 1], matrices[..., 1, 0] = arm * (1 + through), shunt
     return matrices
+
+
+def _branches(network: Network, omega: FloatArray, open_share: FloatArray) -> Branches:
+    """Every opening; `omega` and `open_share` are broadcast."""
+    return branches(
+        network.hole_m,
+        network.bore_m,
+        open_share,
+        network.wall_m,
+        omega,
+        network.medium,
+        correction=network.chanter.hole_correction,
+    )
 
 
 def _product(matrices: ComplexArray) -> ComplexArray:

@@ -13,20 +13,21 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from canebench.base.errors import CanebenchError
-from canebench.bore.network import Cases, admittance
+from canebench.bore.network import Cases, admittance, scan
 
 if TYPE_CHECKING:
     from canebench.base.arrays import BoolArray, ComplexArray, FloatArray
     from canebench.bore.assembly import Network
 
-#: Where a chanter's notes can lie, Hz, and how finely that range is searched: a rise and a fall closer than
-#: that are a weak resonance of some length between holes, and not what is played.
+#: Where a chanter's notes can lie, Hz, and how finely that range is searched. Two peaks of a chanter's
+#: breadth are one where they lie closer than that; by steps of 3 % one of two nearly equal peaks was passed
+#: over.
 LOWEST_HZ: Final = 150.0
 HIGHEST_HZ: Final = 1600.0
-_SEARCH_STEP: Final = 1.03
+_SEARCH_STEP: Final = 1.01
 _NEARBY: Final = 1.001
 #: A last step this small, relative, leaves far less: 1e-5 cents at most.
-_STILL: Final = 1e-6
+STILL: Final = 1e-6
 _MOST_ROUNDS: Final = 20
 #: Up to how far above the first resonance a stronger one counts as the same note.
 _CLOSE: Final = 1.25
@@ -70,15 +71,13 @@ def resonances_hz(
     lost = np.isnan(found)
     if lost.any():
         shares, gaps = open_share[lost], gap_m[lost]
-        found[lost] = _secant(network, shares, gaps, _search(network, shares, gaps))[0]
+        found[lost] = _search(network, shares, gaps)
     return found
 
 
-def _admittance(
-    network: Network, open_share: FloatArray, gap_m: FloatArray, hz: FloatArray | float
-) -> ComplexArray:
-    """What the blades drive in each case at its frequency, or at one for all."""
-    omega = np.broadcast_to(2 * np.pi * np.asarray(hz, float), gap_m.shape)[:, None]
+def _admittance(network: Network, open_share: FloatArray, gap_m: FloatArray, hz: FloatArray) -> ComplexArray:
+    """What the blades drive in each case at its frequency."""
+    omega = 2 * np.pi * hz[:, None]
     return admittance(network, Cases(omega=omega, open_share=open_share, gap_m=gap_m[:, None]))
 
 
@@ -96,33 +95,35 @@ def _secant(
         step = np.clip(step, -_FAR * now, _FAR * now)
         good = np.where(rise == 0, good, rise * moved > 0)
         before, value_before, now = now, value, now + step
-        if np.all(np.abs(step) <= _STILL * now):
+        if np.all(np.abs(step) <= STILL * now):
             break
-    still = np.abs(now - before) <= _STILL * now
+    still = np.abs(now - before) <= STILL * now
     return now, good & still & (np.abs(now / start_hz - 1) < _FAR)
 
 
 def _search(network: Network, open_share: FloatArray, gap_m: FloatArray) -> FloatArray:
-    """A start inside a rise of Im Y through 0: the first, or a stronger one close above it.
+    """The first rise of Im Y through 0, or a stronger one close above it, of each case.
 
     The bore between two open holes has resonances of its own; where one falls just below a note's, the reed
-    follows the higher peak of |Z|, which is the smaller Re Y.
+    follows the higher peak of |Z|, which is the smaller Re Y. Where two are nearly as high, Re Y between two
+    points of the search does not tell which: it is taken at each of the resonances.
     """
     count = int(np.ceil(np.log(HIGHEST_HZ / LOWEST_HZ) / np.log(_SEARCH_STEP)))
     grid = np.geomspace(LOWEST_HZ, HIGHEST_HZ, count)
-    values = np.stack([_admittance(network, open_share, gap_m, hz) for hz in grid], axis=1)
-    return np.array([_start(grid, row, index) for index, row in enumerate(values)])
-
-
-def _start(grid: FloatArray, values: ComplexArray, row: int) -> float:
-    below, above = values[:-1], values[1:]
-    at = np.flatnonzero((below.imag < 0) & (above.imag >= 0))
-    if at.size == 0:
+    imbalance = scan(network, open_share, gap_m, 2 * np.pi * grid).imag
+    row, at = np.nonzero((imbalance[:, :-1] < 0) & (imbalance[:, 1:] >= 0))
+    silent = np.setdiff1d(np.arange(gap_m.size), row)
+    if silent.size:
         raise NoResonanceError(
-            f"Case {row} of this geometry has no resonance from {LOWEST_HZ:g} to {HIGHEST_HZ:g} Hz."
+            f"Case {silent[0]} of this geometry has no resonance from {LOWEST_HZ:g} to {HIGHEST_HZ:g} Hz."
         )
-    share = below.imag[at] / (below.imag[at] - above.imag[at])
-    found = grid[at] + (grid[at + 1] - grid[at]) * share
-    loss = below.real[at] + (above.real[at] - below.real[at]) * share
-    close = np.flatnonzero(found < _CLOSE * found[0])
-    return float(found[close[np.argmin(loss[close])]])
+    below, above = imbalance[row, at], imbalance[row, at + 1]
+    start = grid[at] + (grid[at + 1] - grid[at]) * below / (below - above)
+    first = start[np.searchsorted(row, row)]
+    close = start < _CLOSE * first
+    row = row[close]
+    found, good = _secant(network, open_share[row], gap_m[row], start[close])
+    loss = _admittance(network, open_share[row], gap_m[row], found).real
+    # Per case the one that was found comes before one that was not, and the smaller loss before the larger.
+    order = np.lexsort((loss, ~good, row))
+    return np.asarray(found[order][np.searchsorted(row, np.arange(gap_m.size))])
