@@ -6,8 +6,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from canebench.bench.acts.ledger import takes_folder, the_ledger, the_writer
-from canebench.store.ledger import Ledger
+from canebench.bench.acts.ledger import Ledger, takes_folder, the_ledger, the_writer
 from canebench.web.live.recordings import Recordings
 
 if TYPE_CHECKING:
@@ -16,7 +15,7 @@ if TYPE_CHECKING:
 
     from starlette.requests import HTTPConnection
 
-    from canebench.store.writer import Writer
+    from canebench.bench.acts.ledger import Writer
 
 
 class NotedLedger(Ledger):

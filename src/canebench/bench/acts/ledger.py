@@ -12,10 +12,15 @@ from typing import TYPE_CHECKING, TypeVar
 
 from canebench.base.errors import InputError, NotFoundError
 from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.reader import ActRecord
 from canebench.store.records import NamedRecord, ReedRecord
+from canebench.store.writer import Writer
 
 if TYPE_CHECKING:
     from canebench.store.reader import Reader
+
+#: What doors hand on without looking inside.
+__all__ = ["ActRecord", "Ledger", "Writer"]
 
 Named = TypeVar("Named", bound=NamedRecord)
 

@@ -12,9 +12,9 @@ from canebench.cli.options.only import LOT, STATE
 from canebench.cli.text.words import labelled, paragraph, show, strong, table, width
 
 if TYPE_CHECKING:
+    from canebench.bench.acts.ledger import ActRecord
     from canebench.bench.acts.reeds.stock import ReedOfLot
     from canebench.bench.views.reed_story import ReedStory
-    from canebench.store.reader import ActRecord
 
 _PAGE: Final = 100
 

@@ -16,8 +16,7 @@ from canebench.cli.text.words import paragraph, show, strong, table, width
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-    from canebench.store.exchange.findings import TableFound
-    from canebench.store.exchange.going_over import Progress
+    from canebench.bench.acts.upkeep.exchange import Progress, TableFound
 
 _SHOWN = 10
 
@@ -73,8 +72,14 @@ def command(
 ) -> None:
     """Bring rows in from the file or folder PATH in one act; it can be undone. A snapshot is kept before."""
     from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415
-    from canebench.bench.acts.upkeep.exchange import bring_in, look_over, sheets_of  # noqa: PLC0415 - help need not wait
-    from canebench.store.exchange.findings import ImportChoices, ImportRefusedError, refused  # noqa: PLC0415
+    from canebench.bench.acts.upkeep.exchange import (  # noqa: PLC0415 - help need not wait  # noqa: PLC0415
+        ImportChoices,
+        ImportRefusedError,
+        bring_in,
+        look_over,
+        refused,
+        sheets_of,
+    )
 
     if as_json and not (preview or yes):
         raise click.UsageError("--json cannot ask: it needs --preview or --yes.")

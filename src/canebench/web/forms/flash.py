@@ -10,7 +10,7 @@ from canebench.base.errors import NotFoundError
 if TYPE_CHECKING:
     from starlette.requests import Request
 
-    from canebench.store.ledger import Ledger
+    from canebench.bench.acts.ledger import Ledger
 
 #: The query parameter that names an act.
 DID: Final = "did"

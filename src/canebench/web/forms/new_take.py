@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from canebench.bench.acts.fitting.one_round import Fitted
+    from canebench.bench.acts.ledger import Ledger
     from canebench.bench.views.fitting_now import FittingNow
-    from canebench.store.ledger import Ledger
     from canebench.web.context import BenchContext
     from canebench.web.forms.forms import Form
 

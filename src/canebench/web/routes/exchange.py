@@ -17,11 +17,17 @@ from starlette.responses import FileResponse, Response
 
 from canebench.base.errors import CanebenchError, InputError, NotFoundError
 from canebench.bench.acts.upkeep.check_up import Found, check_up
-from canebench.bench.acts.upkeep.exchange import bring_in, export, look_over, sheets_of
+from canebench.bench.acts.upkeep.exchange import (
+    FORMS,
+    TABLES,
+    ImportChoices,
+    TableFound,
+    bring_in,
+    export,
+    look_over,
+    sheets_of,
+)
 from canebench.bench.acts.upkeep.safekeeping import back_up, check, snapshots_of
-from canebench.store.exchange.findings import ImportChoices, TableFound
-from canebench.store.exchange.tables_out import FORMS
-from canebench.store.tables import TABLES
 from canebench.web.context import context_of
 from canebench.web.forms.forms import FieldProblem, Form
 from canebench.web.forms.post_redirect import answer
@@ -32,7 +38,7 @@ if TYPE_CHECKING:
 
     from starlette.requests import Request
 
-    from canebench.store.ledger import Ledger
+    from canebench.bench.acts.ledger import Ledger
     from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.pending_uploads import PendingUploads
 

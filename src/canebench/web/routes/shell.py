@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from canebench.store.reader import ActRecord
+    from canebench.bench.acts.ledger import ActRecord
     from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.forms import FieldProblem, Form
 

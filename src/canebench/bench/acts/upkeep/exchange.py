@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError, NotFoundError, UnknownNameError
 from canebench.store.backups.snapshots import keep_snapshot
+from canebench.store.exchange.findings import ImportChoices, ImportRefusedError, TableFound, refused
+from canebench.store.exchange.going_over import Progress
 from canebench.store.exchange.importing import check_import, commit_import
 from canebench.store.exchange.tables_out import (
     FORMS,
@@ -25,10 +27,12 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from canebench.store.exchange.findings import ImportChoices, Imported, TableFound
-    from canebench.store.exchange.going_over import Progress
+    from canebench.store.exchange.findings import Imported
     from canebench.store.exchange.sheet import Sheet
     from canebench.store.ledger import Ledger
+
+#: What doors ask with and show, besides the acts below.
+__all__ = ["FORMS", "TABLES", "ImportChoices", "ImportRefusedError", "Progress", "TableFound", "refused"]
 
 #: Of the whole ledger, these are one file; of the others, a folder.
 _WHOLE = ("json", "xlsx")
