@@ -10,9 +10,10 @@ import pytest
 from canebench.base.errors import InputError
 from canebench.base.notes import HIGH_A, LOW_A, NOTES
 from canebench.base.setting import Setting
+from canebench.bench.acts.fitting.after_act import after_act
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.plan_setting import plan_setting
-from canebench.cli.text.plan_text import plan_text
+from canebench.cli.text.plan_text import after_text, plan_text
 from canebench.fitting.acts import Act
 from canebench.fitting.limits import Limits
 from canebench.fitting.take import Take
@@ -135,6 +136,12 @@ def test_a_seat_that_did_not_answer_is_looked_at_before_anything_is_doubted() ->
     page = _page(still)
     assert "Check that the reed really moved" in page
     assert "With the next take" in page
+    # Nor is it called borne out, however wide what was predicted is; the control: a seat that answered.
+    before = _fitting(_take(Setting()))
+    silent = after_text(after_act(before, still.takes[-1]))
+    assert "hardly answered the move of the seat" in silent
+    assert "Borne out" not in silent
+    assert "hardly answered" not in after_text(after_act(before, _take(Setting(seat_mm=1.5))))
 
 
 def test_a_take_without_the_octave_is_no_plan() -> None:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from canebench.fitting.balance import Deviation
 
 
+_UNANSWERED: Final = "the octave hardly answered the move of the seat."
 _DOUBT: Final = (
     "these takes hardly fit one reed in one chanter. Was the setting told rightly (--done, --seat, --tape), "
     "and is it the same reed?"
@@ -92,6 +93,8 @@ def after_text(after: AfterAct, *, fitting_path: Path | None = None) -> str:
             f"{', '.join(after.missed)}: further off than predicted; the next plan takes it into account."
         )
         parts.append(labelled("Missed", missed, columns=columns))
+    elif after.silent_seat:
+        parts.append(labelled("Doubt", _UNANSWERED, columns=columns))
     elif after.actual:
         parts.append(labelled("Borne out", "every note within its uncertainty.", columns=columns, indent=11))
     if after.doubtful:

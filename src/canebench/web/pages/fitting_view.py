@@ -68,6 +68,7 @@ class FittingView:
     acts: list[NextAct]
     rows: list[NoteRow]
     missed: tuple[str, ...]
+    silent_seat: bool
     doubtful: bool
     remarks: list[str]
     lessons: list[tuple[str, str, str]]
@@ -103,6 +104,7 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
         acts=[] if plan is None else [step.act for step in plan.steps],
         rows=_rows(now),
         missed=() if after is None else after.missed,
+        silent_seat=after is not None and after.silent_seat,
         doubtful=after is not None and after.doubtful,
         remarks=[] if now.report is None else [one.text for one in now.report.measurement.findings],
         lessons=[]

@@ -43,7 +43,8 @@ class AfterAct:
 
     `predicted` and `actual` hold the notes' deviations (an actual one only where played), `missed` the notes
     that came out further off than two standard uncertainties, `lessons` what changed. `doubtful` says that
-    the takes hardly belong to one reed in one chanter in the settings told. `fitting` holds the new take too.
+    the takes hardly belong to one reed in one chanter in the settings told, `silent_seat` that the octave
+    hardly answered a move of the seat. `fitting` holds the new take too.
     """
 
     fitting: Fitting
@@ -53,6 +54,7 @@ class AfterAct:
     actual: Mapping[str, Deviation]
     missed: tuple[str, ...]
     lessons: tuple[Lesson, ...]
+    silent_seat: bool = False
 
 
 def after_act(fitting: Fitting, take: FittingTake) -> AfterAct:
@@ -77,6 +79,7 @@ def after_act(fitting: Fitting, take: FittingTake) -> AfterAct:
         actual=actual,
         missed=missed,
         lessons=_lessons(before, after, fitting.present, setting) if fitting.takes else (),
+        silent_seat=after.silent_seat,
     )
 
 
