@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 import shutil
 from datetime import timedelta
+from hashlib import sha256
 from typing import TYPE_CHECKING
 
 import pytest
 
 from canebench.store.ledger import BIN_DAYS, open_ledger, utc_now
-from canebench.store.records import LotRecord
+from canebench.store.records import LotRecord, TakeRecord
 from doors.run import run
 from support.ledgers import dump_of
 
@@ -51,6 +52,33 @@ def test_a_damaged_backup_is_told_and_not_restored(ledger: Path, tmp_path: Path)
     refused = run("restore", str(folder), "--yes", "--ledger", str(ledger))
     assert refused.exit_code == 7
     assert dump_of(open_ledger(str(ledger))) == before
+
+
+@pytest.mark.parametrize("harm", ["", "missing", "damaged"])
+def test_a_backup_says_which_recordings_it_lacks(ledger: Path, tmp_path: Path, harm: str) -> None:
+    """Control: of whole ones it says that they are verified."""
+    kept, name = tmp_path / "takes", sha256(b"a recording").hexdigest()
+    kept.mkdir()
+    (kept / f"{name}.flac").write_bytes(b"a recording")
+    with open_ledger(str(ledger)).act("fit", who="A", said="x") as act:
+        act.update(act.rows(TakeRecord)[0], {"recording_sha256": name})
+    if harm == "missing":
+        (kept / f"{name}.flac").unlink()
+    elif harm:
+        (kept / f"{name}.flac").write_bytes(b"a recordinG")
+    made = run("backup", str(tmp_path / "backup"), "--ledger", str(ledger))
+    looked = run("verify", str(tmp_path / "backup"))
+    told = run("backup", str(tmp_path / "again"), "--ledger", str(ledger), "--json")
+    codes = {made.exit_code, looked.exit_code, told.exit_code}
+    assert ("verified" in made.stdout, "Whole" in looked.stdout, codes) == (
+        (True, True, {0}) if not harm else (False, False, {7})
+    )
+    amiss = [f"recording {name} was {harm} when it was made"] if harm else []
+    assert json.loads(told.stdout)["amiss"] == amiss
+    for said in (made.stdout, looked.stdout):
+        assert all(f"{name} was {harm}" in " ".join(said.split()) for _ in amiss)
+    # The rows are whole: they can be had back all the same.
+    assert run("restore", str(tmp_path / "backup"), "--yes", "--ledger", str(ledger)).exit_code == 0
 
 
 def test_it_asks_first(ledger: Path, tmp_path: Path) -> None:

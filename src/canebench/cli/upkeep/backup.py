@@ -6,8 +6,11 @@ from pathlib import Path
 
 import click
 
+from canebench.base.sentences import capitalized
 from canebench.cli.options.ledger_options import print_json, reads
 from canebench.cli.text.words import paragraph, show, width
+
+_DAMAGED = 7
 
 
 @click.command(
@@ -22,8 +25,14 @@ def command(*, folder: Path, ledger_url: str | None, as_json: bool) -> None:
 
     made = back_up(ledger_url, folder)
     if as_json:
-        print_json({"folder": str(made.folder), "files": made.files, "bytes": made.size_bytes})
-        return
-    size = f"{made.size_bytes / 1e6:.1f} MB in {made.files} files"
-    said = f"Backed up and verified: {made.folder}, {size}. Look again later: canebench verify {made.folder}"
-    show(paragraph(said, columns=width()))
+        told = {"folder": str(made.folder), "files": made.files, "bytes": made.size_bytes}
+        print_json({**told, "amiss": made.amiss})
+    else:
+        size = f"{made.size_bytes / 1e6:.1f} MB in {made.files} files"
+        how = "Backed up, not all of it whole" if made.amiss else "Backed up and verified"
+        said = f"{how}: {made.folder}, {size}. Look again later: canebench verify {made.folder}"
+        show(paragraph(said, columns=width()))
+        for one in made.amiss:
+            show(paragraph(f"{capitalized(one)}.", columns=width()))
+    if made.amiss:
+        click.get_current_context().exit(_DAMAGED)

@@ -9,13 +9,13 @@ and `manifest.sha256` over that. It appears under its name only when it is whole
 from __future__ import annotations
 
 import json
-import os
 import secrets
 import shutil
 import sqlite3
 from typing import TYPE_CHECKING, Final
 
 from canebench import __version__
+from canebench.base.disk.synced import sync
 from canebench.base.errors import InputError
 from canebench.store.backups.verify import (
     FILE,
@@ -24,11 +24,11 @@ from canebench.store.backups.verify import (
     ROWS,
     SEAL,
     TAKES,
-    digest_of,
     rows_of,
     seal_of,
 )
 from canebench.store.migrate import revision_of
+from canebench.store.recordings import digest_of, recordings_in
 from canebench.store.sqlite import Sqlite, connect
 from canebench.store.tables import TABLES
 
@@ -55,11 +55,11 @@ def write_backup(database: Database, takes: Path | None, destination: Path, *, a
     try:
         made.mkdir(parents=True)
         counts = _copy_file(database, made) if isinstance(database, Sqlite) else _copy_rows(database, made)
-        if takes is not None and takes.is_dir():
+        if takes is not None:
             _copy_takes(takes, made / TAKES)
         _seal(made, database, counts, at)
         made.rename(destination)
-        _sync(destination.parent)
+        sync(destination.parent)
     except OSError as error:
         raise InputError(
             field=f"backup {destination}",
@@ -107,17 +107,19 @@ def _order(name: str) -> str:
 
 
 def _copy_takes(takes: Path, folder: Path) -> None:
-    """Recordings are named by their digest and never change, so copying them needs no lock."""
+    """Recordings are named by their digest and never change, so copying them needs no lock.
+
+    One that was damaged is copied too: something of it may still be heard (`verify.recordings_amiss`).
+    """
     folder.mkdir()
-    for path in sorted(takes.glob("*.flac")):
-        if not path.name.startswith("."):
-            shutil.copyfile(path, folder / path.name)
+    for path in recordings_in(takes):
+        shutil.copyfile(path, folder / path.name)
 
 
 def _seal(folder: Path, database: Database, counts: Mapping[str, int], at: str) -> None:
     files = {}
     for path in sorted(path for path in folder.rglob("*") if path.is_file()):
-        _sync(path)
+        sync(path)
         files[path.relative_to(folder).as_posix()] = {"bytes": path.stat().st_size, "sha256": digest_of(path)}
     manifest = {
         "format": FORMAT,
@@ -131,16 +133,10 @@ def _seal(folder: Path, database: Database, counts: Mapping[str, int], at: str) 
     text = json.dumps(manifest, indent=1, ensure_ascii=False).encode()
     for name, data in ((MANIFEST, text), (SEAL, seal_of(text))):
         (folder / name).write_bytes(data)
-        _sync(folder / name)
-    _sync(folder)
-
-
-def _sync(path: Path) -> None:
-    place = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(place)
-    finally:
-        os.close(place)
+        sync(folder / name)
+    for inner in (path for path in folder.iterdir() if path.is_dir()):
+        sync(inner)
+    sync(folder)
 
 
 def fill(connection: Connection, folder: Path) -> None:

@@ -12,11 +12,13 @@ import sqlite3
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from canebench.base.disk.synced import sync
 from canebench.store.backups.backup import fill
 from canebench.store.backups.snapshots import keep_snapshot
 from canebench.store.backups.verify import FILE, TAKES, told_of
 from canebench.store.database import LedgerError
 from canebench.store.migrate import revision_of
+from canebench.store.recordings import is_whole, recordings_in
 from canebench.store.sqlite import Sqlite, connect
 
 if TYPE_CHECKING:
@@ -60,15 +62,27 @@ def restore_backup(folder: Path, database: Database, takes: Path, *, at: str) ->
 
 
 def _restore_takes(source: Path, takes: Path) -> int:
-    """Recordings that are missing come back; those that are there never changed."""
-    missing = [path for path in sorted(source.glob("*.flac")) if not (takes / path.name).is_file()]
-    if missing:
+    """Recordings that are missing come back, and those that are damaged where the backup's is whole."""
+    wanted = [path for path in recordings_in(source) if _is_wanted(path, takes / path.name)]
+    if wanted and not takes.is_dir():
         takes.mkdir(parents=True, exist_ok=True)
-    for path in missing:
+        sync(takes.parent)
+    for path in wanted:
         beside = takes / f".{path.name}.{secrets.token_hex(4)}"
-        shutil.copyfile(path, beside)
-        beside.replace(takes / path.name)
-    return len(missing)
+        try:
+            shutil.copyfile(path, beside)
+            # Or a power cut may leave its name with nothing in it.
+            sync(beside)
+            beside.replace(takes / path.name)
+        finally:
+            beside.unlink(missing_ok=True)
+    if wanted:
+        sync(takes)
+    return len(wanted)
+
+
+def _is_wanted(path: Path, here: Path) -> bool:
+    return not here.is_file() or (not is_whole(here) and is_whole(path))
 
 
 def _swap(source: Path, database: Sqlite, at: str) -> Path | None:
@@ -78,10 +92,10 @@ def _swap(source: Path, database: Sqlite, at: str) -> Path | None:
     ready = path.with_name(f".{path.name}.{secrets.token_hex(6)}.restoring")
     try:
         shutil.copyfile(source, ready)
-        _sync(ready)
+        sync(ready)
         if not path.exists():
             ready.rename(path)
-            _sync(path.parent)
+            sync(path.parent)
             return None
         kept = _free_name(path, at)
         with _held(database):
@@ -90,7 +104,7 @@ def _swap(source: Path, database: Sqlite, at: str) -> Path | None:
             ready.replace(path)
             for side in _SIDES:
                 path.with_name(path.name + side).unlink(missing_ok=True)
-            _sync(path.parent)
+            sync(path.parent)
         return kept
     finally:
         ready.unlink(missing_ok=True)
@@ -124,11 +138,3 @@ def _free_name(path: Path, at: str) -> Path:
         if not found.exists():
             return found
     raise LedgerError(f"There are a thousand ledgers from before restores beside {path}.")
-
-
-def _sync(path: Path) -> None:
-    place = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(place)
-    finally:
-        os.close(place)

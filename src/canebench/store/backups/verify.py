@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from hashlib import file_digest, sha256
+from contextlib import contextmanager
+from hashlib import sha256
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any, Final
 
 from canebench.store.database import LedgerError
+from canebench.store.recordings import ENDING, digest_of, recording_path
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -44,6 +46,34 @@ def told_of(folder: Path) -> Mapping[str, Any]:
         raise LedgerError(f"backup {folder}: {'; '.join(found[:5])}{more}. Nothing was changed.")
     manifest, _ = _read_manifest(folder)
     return manifest or {}
+
+
+def recordings_amiss(folder: Path) -> list[str]:
+    """Recordings that a whole backup lacks or has damaged: they were so where and when it was made.
+
+    Nothing of a snapshot, which leaves recordings out.
+    """
+    if not (folder / TAKES).is_dir():
+        return []
+    manifest, found = _read_manifest(folder)
+    files: Mapping[str, Any] = {} if manifest is None else manifest["files"]
+    for name in sorted(_recordings_named(folder)):
+        told = files.get(f"{TAKES}/{name}{ENDING}")
+        if told is None:
+            found.append(f"recording {name} was missing when it was made")
+        elif told["sha256"] != name:
+            found.append(f"recording {name} was damaged when it was made")
+    return found
+
+
+def _recordings_named(folder: Path) -> set[str]:
+    """The digests in the ledger of a whole backup."""
+    if (folder / ROWS).is_dir():
+        found = {row["recording_sha256"] for row in rows_of(folder, "takes")}
+    else:
+        with _looking(folder / FILE) as raw:
+            found = {name for (name,) in raw.execute("SELECT DISTINCT recording_sha256 FROM takes")}
+    return {name for name in found if name is not None and recording_path(folder, name)}
 
 
 def rows_of(folder: Path, table: str) -> Iterator[dict[str, Any]]:
@@ -116,9 +146,7 @@ def _row_findings(folder: Path, manifest: Mapping[str, Any]) -> list[str]:
 
 def _database_findings(folder: Path, rows: Mapping[str, int]) -> list[str]:
     try:
-        # Immutable: looking must not make side files in the backup.
-        raw = sqlite3.connect(f"file:{(folder / FILE).absolute()}?immutable=1", uri=True)
-        try:
+        with _looking(folder / FILE) as raw:
             found = [f"{FILE}: {said}" for (said,) in raw.execute("PRAGMA integrity_check") if said != "ok"]
             broken = raw.execute("PRAGMA foreign_key_check").fetchall()
             found += [f"{FILE}: {len(broken)} rows refer to rows that are not there"] if broken else []
@@ -126,18 +154,21 @@ def _database_findings(folder: Path, rows: Mapping[str, int]) -> list[str]:
                 count = raw.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]
                 if count != told:
                     found.append(f"{name} has {count} rows instead of {told}")
-        finally:
-            raw.close()
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         return [f"{FILE}: {error}"]
     return found
 
 
+@contextmanager
+def _looking(path: Path) -> Iterator[sqlite3.Connection]:
+    """A database of a backup, immutable: looking must not make side files beside it."""
+    # Escaped: a "#" or "?" in the path would end it, and another file would be looked at.
+    raw = sqlite3.connect(f"{path.absolute().as_uri()}?immutable=1", uri=True)
+    try:
+        yield raw
+    finally:
+        raw.close()
+
+
 def _altered(name: str) -> str:
     return f"{name} is not as it was written"
-
-
-def digest_of(path: Path) -> str:
-    """SHA-256 of a file, in hexadecimal."""
-    with path.open("rb") as file:
-        return file_digest(file, "sha256").hexdigest()

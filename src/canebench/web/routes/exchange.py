@@ -203,7 +203,7 @@ def _choices(form: Form, tables: list[str]) -> ImportChoices:
 
 async def make_backup(request: Request) -> Response:
     """Everything into a new folder of this machine."""
-    made: list[str] = []
+    made: list[tuple[str, list[str]]] = []
 
     def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         del ledger
@@ -215,11 +215,12 @@ async def make_backup(request: Request) -> Response:
                 allowed="a whole path is needed",
                 nearest="/media/stick/backup",
             )
-        made.append(str(back_up(context.given_url, folder, who=context.who).folder))
+        done = back_up(context.given_url, folder, who=context.who)
+        made.append((str(done.folder), done.amiss))
         return ""
 
     done = await answer(request, act, form="backup", again=_exchange)
-    return await _exchange(request, None, 200, verified=(made[0], [])) if made else done
+    return await _exchange(request, None, 200, verified=made[0]) if made else done
 
 
 async def verify(request: Request) -> Response:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -30,6 +29,7 @@ from canebench.bore.chanter_file import generic, parse
 from canebench.fitting.take import Take
 from canebench.sound.files.decode import read_recording
 from canebench.sound.files.encode import write_recording
+from canebench.store.recordings import keep_recording
 from canebench.store.records import (
     ChanterRecord,
     PitchRecord,
@@ -308,10 +308,6 @@ def _finite(value: float) -> float | None:
 
 
 def _keep_recording(path: Path, folder: Path) -> str:
-    """The decoded recording as FLAC in the folder, named by its SHA-256; an equal one is kept once."""
-    folder.mkdir(parents=True, exist_ok=True)
-    beside = folder / ".incoming.flac"
-    write_recording(read_recording(path), beside)
-    digest = sha256(beside.read_bytes()).hexdigest()
-    beside.replace(folder / f"{digest}.flac")
-    return digest
+    """The decoded recording as FLAC in the folder; its SHA-256, by which it is named."""
+    recording = read_recording(path)
+    return keep_recording(folder, lambda beside: write_recording(recording, beside))

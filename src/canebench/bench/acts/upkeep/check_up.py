@@ -11,7 +11,6 @@ import sqlite3
 import tempfile
 import webbrowser
 from dataclasses import dataclass
-from hashlib import file_digest
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -25,6 +24,7 @@ from canebench.sound.files.recording import Recording
 from canebench.store.engine import open_database
 from canebench.store.migrate import revision_of
 from canebench.store.reader import Reader
+from canebench.store.recordings import is_whole, recording_path
 from canebench.store.records import ReedRecord, TakeRecord
 from canebench.store.schema import HEAD
 from canebench.store.sqlite import Sqlite
@@ -159,15 +159,17 @@ def _recordings(url: str, takes: Path) -> Found:
     except (CanebenchError, sqlite3.Error):
         return Found(what="Takes", verdict="look", said="not looked at", do="mend the ledger first")
     names = [row["name"] for row in rows]
-    missing = [name for name in names if not (takes / f"{name}.flac").is_file()]
-    changed = [name for name in names if name not in missing and _digest(takes / f"{name}.flac") != name]
+    places = [recording_path(takes, name) for name in names]
+    there = [path for path in places if path is not None and path.is_file()]
+    missing = len(names) - len(there)
+    changed = sum(not is_whole(path) for path in there)
     if not missing and not changed:
         return Found(what="Takes", verdict="fine", said=f"{len(names)} recordings, all there and unchanged")
     return Found(
         what="Takes",
         verdict="broken",
-        said=f"of {len(names)}, {len(missing)} are missing and {len(changed)} changed in {takes}",
-        do="canebench restore brings back those that a backup holds",
+        said=f"of {len(names)}, {missing} are missing and {changed} changed in {takes}",
+        do="canebench restore brings back those that a backup holds whole",
     )
 
 
@@ -211,8 +213,3 @@ def _browser() -> Found:
             do="canebench serve --no-browser, and open its link yourself",
         )
     return Found(what="Browser", verdict="fine", said=str(usual))
-
-
-def _digest(path: Path) -> str:
-    with path.open("rb") as file:
-        return file_digest(file, "sha256").hexdigest()

@@ -13,7 +13,7 @@ from canebench.bench.acts.ledger import ledger_url, takes_folder, the_writer
 from canebench.store.backups.backup import write_backup
 from canebench.store.backups.restore import Restored, restore_backup
 from canebench.store.backups.snapshots import snapshots
-from canebench.store.backups.verify import told_of, verify_backup
+from canebench.store.backups.verify import recordings_amiss, told_of, verify_backup
 from canebench.store.engine import open_database
 from canebench.store.ledger import open_ledger, utc_now
 from canebench.store.values import written
@@ -26,11 +26,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BackedUp:
-    """A backup that was made and verified."""
+    """A backup that was made and verified; `amiss` are recordings that were damaged or missing already."""
 
     folder: Path
     files: int
     size_bytes: int
+    amiss: list[str]
 
 
 def back_up(given_url: str | None, destination: Path, *, who: str | None = None) -> BackedUp:
@@ -39,16 +40,22 @@ def back_up(given_url: str | None, destination: Path, *, who: str | None = None)
     folder = write_backup(ledger.database, takes_folder(given_url), destination, at=written(ledger.clock()))
     files = [path for path in folder.rglob("*") if path.is_file()]
     told_of(folder)
+    amiss = recordings_amiss(folder)
     # Only now: the backup still holds what the bin loses.
     ledger.empty_bin(who=the_writer(who))
-    return BackedUp(folder=folder, files=len(files), size_bytes=sum(path.stat().st_size for path in files))
+    return BackedUp(
+        folder=folder,
+        files=len(files),
+        size_bytes=sum(path.stat().st_size for path in files),
+        amiss=amiss,
+    )
 
 
 def check(folder: Path) -> list[str]:
-    """What is wrong with a backup; empty where it is whole."""
+    """What is wrong with a backup or with the recordings it was made of; empty where all is whole."""
     if not folder.is_dir():
         raise NotFoundError(f"There is no backup {folder}.")
-    return verify_backup(folder)
+    return verify_backup(folder) or recordings_amiss(folder)
 
 
 def restore(given_url: str | None, folder: Path) -> Restored:

@@ -1,0 +1,64 @@
+"""The folder of recordings: each named by the SHA-256 of what is in it, so each can be looked at for damage.
+
+Guarded by `tests/faults/test_recordings_kept.py` and `tests/faults/test_paths_from_data.py`.
+"""
+
+from __future__ import annotations
+
+import re
+import secrets
+from hashlib import file_digest
+from typing import TYPE_CHECKING, Final
+
+from canebench.base.disk.inside import inside
+from canebench.base.disk.synced import sync
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+ENDING: Final = ".flac"
+_SHA256: Final = re.compile(r"[0-9a-f]{64}")
+
+
+def recording_path(folder: Path, sha256: str) -> Path | None:
+    """Where the recording of a digest lies, there or not; None for what is no digest and so names none."""
+    return inside(folder, sha256 + ENDING) if _SHA256.fullmatch(sha256) else None
+
+
+def recordings_in(folder: Path) -> list[Path]:
+    """Those that are kept in a folder, which need not be there; not those on their way in."""
+    return sorted(
+        path for path in folder.glob(f"*{ENDING}") if path.is_file() and not path.name.startswith(".")
+    )
+
+
+def is_whole(path: Path) -> bool:
+    """Whether a recording is there and is what its name says."""
+    return path.is_file() and digest_of(path) == path.stem
+
+
+def keep_recording(folder: Path, write: Callable[[Path], None]) -> str:
+    """Keep the recording that `write` writes to the path it is given; its SHA-256, when it is on the disk.
+
+    Two at once have a name each until they have their own; an equal one is kept once.
+    """
+    if not folder.is_dir():
+        folder.mkdir(parents=True, exist_ok=True)
+        sync(folder.parent)
+    beside = folder / f".incoming-{secrets.token_hex(8)}{ENDING}"
+    try:
+        write(beside)
+        sync(beside)
+        digest = digest_of(beside)
+        beside.replace(folder / f"{digest}{ENDING}")
+    finally:
+        beside.unlink(missing_ok=True)
+    sync(folder)
+    return digest
+
+
+def digest_of(path: Path) -> str:
+    """SHA-256 of a file, in hexadecimal."""
+    with path.open("rb") as file:
+        return file_digest(file, "sha256").hexdigest()
