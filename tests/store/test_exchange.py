@@ -78,6 +78,8 @@ def _value(column: Column) -> st.SearchStrategy[Value]:
     found: st.SearchStrategy[Value]
     if column.choices:
         found = st.sampled_from(column.choices)
+    elif column.pattern:
+        found = st.from_regex(column.pattern, fullmatch=True)
     elif column.kind == "real":
         # SQLite itself keeps no sign of 0.
         found = st.floats(column.low, column.high, allow_nan=False).map(lambda value: value + 0.0)

@@ -25,6 +25,8 @@ def _value(column: Column) -> Value:
         return 1
     if column.choices:
         return column.choices[-1]
+    if column.pattern:
+        return "0123456789abcdef" * 4
     if column.kind in _TYPES:
         return max(0, int(column.low or 0))
     return {"when": _AT, "day": _AT[:10]}.get(column.kind, f"{column.name} in words")

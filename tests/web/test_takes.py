@@ -74,3 +74,10 @@ def test_a_removed_take_comes_back(client: TestClient) -> None:
     undo = re.search(r'action="(/undo/\d+)"', page)
     assert undo
     assert '"/takes/8"' in client.post(undo[1], data={"back": "/takes"}).text
+
+
+def test_a_file_of_an_odd_name_is_measured_under_a_plain_one(client: TestClient) -> None:
+    place = client.post("/fit", data={"reed": "50", "chanter": "number 1"}).url.path
+    for name in ("..", ".", "a/..", "..\\..", "../x.wav"):
+        answer = client.post(f"{place}/take", data={"how": "file"}, files={"file": (name, b"no sound")})
+        assert answer.status_code == 422, name

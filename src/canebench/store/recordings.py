@@ -12,18 +12,18 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.disk.inside import inside
 from canebench.base.disk.synced import sync
+from canebench.store.records import SHA256
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
 ENDING: Final = ".flac"
-_SHA256: Final = re.compile(r"[0-9a-f]{64}")
 
 
 def recording_path(folder: Path, sha256: str) -> Path | None:
     """Where the recording of a digest lies, there or not; None for what is no digest and so names none."""
-    return inside(folder, sha256 + ENDING) if _SHA256.fullmatch(sha256) else None
+    return inside(folder, sha256 + ENDING) if re.fullmatch(SHA256, sha256) else None
 
 
 def recordings_in(folder: Path) -> list[Path]:

@@ -36,10 +36,11 @@ class Holds:
     """What a column holds beyond its field's type.
 
     `unit` is "" for what has none; `refers` names the table whose `id` it holds; `low` and `high` bound a
-    number.
+    number; `pattern` is what a text matches as a whole, "" for any.
     """
 
     kind: Kind | None = None
+    pattern: str = ""
     unit: str = ""
     refers: str | None = None
     low: float | None = None
@@ -55,6 +56,8 @@ def _of(table: str) -> Holds:
     return Holds(refers=table)
 
 
+#: A digest as it is written: a recording's file is called so, and by nothing else.
+SHA256: Final = "[0-9a-f]{64}"
 Name = Annotated[str, Holds(unique=True)]
 When = Annotated[str, Holds(kind="when")]
 _PinMm = _within("mm", 0.0, 200.0)
@@ -218,7 +221,7 @@ class TakeRecord(Record):
     at: When
     origin: str
     source: Literal["recording", "typed"]
-    recording_sha256: str | None
+    recording_sha256: Annotated[str | None, Holds(pattern=SHA256)]
     duration_s: Annotated[float | None, _within("s", 0.0, 36_000.0)]
     scale: str
     reference: Literal["drones", "low-a", "fixed"]

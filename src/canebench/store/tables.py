@@ -28,7 +28,7 @@ class Column:
     """One column.
 
     `unit` is "" for what has none; `refers` names the table whose `id` it holds; `choices` closes a list of
-    words; `low` and `high` bound a number.
+    words; `low` and `high` bound a number; `pattern` is what a text matches as a whole, "" for any.
     """
 
     name: str
@@ -37,6 +37,7 @@ class Column:
     needed: bool = False
     refers: str | None = None
     choices: tuple[str, ...] = ()
+    pattern: str = ""
     low: float | None = None
     high: float | None = None
     unique: bool = False
@@ -83,6 +84,7 @@ def _columns(record: type[Record]) -> Iterator[Column]:
             needed=NoneType not in types,
             refers=holds.refers,
             choices=choices,
+            pattern=holds.pattern,
             low=holds.low,
             high=holds.high,
             unique=holds.unique,

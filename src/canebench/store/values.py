@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import math
+import re
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
+from canebench.store.records import SHA256
 
 if TYPE_CHECKING:
     from canebench.store.tables import Column, Table, Value
 
 _LONGEST_TEXT: Final = 200_000
+#: What each pattern of a column asks for, in words.
+_PATTERNS: Final = {SHA256: "a SHA-256 is needed: 64 digits from 0 to 9 and a to f"}
 
 
 def written(moment: datetime) -> str:
@@ -31,6 +35,8 @@ def checked(table: Table, column: Column, value: Value) -> Value:
     text = plain_text(where, value, most=_LONGEST_TEXT)
     if column.choices and text not in column.choices:
         raise InputError(field=where, given=repr(text), allowed=f"one of {', '.join(column.choices)}")
+    if column.pattern and not re.fullmatch(column.pattern, text):
+        raise InputError(field=where, given=repr(text[:80]), allowed=_PATTERNS[column.pattern])
     return _moment(where, column, text) if column.kind in ("when", "day") else text
 
 

@@ -10,6 +10,7 @@ from canebench.base.uncertain import Uncertain, number
 from canebench.bench.views.drawing.draw_fitting import draw_take
 from canebench.bench.views.kept_take import kept_report
 from canebench.bench.views.verdict import verdict_of
+from canebench.store.recordings import recording_path
 from canebench.store.records import (
     ChanterRecord,
     PitchRecord,
@@ -124,7 +125,7 @@ def take_page(ledger: Ledger, take_id: int, takes_folder: Path) -> TakePage:
         # Its scale is not among ours: pitches stand as they are.
         report = None
     name = take.recording_sha256
-    path = None if name is None else takes_folder / f"{name}.flac"
+    path = None if name is None else recording_path(takes_folder, name)
     return TakePage(
         line=line,
         drawn=None if report is None else draw_take(report, title="The beam of this take"),

@@ -12,6 +12,7 @@ from dataclasses import replace
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Final
 
+from canebench.base.disk.inside import inside
 from canebench.base.errors import DoubtError, InputError
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
@@ -106,10 +107,10 @@ def _uploaded(form: Form) -> Iterator[Path]:
     upload = form.files.get("file")
     if upload is None:
         raise InputError(field="file", given="none", allowed="a sound file of the take is needed")
-    name = PurePath((upload.filename or "take").replace("\\", "/")).name[-80:] or "take"
+    name = PurePath((upload.filename or "take").replace("\\", "/")).name[-80:].lstrip(".") or "take"
     with tempfile.TemporaryDirectory(prefix="canebench-") as folder:
         # The name of the file is part of the take's story, but it never becomes a path.
-        path = Path(folder) / ("".join(c if c.isalnum() or c in " ._-" else "_" for c in name))
+        path = inside(Path(folder), "".join(c if c.isalnum() or c in " ._-" else "_" for c in name))
         with path.open("wb") as file:
             shutil.copyfileobj(upload.file, file)
         yield path

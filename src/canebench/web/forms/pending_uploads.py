@@ -12,6 +12,7 @@ import tempfile
 from pathlib import Path, PurePath
 from typing import BinaryIO, Final
 
+from canebench.base.disk.inside import inside
 from canebench.base.errors import NotFoundError
 
 _MOST: Final = 8
@@ -34,14 +35,16 @@ class PendingUploads:
         token = secrets.token_hex(16)
         own = PurePath(name.replace("\\", "/")).name[-80:]
         safe = "".join(one if one.isalnum() or one in "._-" else "_" for one in own).lstrip(".") or "file"
-        (self._folder / token).mkdir()
-        with (self._folder / token / safe).open("wb") as file:
+        own_folder = inside(self._folder, token)
+        own_folder.mkdir()
+        with inside(own_folder, safe).open("wb") as file:
             shutil.copyfileobj(source, file)
         return token
 
     def path(self, token: str) -> Path:
         """The file of a token."""
-        folder = None if self._folder is None or not _NAME.fullmatch(token) else self._folder / token
+        known = self._folder is not None and _NAME.fullmatch(token)
+        folder = inside(self._folder, token) if self._folder is not None and known else None
         found = list(folder.iterdir()) if folder is not None and folder.is_dir() else []
         if not found:
             raise NotFoundError("That file does not wait here any more: choose it again.")
@@ -50,7 +53,7 @@ class PendingUploads:
     def drop(self, token: str) -> None:
         """It is not needed any more."""
         if self._folder is not None and _NAME.fullmatch(token):
-            shutil.rmtree(self._folder / token, ignore_errors=True)
+            shutil.rmtree(inside(self._folder, token), ignore_errors=True)
 
     def close(self) -> None:
         """Leave nothing behind."""

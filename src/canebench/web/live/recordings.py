@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, BinaryIO, Final
 
+from canebench.base.disk.inside import inside
 from canebench.base.errors import InputError, NotFoundError
 
 if TYPE_CHECKING:
@@ -139,8 +140,8 @@ class Recordings:
 
     def finished(self, name: str) -> Path:
         """The file of that name."""
-        path = self.folder / f"{name}.wav"
-        if not _NAME.fullmatch(name) or not path.is_file():
+        path = inside(self.folder, f"{name}.wav") if _NAME.fullmatch(name) else None
+        if path is None or not path.is_file():
             raise NotFoundError("That recording is not on this bench any more.")
         return path
 

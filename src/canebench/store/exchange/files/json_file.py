@@ -181,6 +181,8 @@ def _column_schema(column: Column) -> dict[str, object]:
         found["enum"] = [*column.choices, *([] if column.needed else [None])]
     if column.kind == "when":
         found["pattern"] = r"^\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z$"
+    if column.pattern:
+        found["pattern"] = f"^{column.pattern}$"
     if column.low is not None:
         found["minimum"] = int(column.low) if column.kind == "int" else column.low
     if column.high is not None:
