@@ -82,4 +82,6 @@ def test_a_take_in_the_bin_has_no_conditions_to_tell(ledger: Ledger) -> None:
 
 
 def test_no_take_yet(tmp_path: Path) -> None:
-    assert "No take here yet" in run("conditions", "--ledger", str(tmp_path / "new.db")).stdout
+    at = ("--ledger", str(tmp_path / "new.db"))
+    run("lot", "spring", "--count", "1", *at, "--new")
+    assert "No take here yet" in run("conditions", *at).stdout

@@ -45,7 +45,7 @@ def test_everything_there_and_back(ledger: Path, tmp_path: Path, name: str) -> N
     form = () if "." in name else ("--format", name)
     assert run("export", "--to", str(out), *form, "--ledger", str(ledger)).exit_code == 0
     new = tmp_path / "new.db"
-    done = run("import", str(out), "--keep-ids", "--yes", "--json", "--ledger", str(new))
+    done = run("import", str(out), "--keep-ids", "--yes", "--json", "--ledger", str(new), "--new")
     assert done.exit_code == 0
     assert json.loads(done.stdout)["written"] == sum(len(rows) for rows in rows_of(ledger).values())
     assert rows_of(new) == rows_of(ledger)

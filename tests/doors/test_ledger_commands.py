@@ -155,8 +155,8 @@ def test_what_cannot_be_is_refused_and_nothing_is_lost(
 
 def test_a_ledger_in_an_impossible_place_is_told(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("x")
-    result = run("reed", "--ledger", str(tmp_path / "file" / "ledger.db"))
-    assert result.exit_code == 4
+    assert run("reed", "--ledger", str(tmp_path / "file" / "ledger.db")).exit_code == 5
+    assert run("lot", "--new", "--ledger", str(tmp_path / "file" / "ledger.db")).exit_code == 4
     other = run("reed", "--ledger", "mysql://x")
     assert other.exit_code == 4
     assert "postgresql" in other.stderr

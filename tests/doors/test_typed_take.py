@@ -80,7 +80,7 @@ def test_typed_readings_are_kept_planned_and_learnt_from(
 
 def test_the_command_reads_commas_and_refuses_nonsense(tmp_path: Path) -> None:
     place = ["--ledger", str(tmp_path / "l.db"), "--reed", "1", "--chanter", "x"]
-    run("lot", "spring", "--count", "1", "--ledger", str(tmp_path / "l.db"))
+    run("lot", "spring", "--count", "1", "--ledger", str(tmp_path / "l.db"), "--new")
     assert run("fit", "--typed", "lowA=478,2", "--typed", "high a=955 Hz", *place).exit_code == 0
     assert run("fit", "--typed", "low A=loud", *place).exit_code == 2
     assert run("fit", *place).exit_code == 2
@@ -103,7 +103,7 @@ def test_a_slip_is_asked_about_and_taken_where_it_is_none(
     tmp_path: Path, typed: dict[str, str], said: str
 ) -> None:
     place = ["--ledger", str(tmp_path / "l.db"), "--reed", "1", "--chanter", "x"]
-    run("lot", "spring", "--count", "1", "--ledger", str(tmp_path / "l.db"))
+    run("lot", "spring", "--count", "1", "--ledger", str(tmp_path / "l.db"), "--new")
     readings = [f"--typed={note}={hz}" for note, hz in typed.items()]
     asked = run("fit", *readings, *place)
     assert asked.exit_code == 4
@@ -119,7 +119,7 @@ def test_a_slip_is_asked_about_and_taken_where_it_is_none(
 
 def test_cents_without_a_pitch_name_the_option(tmp_path: Path) -> None:
     place = ["--ledger", str(tmp_path / "l.db"), "--reed", "1", "--chanter", "x"]
-    run("lot", "spring", "--count", "1", "--ledger", str(tmp_path / "l.db"))
+    run("lot", "spring", "--count", "1", "--ledger", str(tmp_path / "l.db"), "--new")
     refused = run("fit", "--typed", "low A=0c", "--typed", "high A=-3c", *place)
     assert refused.exit_code == 4
     assert "--reference HERTZ" in refused.stderr
@@ -131,4 +131,5 @@ def test_cents_without_a_pitch_name_the_option(tmp_path: Path) -> None:
 
 def test_as_typed_belongs_to_typed_readings(tmp_path: Path) -> None:
     place = ["--ledger", str(tmp_path / "l.db"), "--reed", "1", "--chanter", "x"]
+    run("lot", "spring", "--count", "1", "--ledger", str(tmp_path / "l.db"), "--new")
     assert run("fit", "take.wav", "--as-typed", *place).exit_code == 2

@@ -98,7 +98,7 @@ def test_what_cannot_be_is_refused(ledger: Ledger) -> None:
 
 def test_the_command(tmp_path: Path) -> None:
     at = ("--ledger", str(tmp_path / "ledger.db"))
-    assert "No drone here yet" in run("drone", *at).stdout
+    assert "No drone here yet" in run("drone", "--new", *at).stdout
     run("drone", "outside tenor", "--kind", "tenor", "--mark", "42", *at)
     said = " ".join(run("drone", "outside tenor", "--pin", "38.5", *at).stdout.split())
     assert "3.5 mm in past the mark" in said

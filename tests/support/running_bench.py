@@ -49,8 +49,10 @@ class Bench:
 @contextmanager
 def serving(ledger: Path) -> Iterator[Bench]:
     """Serve the ledger until the end of the block."""
-    command = [sys.executable, "-m", "canebench", "serve", "--no-browser", "--who", "tester", "--ledger"]
-    with subprocess.Popen([*command, str(ledger)], stdout=subprocess.PIPE, text=True) as server:
+    command = [sys.executable, "-m", "canebench", "serve", "--no-browser", "--who", "tester"]
+    with subprocess.Popen(
+        [*command, "--new", "--ledger", str(ledger)], stdout=subprocess.PIPE, text=True
+    ) as server:
         assert server.stdout is not None
         link = next((line.strip() for line in server.stdout if line.startswith("http")), "")
         try:

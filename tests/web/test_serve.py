@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 @contextmanager
 def serving(ledger: Path) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    command = [sys.executable, "-m", "canebench", "serve", "--no-browser", "--ledger", str(ledger)]
+    command = [sys.executable, "-m", "canebench", "serve", "--no-browser", "--ledger", str(ledger), "--new"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as server:
         assert server.stdout is not None
         link = next((line.strip() for line in server.stdout if line.startswith("http")), "")

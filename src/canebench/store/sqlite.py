@@ -114,7 +114,8 @@ def _immediate(raw: sqlite3.Connection) -> Iterator[None]:
 def connect(path: Path) -> sqlite3.Connection:
     """A connection with the settings that keep acknowledged rows."""
     _check_file(path)
-    raw = sqlite3.connect(path, timeout=WAIT_S, isolation_level=None)
+    # Whole: a path that begins with "file:" would be read as an address, and ":memory:" as no file.
+    raw = sqlite3.connect(path.absolute(), timeout=WAIT_S, isolation_level=None)
     raw.row_factory = sqlite3.Row
     for setting in SETTINGS:
         raw.execute(setting)

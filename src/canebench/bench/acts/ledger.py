@@ -7,16 +7,19 @@ from __future__ import annotations
 
 import getpass
 import os
-from pathlib import Path
+from difflib import get_close_matches
 from typing import TYPE_CHECKING, TypeVar
 
 from canebench.base.errors import InputError, NotFoundError
+from canebench.store.engine import file_of, place_of
 from canebench.store.ledger import Ledger, open_ledger
 from canebench.store.reader import ActRecord
 from canebench.store.records import NamedRecord, ReedRecord
 from canebench.store.writer import Writer
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from canebench.store.reader import Reader
 
 #: What doors hand on without looking inside.
@@ -38,13 +41,34 @@ def ledger_url(given: str | None) -> str:
     return str(user_data_path("canebench") / "ledger.db")
 
 
+def place_said(given: str | None) -> str:
+    """Where the ledger is, for people to read."""
+    return place_of(ledger_url(given))
+
+
+def check_there(given: str) -> None:
+    """A `NotFoundError` where no ledger is at a place that was named, with the nearest name that is there.
+
+    Of a server nothing is said here: it tells for itself.
+    """
+    path = file_of(given)
+    if path is None or path.exists():
+        return
+    folder = path.parent
+    others = [one.name for one in folder.iterdir() if one.is_file()] if folder.is_dir() else []
+    close = get_close_matches(path.name, others, n=1, cutoff=0.6)
+    meant = f" Did you mean {folder / close[0]}?" if close else ""
+    where = "" if folder.is_dir() else f", and no folder {folder}"
+    raise NotFoundError(f"There is no ledger {path}{where}.{meant}")
+
+
 def the_ledger(given: str | None) -> Ledger:
     """Open it, making its folder and itself where there is none yet."""
     url = ledger_url(given)
-    if "://" not in url:
-        folder = Path(url).parent
+    path = file_of(url)
+    if path is not None:
         try:
-            folder.mkdir(parents=True, exist_ok=True)
+            path.parent.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise InputError(
                 field="ledger",
@@ -56,12 +80,12 @@ def the_ledger(given: str | None) -> Ledger:
 
 def takes_folder(given: str | None) -> Path:
     """Where recordings are kept: beside the ledger's file, or with the user's own data for a server's."""
-    url = ledger_url(given)
-    if "://" in url:
+    path = file_of(ledger_url(given))
+    if path is None:
         from platformdirs import user_data_path  # noqa: PLC0415
 
         return user_data_path("canebench") / "takes"
-    return Path(url).parent / "takes"
+    return path.parent / "takes"
 
 
 def the_writer(given: str | None) -> str:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Any, TypeVar
+import sys
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
+from canebench.base.errors import NotFoundError
 from canebench.cli.text.words import labelled, paragraph, show, width
 
 if TYPE_CHECKING:
@@ -16,11 +18,57 @@ if TYPE_CHECKING:
 
 Command = TypeVar("Command", bound="Callable[..., Any]")
 
-LEDGER = click.option(
-    "--ledger",
-    "ledger_url",
-    metavar="FILE|URL",
-    help="The ledger: a file, or postgresql://…; else CANEBENCHLEDGER, else your own.",
+
+def _known(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """A ledger that was named is there: a slip of the finger makes no empty one."""
+    del ctx, param
+    if value:
+        from canebench.bench.acts.ledger import check_there  # noqa: PLC0415 - help need not wait
+
+        check_there(value)
+    return value
+
+
+def _known_or_new(ctx: click.Context, param: click.Parameter, value: str | None) -> str | None:
+    """The same, unless one says that a new one is meant: by --new, or asked at a terminal."""
+    try:
+        return _known(ctx, param, value)
+    except NotFoundError as missing:
+        if ctx.meta.get(_NEW):
+            return value
+        if not sys.stdin.isatty():
+            said = f"{missing} To begin a new one there: --new"
+            raise NotFoundError(said) from missing
+        click.confirm(f"{missing} Begin a new one there?", abort=True, err=True)
+        return value
+
+
+def _note_new(ctx: click.Context, param: click.Parameter, value: bool) -> None:
+    del param
+    ctx.meta[_NEW] = value
+
+
+_NEW: Final = "canebench.new"
+
+
+def _ledger(callback: Callable[..., str | None] | None) -> Callable[[Command], Command]:
+    return click.option(
+        "--ledger",
+        "ledger_url",
+        metavar="FILE|URL",
+        callback=callback,
+        help="The ledger: a file, or postgresql://…; else CANEBENCH_LEDGER, else your own.",
+    )
+
+
+NEW_LEDGER = _ledger(_known_or_new)
+NEW = click.option(
+    "--new",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_note_new,
+    help="Begin a new ledger where --ledger names none; not asked then.",
 )
 WHO = click.option("--who", metavar="NAME", help="Who does this; else CANEBENCH_WHO, else your login.")
 INSIST = click.option(
@@ -31,14 +79,24 @@ INSIST = click.option(
 _JSON = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 
 
+def looks(command: Command) -> Command:
+    """Adds --ledger, there or not, and --json."""
+    return _ledger(None)(_JSON(command))
+
+
 def reads(command: Command) -> Command:
     """Adds --ledger and --json."""
-    return LEDGER(_JSON(command))
+    return _ledger(_known)(_JSON(command))
 
 
 def writes(command: Command) -> Command:
     """Adds --ledger, --who and --json."""
-    return LEDGER(WHO(_JSON(command)))
+    return _ledger(_known)(WHO(_JSON(command)))
+
+
+def begins(command: Command) -> Command:
+    """Adds --ledger, --new, --who and --json: what a new ledger may begin with."""
+    return NEW_LEDGER(NEW(WHO(_JSON(command))))
 
 
 def tell(done: ReedDone, *, as_json: bool) -> None:

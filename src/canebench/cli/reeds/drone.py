@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from canebench.cli.options.ledger_options import print_json, writes
+from canebench.cli.options.ledger_options import begins, print_json
 from canebench.cli.options.numbers import NUMBER
 from canebench.cli.text.words import paragraph, show, table, width
 
@@ -22,7 +22,7 @@ from canebench.cli.text.words import paragraph, show, table, width
 )
 @click.option("--hz", type=NUMBER, metavar="HERTZ", help="The drone's pitch there, if a meter told it.")
 @click.option("--sd", "sd_hz", type=NUMBER, metavar="HERTZ", help="The standard uncertainty of that pitch.")
-@writes
+@begins
 def command(
     *,
     name: str | None,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from canebench.cli.options.ledger_options import print_json, writes
+from canebench.cli.options.ledger_options import begins, print_json
 from canebench.cli.options.numbers import COUNT, NUMBER
 from canebench.cli.text.words import paragraph, show, table, width
 
@@ -22,7 +22,7 @@ from canebench.cli.text.words import paragraph, show, table, width
 @click.option("--cane", metavar="WORDS", help="The cane, in your own words.")
 @click.option("--cut", metavar="WORDS", help="The cut, in your own words.")
 @click.option("--remarks", metavar="WORDS", help="Anything else.")
-@writes
+@begins
 def command(
     *,
     name: str | None,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from canebench.cli.options.ledger_options import print_json, writes
+from canebench.cli.options.ledger_options import begins, print_json
 from canebench.cli.text.words import show, table, width
 
 
@@ -19,7 +19,7 @@ from canebench.cli.text.words import show, table, width
 @click.option(
     "--ceiling", metavar="PRESSURE", help="What the player will not blow past; above what they blow."
 )
-@writes
+@begins
 def command(
     *,
     name: str | None,

@@ -6,14 +6,14 @@ from dataclasses import asdict
 
 import click
 
-from canebench.cli.options.ledger_options import print_json, reads
+from canebench.cli.options.ledger_options import looks, print_json
 from canebench.cli.text.words import labelled, show, width
 
 _BROKEN = 7
 
 
 @click.command("doctor")
-@reads
+@looks
 def command(*, ledger_url: str | None, as_json: bool) -> None:
     """Look at ledger, folders, disk, recordings, sound, print and browser; nothing is changed."""
     from canebench.bench.acts.upkeep.check_up import check_up  # noqa: PLC0415 - help need not wait

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from canebench.cli.options.ledger_options import print_json, writes
+from canebench.cli.options.ledger_options import begins, print_json
 from canebench.cli.text.words import paragraph, show, strong, table, width
 
 if TYPE_CHECKING:
@@ -56,7 +56,7 @@ def mapping_from(
 )
 @click.option("--preview", is_flag=True, help="Only look: what would come in, and what is amiss.")
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@writes
+@begins
 def command(
     *,
     path: Path,

@@ -6,22 +6,21 @@ from pathlib import Path
 
 import click
 
-from canebench.cli.options.ledger_options import print_json, reads
+from canebench.cli.options.ledger_options import looks, print_json
 from canebench.cli.text.words import paragraph, show, width
 
 
 @click.command("restore")
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--yes", is_flag=True, help="Do not ask.")
-@reads
+@looks
 def command(*, folder: Path, yes: bool, ledger_url: str | None, as_json: bool) -> None:
     """Verify the backup FOLDER and put it in the ledger's place; the ledger from before is kept beside it."""
-    from canebench.bench.acts.ledger import ledger_url as known_url  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.ledger import place_said  # noqa: PLC0415 - help need not wait
     from canebench.bench.acts.upkeep.safekeeping import restore  # noqa: PLC0415
 
     if not yes:
-        place = known_url(ledger_url).rpartition("@")[2]
-        click.confirm(f"Put {folder} in the place of {place}?", abort=True, err=True)
+        click.confirm(f"Put {folder} in the place of {place_said(ledger_url)}?", abort=True, err=True)
     restored = restore(ledger_url, folder)
     if as_json:
         kept = None if restored.kept is None else str(restored.kept)

@@ -6,7 +6,7 @@ import webbrowser
 
 import click
 
-from canebench.cli.options.ledger_options import LEDGER, WHO
+from canebench.cli.options.ledger_options import NEW, NEW_LEDGER, WHO
 from canebench.cli.options.numbers import COUNT
 from canebench.cli.text.words import paragraph, show, width
 
@@ -14,7 +14,8 @@ from canebench.cli.text.words import paragraph, show, width
 @click.command("serve")
 @click.option("--port", type=COUNT, default=0, metavar="NUMBER", help="A fixed port [any free one].")
 @click.option("--no-browser", is_flag=True, help="Only show the link; do not open it.")
-@LEDGER
+@NEW_LEDGER
+@NEW
 @WHO
 def command(*, port: int, no_browser: bool, ledger_url: str | None, who: str | None) -> None:
     """Serve the bench to this machine's browser until you press Ctrl-C. Nothing leaves the machine."""

@@ -51,9 +51,17 @@ def write_backup(database: Database, takes: Path | None, destination: Path, *, a
             allowed="something is there already; a backup is never written over another",
             nearest="a new folder",
         )
+    if not destination.parent.is_dir():
+        # A stick that is not there: made all the same, the folders would lie on this machine's own disk.
+        raise InputError(
+            field="backup",
+            given=str(destination),
+            allowed=f"there is no folder {destination.parent}: is the stick or disk there?",
+            nearest=f"mkdir {destination.parent}, if it is to lie on this disk",
+        )
     made = destination.with_name(f".{destination.name}.{secrets.token_hex(6)}.part")
     try:
-        made.mkdir(parents=True)
+        made.mkdir()
         counts = _copy_file(database, made) if isinstance(database, Sqlite) else _copy_rows(database, made)
         if takes is not None:
             _copy_takes(takes, made / TAKES)

@@ -21,7 +21,7 @@ from canebench.bench.acts.ledger import ledger_url, takes_folder
 from canebench.sound.files.decode import read_recording
 from canebench.sound.files.encode import write_recording
 from canebench.sound.files.recording import Recording
-from canebench.store.engine import open_database
+from canebench.store.engine import open_database, place_of
 from canebench.store.migrate import revision_of
 from canebench.store.reader import Reader
 from canebench.store.recordings import is_whole, recording_path
@@ -97,7 +97,7 @@ def _sqlite() -> Found:
 def _state(database: Database, url: str) -> Found:
     revision = revision_of(database)
     if revision is None:
-        said_none = f"none yet at {url.rpartition('@')[2]}"
+        said_none = f"none yet at {place_of(url)}"
         return Found(what="Ledger", verdict="look", said=said_none, do="any command makes it")
     with database.read() as connection:
         if database.dialect == "sqlite":

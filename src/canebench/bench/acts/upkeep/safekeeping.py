@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import NotFoundError
-from canebench.bench.acts.ledger import ledger_url, takes_folder, the_writer
+from canebench.bench.acts.ledger import check_there, ledger_url, takes_folder, the_writer
 from canebench.store.backups.backup import write_backup
 from canebench.store.backups.restore import Restored, restore_backup
 from canebench.store.backups.snapshots import snapshots
@@ -36,7 +36,10 @@ class BackedUp:
 
 def back_up(given_url: str | None, destination: Path, *, who: str | None = None) -> BackedUp:
     """Back up ledger and recordings into the new folder `destination`, and verify it; then empty the bin."""
-    ledger = open_ledger(ledger_url(given_url))
+    url = ledger_url(given_url)
+    # Never an empty one that is made for it: that would look like a backup of what one has.
+    check_there(url)
+    ledger = open_ledger(url)
     folder = write_backup(ledger.database, takes_folder(given_url), destination, at=written(ledger.clock()))
     files = [path for path in folder.rglob("*") if path.is_file()]
     told_of(folder)
