@@ -36,7 +36,17 @@ def verdicts(ledger: Path) -> dict[str, str]:
 
 def test_all_is_fine(ledger: Path) -> None:
     found = verdicts(ledger)
-    assert set(found) == {"SQLite", "Ledger", "Folder", "Disk", "Takes", "Sound", "Print", "Browser"}
+    assert set(found) == {
+        "SQLite",
+        "Ledger",
+        "Folder",
+        "Disk",
+        "Takes",
+        "Readers",
+        "Sound",
+        "Print",
+        "Browser",
+    }
     assert set(found.values()) <= {"fine", "look"}
     assert found["Ledger"] == found["Sound"] == found["Takes"] == "fine"
     text = run("doctor", "--ledger", str(ledger)).stdout
@@ -72,6 +82,20 @@ def test_a_recording_that_is_missing_or_changed(ledger: Path) -> None:
     assert verdicts(ledger)["Takes"] == "fine"
     (takes / f"{name}.flac").write_bytes(sound + b"!")
     assert verdicts(ledger)["Takes"] == "broken"
+
+
+def test_a_ledger_that_others_may_read(ledger: Path) -> None:
+    """Control: narrowed, it is fine again."""
+    (ledger.parent / "takes").mkdir(mode=0o700)
+    ledger.chmod(0o600)
+    assert verdicts(ledger)["Readers"] == "fine"
+    for path, mode in ((ledger, 0o640), (ledger.parent / "takes", 0o755)):
+        narrow = path.stat().st_mode
+        path.chmod(mode)
+        assert verdicts(ledger)["Readers"] == "look"
+        assert f"go= {path}" in run("doctor", "--json", "--ledger", str(ledger)).stdout
+        path.chmod(narrow)
+    assert verdicts(ledger)["Readers"] == "fine"
 
 
 def test_little_disk_and_no_rights(ledger: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,6 +11,7 @@ from hashlib import file_digest
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.disk.inside import inside
+from canebench.base.disk.owner_only import make_folder, narrow
 from canebench.base.disk.synced import sync
 from canebench.store.records import SHA256
 
@@ -44,11 +45,12 @@ def keep_recording(folder: Path, write: Callable[[Path], None]) -> str:
     Two at once have a name each until they have their own; an equal one is kept once.
     """
     if not folder.is_dir():
-        folder.mkdir(parents=True, exist_ok=True)
+        make_folder(folder)
         sync(folder.parent)
     beside = folder / f".incoming-{secrets.token_hex(8)}{ENDING}"
     try:
         write(beside)
+        narrow(beside)
         sync(beside)
         digest = digest_of(beside)
         beside.replace(folder / f"{digest}{ENDING}")

@@ -10,10 +10,12 @@ before. Guarded by `tests/store/test_contract.py`, `tests/faults/test_kill.py` a
 from __future__ import annotations
 
 import sqlite3
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from stat import S_ISREG
 from typing import TYPE_CHECKING, Final
 
+from canebench.base.disk.owner_only import make_file
 from canebench.store.database import LedgerError
 
 if TYPE_CHECKING:
@@ -27,10 +29,14 @@ if TYPE_CHECKING:
 WAIT_S: Final = 60.0
 #: What every connection to SQLite begins with.
 SETTINGS: Final = ("PRAGMA foreign_keys=ON", "PRAGMA synchronous=EXTRA")
+#: What SQLite may leave beside its file.
+SIDES: Final = ("-wal", "-shm", "-journal")
 #: The first SQLite whose write-ahead log is trusted here.
 _WAL_FROM: Final = (3, 51, 3)
 #: How every SQLite file begins (SQLite's file format, section 1.3.1).
 _SIGNATURE: Final = b"SQLite format 3\x00"
+#: No SQLite file is shorter, bytes: its least page.
+_LEAST: Final = 512
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,15 +131,22 @@ def connect(path: Path) -> sqlite3.Connection:
 
 
 def _check_file(path: Path) -> None:
-    """SQLite takes a very short file for an empty one, and would write over it."""
+    """A new one is its owner's alone, and its journals take after it.
+
+    SQLite takes a very short file for an empty one, and would write over it. A longer one is never opened
+    here: closing it again would end every lock that this process has on it, a writer's too (POSIX, fcntl).
+    """
     try:
-        with path.open("rb") as file:
-            start = file.read(len(_SIGNATURE))
+        told = path.stat()
+        start = path.read_bytes() if 0 < told.st_size < _LEAST and S_ISREG(told.st_mode) else b""
     except FileNotFoundError:
+        with suppress(OSError):
+            # Where this cannot be, SQLite says why.
+            make_file(path)
         return
     except OSError as error:
         raise LedgerError(f"ledger {path}: {error.strerror or error}. Nothing was changed.") from error
-    if start and start != _SIGNATURE:
+    if start and not start.startswith(_SIGNATURE):
         raise LedgerError(f"ledger {path}: it is not a ledger. Nothing was changed.")
 
 

@@ -10,6 +10,7 @@ import os
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, TypeVar
 
+from canebench.base.disk.owner_only import make_folder
 from canebench.base.errors import InputError, NotFoundError
 from canebench.store.engine import file_of, place_of
 from canebench.store.ledger import Ledger, open_ledger
@@ -68,7 +69,7 @@ def the_ledger(given: str | None) -> Ledger:
     path = file_of(url)
     if path is not None:
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
+            make_folder(path.parent)
         except OSError as error:
             raise InputError(
                 field="ledger",

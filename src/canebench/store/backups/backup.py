@@ -15,6 +15,7 @@ import sqlite3
 from typing import TYPE_CHECKING, Final
 
 from canebench import __version__
+from canebench.base.disk.owner_only import copy_file, make_file, make_folder
 from canebench.base.disk.synced import sync
 from canebench.base.errors import InputError
 from canebench.store.backups.verify import (
@@ -61,7 +62,7 @@ def write_backup(database: Database, takes: Path | None, destination: Path, *, a
         )
     made = destination.with_name(f".{destination.name}.{secrets.token_hex(6)}.part")
     try:
-        made.mkdir()
+        make_folder(made)
         counts = _copy_file(database, made) if isinstance(database, Sqlite) else _copy_rows(database, made)
         if takes is not None:
             _copy_takes(takes, made / TAKES)
@@ -82,6 +83,7 @@ def write_backup(database: Database, takes: Path | None, destination: Path, *, a
 def _copy_file(database: Sqlite, folder: Path) -> dict[str, int]:
     """SQLite's own online backup, in one step: one state, whoever writes meanwhile."""
     source = connect(database.path)
+    make_file(folder / FILE)
     copy = sqlite3.connect(folder / FILE)
     try:
         source.backup(copy)
@@ -97,13 +99,14 @@ def _copy_file(database: Sqlite, folder: Path) -> dict[str, int]:
 
 
 def _copy_rows(database: Database, folder: Path) -> dict[str, int]:
-    (folder / ROWS).mkdir()
+    make_folder(folder / ROWS)
     counts = {}
     with database.read() as connection:
         sql = "SELECT tablename AS name FROM pg_tables WHERE schemaname = current_schema()"
         names = sorted(row["name"] for row in connection.rows(sql))
         for name in (name for name in names if name != "alembic_version"):
             rows = connection.rows(f"SELECT * FROM {name} ORDER BY {_order(name)}")
+            make_file(folder / ROWS / f"{name}.jsonl")
             with (folder / ROWS / f"{name}.jsonl").open("w", encoding="utf-8") as file:
                 file.writelines(json.dumps(row, ensure_ascii=False, allow_nan=False) + "\n" for row in rows)
             counts[name] = len(rows)
@@ -119,9 +122,9 @@ def _copy_takes(takes: Path, folder: Path) -> None:
 
     One that was damaged is copied too: something of it may still be heard (`verify.recordings_amiss`).
     """
-    folder.mkdir()
+    make_folder(folder)
     for path in recordings_in(takes):
-        shutil.copyfile(path, folder / path.name)
+        copy_file(path, folder / path.name)
 
 
 def _seal(folder: Path, database: Database, counts: Mapping[str, int], at: str) -> None:
@@ -140,6 +143,7 @@ def _seal(folder: Path, database: Database, counts: Mapping[str, int], at: str) 
     }
     text = json.dumps(manifest, indent=1, ensure_ascii=False).encode()
     for name, data in ((MANIFEST, text), (SEAL, seal_of(text))):
+        make_file(folder / name)
         (folder / name).write_bytes(data)
         sync(folder / name)
     for inner in (path for path in folder.iterdir() if path.is_dir()):

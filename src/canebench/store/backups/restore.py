@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import os
 import secrets
-import shutil
 import sqlite3
+from contextlib import suppress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from stat import S_IMODE
+from typing import TYPE_CHECKING
 
+from canebench.base.disk.owner_only import copy_file, make_folder
 from canebench.base.disk.synced import sync
 from canebench.store.backups.backup import fill
 from canebench.store.backups.snapshots import keep_snapshot
@@ -19,15 +21,12 @@ from canebench.store.backups.verify import FILE, TAKES, told_of
 from canebench.store.database import LedgerError
 from canebench.store.migrate import revision_of
 from canebench.store.recordings import is_whole, recordings_in
-from canebench.store.sqlite import Sqlite, connect
+from canebench.store.sqlite import SIDES, Sqlite, connect
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from canebench.store.database import Database
-
-#: What SQLite may leave beside its file.
-_SIDES: Final = ("-wal", "-shm", "-journal")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,12 +64,12 @@ def _restore_takes(source: Path, takes: Path) -> int:
     """Recordings that are missing come back, and those that are damaged where the backup's is whole."""
     wanted = [path for path in recordings_in(source) if _is_wanted(path, takes / path.name)]
     if wanted and not takes.is_dir():
-        takes.mkdir(parents=True, exist_ok=True)
+        make_folder(takes)
         sync(takes.parent)
     for path in wanted:
         beside = takes / f".{path.name}.{secrets.token_hex(4)}"
         try:
-            shutil.copyfile(path, beside)
+            copy_file(path, beside)
             # Or a power cut may leave its name with nothing in it.
             sync(beside)
             beside.replace(takes / path.name)
@@ -88,21 +87,24 @@ def _is_wanted(path: Path, here: Path) -> bool:
 def _swap(source: Path, database: Sqlite, at: str) -> Path | None:
     """The new file is whole and synced under another name before it takes the ledger's."""
     path = database.path
-    path.parent.mkdir(parents=True, exist_ok=True)
+    make_folder(path.parent)
     ready = path.with_name(f".{path.name}.{secrets.token_hex(6)}.restoring")
     try:
-        shutil.copyfile(source, ready)
+        copy_file(source, ready)
         sync(ready)
         if not path.exists():
             ready.rename(path)
             sync(path.parent)
             return None
         kept = _free_name(path, at)
+        with suppress(PermissionError):
+            # Whoever could read it can go on: a club may share it.
+            ready.chmod(S_IMODE(path.stat().st_mode))
         with _held(database):
             # A second name first, then the swap: at no moment is there neither.
             os.link(path, kept)
             ready.replace(path)
-            for side in _SIDES:
+            for side in SIDES:
                 path.with_name(path.name + side).unlink(missing_ok=True)
             sync(path.parent)
         return kept

@@ -10,6 +10,7 @@ import secrets
 import shutil
 from typing import TYPE_CHECKING, Final
 
+from canebench.base.disk.owner_only import make_folder
 from canebench.store.backups.backup import write_backup
 from canebench.store.sqlite import Sqlite
 
@@ -34,7 +35,7 @@ def snapshots_folder(database: Database) -> Path:
 def keep_snapshot(database: Database, why: str, *, at: str) -> Path:
     """Keep a snapshot now; `why` is in lower-case letters and hyphens."""
     folder = snapshots_folder(database)
-    folder.mkdir(parents=True, exist_ok=True)
+    make_folder(folder)
     # Two processes may want one in the same second.
     path = folder / f"{re.sub('[^0-9T]', '', at[:19])}-{secrets.token_hex(3)}-{why}"
     write_backup(database, None, path, at=at)

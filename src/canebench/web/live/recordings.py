@@ -17,6 +17,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, BinaryIO, Final
 
 from canebench.base.disk.inside import inside
+from canebench.base.disk.owner_only import make_file, make_folder
 from canebench.base.errors import InputError, NotFoundError
 
 if TYPE_CHECKING:
@@ -51,7 +52,8 @@ class GrowingRecording:
     def __init__(self, path: Path, *, rate_hz: int) -> None:
         self.path, self.rate_hz = path, rate_hz
         self.frames = 0
-        self._file: BinaryIO = path.open("xb")
+        make_file(path)
+        self._file: BinaryIO = path.open("wb")
         self._file.write(_header(rate_hz, _UNKNOWN))
         self._synced_s = 0.0
         self._sync()
@@ -90,6 +92,8 @@ class GrowingRecording:
         self._sync()
         beside = self.path.with_suffix(".parted")
         header = _header(self.rate_hz, _UNKNOWN)
+        beside.unlink(missing_ok=True)
+        make_file(beside)
         with self.path.open("rb") as whole, beside.open("w+b") as parted:
             parted.write(header)
             whole.seek(len(header))
@@ -135,7 +139,7 @@ class Recordings:
             raise InputError(
                 field="sample rate", given=f"{rate_hz} Hz", allowed="from 8,000 to 192,000 Hz is taken"
             )
-        self.folder.mkdir(parents=True, exist_ok=True)
+        make_folder(self.folder)
         return GrowingRecording(self.folder / f"{secrets.token_hex(12)}.wav", rate_hz=rate_hz)
 
     def finished(self, name: str) -> Path:

@@ -10,24 +10,28 @@ import shutil
 import sqlite3
 import tempfile
 import webbrowser
+from contextlib import suppress
 from dataclasses import dataclass
+from glob import escape
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
+from canebench.base.disk.owner_only import is_wider
 from canebench.base.errors import CanebenchError
 from canebench.bench.acts.ledger import ledger_url, takes_folder
 from canebench.sound.files.decode import read_recording
 from canebench.sound.files.encode import write_recording
 from canebench.sound.files.recording import Recording
-from canebench.store.engine import open_database, place_of
+from canebench.store.engine import file_of, open_database, place_of
 from canebench.store.migrate import revision_of
 from canebench.store.reader import Reader
-from canebench.store.recordings import is_whole, recording_path
+from canebench.store.recordings import is_whole, recording_path, recordings_in
 from canebench.store.records import ReedRecord, TakeRecord
 from canebench.store.schema import HEAD
-from canebench.store.sqlite import Sqlite
+from canebench.store.sqlite import SIDES, Sqlite
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -59,7 +63,7 @@ def check_up(given_url: str | None) -> list[Found]:
     found = list(_ledger(url))
     takes = takes_folder(given_url)
     found += [_folder(takes.parent), _disk(takes.parent)]
-    found += [_recordings(url, takes), _decoder(), _print(), _browser()]
+    found += [_recordings(url, takes), _readers(url, takes), _decoder(), _print(), _browser()]
     return found
 
 
@@ -170,6 +174,27 @@ def _recordings(url: str, takes: Path) -> Found:
         verdict="broken",
         said=f"of {len(names)}, {missing} are missing and {changed} changed in {takes}",
         do="canebench restore brings back those that a backup holds whole",
+    )
+
+
+def _readers(url: str, takes: Path) -> Found:
+    """Whether what only its owner is meant to read is so; the folder that a ledger lies in is their own."""
+    unfinished, kept = takes / "unfinished", takes.parent / "snapshots"
+    ours = [takes, unfinished, kept, *recordings_in(takes), *unfinished.glob("*"), *kept.glob("*")]
+    with suppress(CanebenchError):
+        path = file_of(url)
+        if path is not None:
+            ours += [path, *(path.with_name(path.name + side) for side in SIDES)]
+            ours += path.parent.glob(f"{escape(path.stem)}-before-restore-*")
+    wider = sorted(str(path) for path in ours if path.exists() and is_wider(path))
+    if not wider:
+        return Found(what="Readers", verdict="fine", said="ledger and recordings are yours alone to read")
+    more = f" and {len(wider) - 1} more" if len(wider) > 1 else ""
+    return Found(
+        what="Readers",
+        verdict="look",
+        said=f"others on this machine may read {wider[0]}{more}",
+        do=f"chmod -R go= {quote(wider[0])}{' and those' if more else ''}, unless you share them",
     )
 
 

@@ -12,9 +12,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
+from canebench.base.disk.owner_only import make_file, make_folder
 from canebench.base.errors import InputError
 from canebench.base.notes import LOW_A, NOTES
 from canebench.base.scales import DEFAULT_SCALE
+from canebench.base.sentences import cannot
 from canebench.base.units import cents_to_hz
 from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
 from canebench.bench.acts.fitting.fit_request import FitRequest
@@ -70,15 +72,10 @@ class _Clock:
 
 def make_demo(folder: Path) -> Path:
     """Fill a new ledger in `folder`, which must be new or empty; the ledger's path."""
-    if folder.exists() and any(folder.iterdir()):
-        raise InputError(
-            field="demo",
-            given=str(folder),
-            allowed="a new or empty folder is filled, so that nothing real is touched",
-            nearest="another folder, or canebench demo --remove for an earlier demo",
-        )
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / _MARK).write_text("An invented season, made by canebench. Safe to remove.\n", encoding="utf-8")
+    try:
+        _begin(folder)
+    except OSError as error:
+        raise _impossible(folder, "made", error) from error
     path, clock = folder / "ledger.db", _Clock()
     ledger = open_ledger(str(path), clock=clock)
     for name, blows, ceiling in _PLAYERS:
@@ -98,18 +95,42 @@ def make_demo(folder: Path) -> Path:
     return path
 
 
+def _begin(folder: Path) -> None:
+    if folder.exists() and any(folder.iterdir()):
+        raise InputError(
+            field="demo",
+            given=str(folder),
+            allowed="a new or empty folder is filled, so that nothing real is touched",
+            nearest="another folder, or canebench demo --remove for an earlier demo",
+        )
+    make_folder(folder)
+    make_file(folder / _MARK)
+    (folder / _MARK).write_text("An invented season, made by canebench. Safe to remove.\n", encoding="utf-8")
+
+
+def _impossible(folder: Path, verb: str, error: OSError) -> InputError:
+    return InputError(
+        field=f"demo {folder}",
+        given=f"a place {cannot(verb, error)}",
+        allowed="a folder with room and write access is needed",
+    )
+
+
 def remove_demo(folder: Path) -> int:
     """Remove a demo that `make_demo` made, and nothing else; how many files that were."""
     if not (folder / _MARK).is_file():
         raise InputError(
             field="demo", given=str(folder), allowed="only a folder that a demo was made in is removed"
         )
-    files = [path for path in folder.rglob("*") if path.is_file()]
-    for path in files:
-        path.unlink()
-    for path in sorted((path for path in folder.rglob("*") if path.is_dir()), reverse=True):
-        path.rmdir()
-    folder.rmdir()
+    try:
+        files = [path for path in folder.rglob("*") if path.is_file()]
+        for path in files:
+            path.unlink()
+        for path in sorted((path for path in folder.rglob("*") if path.is_dir()), reverse=True):
+            path.rmdir()
+        folder.rmdir()
+    except OSError as error:
+        raise _impossible(folder, "removed", error) from error
     return len(files)
 
 
