@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 from collections import Counter
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import pytest
 
@@ -15,9 +16,6 @@ from canebench.fitting.limits import MOST_PINCHES
 from canebench.store.ledger import open_ledger
 from canebench.store.records import EaseRecord, PitchRecord, PlayerRecord, PlayRecord, ReedRecord, TakeRecord
 from doors.run import run
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 #: What is said of each reed that was measured: the four of the season, and one for each verdict.
 _VERDICTS = {
@@ -139,3 +137,27 @@ def test_nothing_but_a_demo_is_removed(tmp_path: Path) -> None:
     assert run("demo", str(mine), "--remove").exit_code == 4
     assert run("demo", str(mine)).exit_code == 4
     assert (mine / "ledger.db").read_bytes() == b"precious"
+
+
+def test_a_folder_that_cannot_be_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One below a file, a file, and a disk that may only be read; control: another folder is filled."""
+    (tmp_path / "file").write_text("x")
+    for place in ("file/demo", "file"):
+        refused = run("demo", str(tmp_path / place))
+        assert refused.exit_code == 4, place
+        assert "cannot be made" in " ".join(refused.stderr.split())
+
+    def read_only(*_: object, **__: object) -> None:
+        raise OSError(errno.EROFS, "Read-only file system")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "mkdir", read_only)
+        refused = run("demo", str(tmp_path / "demo"))
+    assert refused.exit_code == 4
+    assert "Read-only file system" in refused.stderr
+    assert run("demo", str(tmp_path / "demo")).exit_code == 0
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "unlink", read_only)
+        refused = run("demo", str(tmp_path / "demo"), "--remove")
+    assert refused.exit_code == 4
+    assert "cannot be removed" in " ".join(refused.stderr.split())

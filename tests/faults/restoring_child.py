@@ -23,9 +23,17 @@ def _counted(what: Any) -> Any:
     return call
 
 
+def _refused(*_: object, **__: object) -> None:
+    """As FAT answers."""
+    raise PermissionError(1, "Operation not permitted")
+
+
 def main() -> None:
+    if "no-links" in sys.argv:
+        os.link = _refused
     for owner, name in (
         (os, "link"),
+        (shutil, "copyfileobj"),
         (os, "fsync"),
         (shutil, "copyfile"),
         (Path, "replace"),

@@ -21,7 +21,9 @@ _CHILD = Path(__file__).with_name("restoring_child.py")
 _MOST_STEPS = 40
 
 
-def test_old_or_new_whenever_it_is_killed(tmp_path: Path) -> None:
+@pytest.mark.parametrize("disk", ["links", "no-links"])
+def test_old_or_new_whenever_it_is_killed(tmp_path: Path, disk: str) -> None:
+    """Also where a file can have no second name, as on a stick with FAT."""
     ledger = open_ledger(str(tmp_path / "ledger.db"))
     take_in(ledger)
     takes = tmp_path / "takes"
@@ -36,7 +38,7 @@ def test_old_or_new_whenever_it_is_killed(tmp_path: Path) -> None:
         place = tmp_path / f"step{step}"
         place.mkdir()
         shutil.copyfile(tmp_path / "ledger.db", place / "ledger.db")
-        ended = restored(folder, place, step)
+        ended = restored(folder, place, step, disk)
         found = state(place / "ledger.db", old, new)
         seen.add(found)
         if ended == 0:
@@ -45,7 +47,7 @@ def test_old_or_new_whenever_it_is_killed(tmp_path: Path) -> None:
             break
         assert ended == 9
         # And once more, undisturbed: whatever was left half way is in nobody's way.
-        assert restored(folder, place, 10_000) == 0
+        assert restored(folder, place, 10_000, disk) == 0
         assert state(place / "ledger.db", old, new) == "new"
     else:
         pytest.fail("it never came to an end")
@@ -60,8 +62,8 @@ def test_a_ledger_that_is_neither_would_be_noticed(tmp_path: Path) -> None:
     assert state(tmp_path / "none.db", dump_of(ledger), dump_of(ledger)) == "neither"
 
 
-def restored(folder: Path, place: Path, step: int) -> int:
-    given = [str(folder), str(place / "ledger.db"), str(place / "takes"), str(step)]
+def restored(folder: Path, place: Path, step: int, disk: str) -> int:
+    given = [str(folder), str(place / "ledger.db"), str(place / "takes"), str(step), disk]
     return subprocess.run([sys.executable, str(_CHILD), *given], check=False).returncode
 
 

@@ -39,15 +39,35 @@ _SIGNATURE: Final = b"SQLite format 3\x00"
 _LEAST: Final = 512
 
 
+class UndecodableError(sqlite3.DatabaseError):
+    """Text of the file that is none, in its rows or in what SQLite says of it: bits of it have turned."""
+
+
 @dataclass(frozen=True, slots=True)
 class _SqliteConnection:
     raw: sqlite3.Connection
 
     def rows(self, sql: str, values: Sequence[Value] = ()) -> list[Row]:
-        return [dict(row) for row in self.raw.execute(sql, values)]
+        with text_of_a_file():
+            return [dict(row) for row in self.raw.execute(sql, values)]
 
     def run(self, sql: str, values: Sequence[Value] = ()) -> int:
-        return self.raw.execute(sql, values).rowcount
+        with text_of_a_file():
+            return self.raw.execute(sql, values).rowcount
+
+
+class text_of_a_file:  # noqa: N801 - reads as words of the with statement
+    """What the driver cannot read as text in this block is an `UndecodableError`, like its other errors."""
+
+    __slots__ = ()
+
+    def __enter__(self) -> None:
+        """Nothing is needed."""
+
+    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
+        """Python's own error, since the driver lets it through."""
+        if isinstance(error, UnicodeDecodeError):
+            raise UndecodableError(f"text of it cannot be read ({error.reason})") from error
 
 
 class Sqlite:
@@ -62,7 +82,8 @@ class Sqlite:
     def read(self) -> Iterator[Connection]:
         """One state: a deferred transaction that only reads."""
         with self._opened() as raw:
-            raw.execute("BEGIN")
+            with text_of_a_file():
+                raw.execute("BEGIN")
             try:
                 yield _SqliteConnection(raw)
             finally:
@@ -107,7 +128,8 @@ class Sqlite:
 
 @contextmanager
 def _immediate(raw: sqlite3.Connection) -> Iterator[None]:
-    raw.execute("BEGIN IMMEDIATE")
+    with text_of_a_file():
+        raw.execute("BEGIN IMMEDIATE")
     try:
         yield
         raw.execute("COMMIT")
@@ -123,10 +145,15 @@ def connect(path: Path) -> sqlite3.Connection:
     # Whole: a path that begins with "file:" would be read as an address, and ":memory:" as no file.
     raw = sqlite3.connect(path.absolute(), timeout=WAIT_S, isolation_level=None)
     raw.row_factory = sqlite3.Row
-    for setting in SETTINGS:
-        raw.execute(setting)
-    if sqlite3.sqlite_version_info >= _WAL_FROM:
-        raw.execute("PRAGMA journal_mode=WAL")
+    try:
+        with text_of_a_file():
+            for setting in SETTINGS:
+                raw.execute(setting)
+            if sqlite3.sqlite_version_info >= _WAL_FROM:
+                raw.execute("PRAGMA journal_mode=WAL")
+    except BaseException:
+        raw.close()
+        raise
     return raw
 
 
@@ -152,7 +179,8 @@ def _check_file(path: Path) -> None:
 
 def _told(path: Path, error: BaseException) -> LedgerError:
     """What went wrong in words; nothing was half done, since every write is all or nothing."""
-    name = getattr(error, "sqlite_errorname", "") or ""
+    undecodable = isinstance(error, UndecodableError) or "decode to UTF-8" in str(error)
+    name = "SQLITE_CORRUPT" if undecodable else getattr(error, "sqlite_errorname", "") or ""
     reasons = {
         "SQLITE_FULL": "the disk is full",
         "SQLITE_READONLY": "it may only be read",

@@ -30,7 +30,7 @@ from canebench.store.backups.verify import (
 )
 from canebench.store.migrate import revision_of
 from canebench.store.recordings import digest_of, recordings_in
-from canebench.store.sqlite import Sqlite, connect
+from canebench.store.sqlite import Sqlite, connect, text_of_a_file
 from canebench.store.tables import TABLES
 
 if TYPE_CHECKING:
@@ -87,10 +87,11 @@ def _copy_file(database: Sqlite, folder: Path) -> dict[str, int]:
     copy = sqlite3.connect(folder / FILE)
     try:
         source.backup(copy)
-        copy.execute("PRAGMA journal_mode=DELETE")
-        sql = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite%'"
-        names = sorted(name for (name,) in copy.execute(sql).fetchall() if name != "alembic_version")
-        return {name: copy.execute(f"SELECT count(*) FROM {name}").fetchone()[0] for name in names}
+        with text_of_a_file():
+            copy.execute("PRAGMA journal_mode=DELETE")
+            sql = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite%'"
+            names = sorted(name for (name,) in copy.execute(sql).fetchall() if name != "alembic_version")
+            return {name: copy.execute(f"SELECT count(*) FROM {name}").fetchone()[0] for name in names}
     except sqlite3.Error as error:
         raise database.told(error) from error
     finally:
