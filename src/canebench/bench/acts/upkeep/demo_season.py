@@ -112,7 +112,7 @@ def _impossible(folder: Path, verb: str, error: OSError) -> InputError:
     return InputError(
         field=f"demo {folder}",
         given=f"a place {cannot(verb, error)}",
-        allowed="a folder with room and write access is needed",
+        allowed="one that you may write in, with room for it, is needed",
     )
 
 
