@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -10,10 +11,16 @@ import pytest
 from canebench.sound.analysis.drones.drone_lines import DroneLines, drone_lines, without_drones
 from canebench.sound.analysis.drones.drone_runs import DroneRun, drone_runs
 from canebench.sound.analysis.notes.interference import Surroundings
+from canebench.sound.analysis.notes.note_tests import beyond_drones
+from canebench.sound.analysis.notes.note_tracking import Held, Hold
 from canebench.sound.analysis.notes.pitch_contour import Stretch
 from canebench.sound.dsp.decimation import sections
+from canebench.sound.dsp.harmonic_source import HarmonicSource
 from canebench.sound.dsp.stft import Frames, frames_of
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
+
+if TYPE_CHECKING:
+    from canebench.base.arrays import IntArray
 
 
 @pytest.fixture(scope="module")
@@ -78,3 +85,54 @@ def test_surroundings_hold_what_sounds_while_the_note_does_not() -> None:
     everywhere = replace(stretch, freq_hz=600.0)
     (blind,) = Surroundings(frames.between(0, 90), lines, [everywhere])(np.array([note_hz]))
     assert blind[0] > 0.5
+
+
+def _hold(frames: Frames, hz: float, rows: IntArray) -> Hold:
+    """Something held at `hz` in these rows, as the tests of notes see it."""
+    source = HarmonicSource(
+        rows=rows,
+        numbers=np.arange(1, 15),
+        freq_hz=np.full(len(rows), hz),
+        cycles=hz * frames.times_s[rows],
+        amplitude=np.ones((1, 14), dtype=complex),
+    )
+    held = Held(
+        start_s=float(frames.times_s[rows[0]]),
+        end_s=float(frames.times_s[rows[-1]]),
+        hz=hz,
+        sd_hz=0.01,
+        drift_cents_per_s=0.0,
+        spread_cents=0.0,
+        level_db=-20.0,
+    )
+    return Hold(held=held, source=source)
+
+
+@pytest.mark.parametrize(
+    ("hz", "drone_hz", "raised", "shows"),
+    [
+        # A note between the drones' partials; a sound on every third of its partials, which is a drone's.
+        (404.0, (1212.0, 2424.0, 3636.0, 4848.0), tuple(range(1, 15)), True),
+        (404.0, (1212.0, 2424.0, 3636.0, 4848.0), (3, 6, 9, 12), False),
+        # A note that lies wholly on them; drones that swell in their strong lower partials.
+        (480.0, tuple(480.0 * k for k in range(1, 15)), tuple(range(1, 15)), True),
+        (480.0, tuple(480.0 * k for k in range(1, 15)), tuple(range(1, 7)), False),
+    ],
+)
+def test_a_note_over_drones_shows_where_they_are_not_or_are_weak(
+    hz: float, drone_hz: tuple[float, ...], raised: tuple[int, ...], shows: bool
+) -> None:
+    """Partials 20 dB above what is usual, of 14: which of them decides."""
+    bin_hz, rows = 12.0, np.arange(60, 90)
+    rng = np.random.default_rng(5)
+    spectrum = 1e-3 * rng.standard_normal((200, 620)) + 1e-3j * rng.standard_normal((200, 620))
+    at = np.rint(np.array(drone_hz) / bin_hz).astype(int)
+    spectrum[:, at] += 0.02
+    tops = np.rint(hz * np.array(raised) / bin_hz).astype(int)
+    for offset, share in ((-1, -0.5), (0, 1.0), (1, -0.5)):
+        spectrum[rows[:, None], tops + offset] += share * 0.2 * (-1.0) ** rows[:, None]
+    frames = Frames(spectrum=spectrum.astype(complex), bin_hz=bin_hz, hop_s=0.02, start_s=0.0)
+    lines = DroneLines(hz=np.array(drone_hz), left=np.full(len(drone_hz), 0.02))
+    stretch = Stretch(first=58, last=91, freq_hz=hz)
+    surroundings = Surroundings(frames, lines, [stretch])
+    assert beyond_drones(frames, _hold(frames, hz, rows), surroundings) is shows
