@@ -8,8 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from canebench.base.units import hz_to_cents
+from canebench.sound.analysis.drones import drone_lines as lines_of_drones
+from canebench.sound.analysis.drones import drone_runs as runs_of_drones
 from canebench.sound.analysis.drones.drone_lines import DroneLines, drone_lines, without_drones
 from canebench.sound.analysis.drones.drone_runs import DroneRun, drone_runs
+from canebench.sound.analysis.measure import measure
 from canebench.sound.analysis.notes.interference import Surroundings
 from canebench.sound.analysis.notes.note_tests import beyond_drones
 from canebench.sound.analysis.notes.note_tracking import Held, Hold
@@ -18,6 +22,7 @@ from canebench.sound.dsp.decimation import sections
 from canebench.sound.dsp.harmonic_source import HarmonicSource
 from canebench.sound.dsp.stft import Frames, frames_of
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
+from support.conditions import recipe_for
 
 if TYPE_CHECKING:
     from canebench.base.arrays import IntArray
@@ -66,6 +71,24 @@ def test_a_line_is_never_louder_for_being_taken_out(take: tuple[Frames, list[Dro
     rest = without_drones(frames, [_shifted(run, 1.002) for run in runs])
     before, after = (float(np.sum(np.abs(part.spectrum) ** 2)) for part in (frames, rest))
     assert after < 1.02 * before
+
+
+def test_steady_drones_leave_notes_whole(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without noise nothing is left to err by; control: with lines put back and high partials left in, it is."""
+    recording, truth = render(recipe_for("drones", 5_312))
+
+    def worst_cents() -> float:
+        return max(
+            abs(hz_to_cents(note.hz, truth.chanter_hz(*span)))
+            for note in measure(recording).notes
+            for span in note.spans_s
+            if len(note.spans_s) == 1
+        )
+
+    assert worst_cents() < 6e-4
+    monkeypatch.setattr(lines_of_drones, "_ALL_BUT_GONE", 0.0)
+    monkeypatch.setattr(runs_of_drones, "_STILL_LEFT", 0.0)
+    assert worst_cents() > 9e-4
 
 
 def test_surroundings_hold_what_sounds_while_the_note_does_not() -> None:
