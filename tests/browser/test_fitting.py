@@ -96,7 +96,7 @@ def test_what_went_wrong_is_said_and_nothing_typed_is_lost(open_page: tuple[Page
 
 def test_the_fitting_prints_to_pdf(open_page: tuple[Page, Watch]) -> None:
     page, _ = open_page
-    page.get_by_role("link", name="Reed 1 in number 1").click()
+    page.get_by_role("link", name="Reed 21 in number 3").click()
     # A busy machine prints what is there: the page must be.
     expect(page.locator("#act-say")).to_be_visible()
     pdf = PdfReader(BytesIO(page.pdf(format="A4", tagged=True)))

@@ -117,4 +117,4 @@ def setting_in(written: Json) -> Setting:
 def misfits(value: Any, name: str) -> list[str]:
     """What in a written value does not fit the schema of that name."""
     schema = json.loads((DOCS / f"{name}.schema.json").read_text("utf-8"))
-    return faults(value, schema, root=schema)
+    return faults(value, schema)

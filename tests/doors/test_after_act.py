@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
 from canebench.bench.acts.fitting.after_act import after_act
@@ -251,5 +253,45 @@ _PLANNED = (Setting(seat_mm=0.5), Setting(seat_mm=0.5), Setting(seat_mm=0.5, tap
     ],
 )
 def test_what_is_done_and_what_is_left(done: PlanMade, now: Setting, left: tuple[Setting, ...]) -> None:
-    assert done.setting(Setting(), _PLANNED) == now
+    assert done.setting(Setting(), _PLANNED, deepest_mm=3.0) == now
     assert tuple(done.left(now, _PLANNED)) == left
+
+
+_TAPED = Setting(seat_mm=0.5, tape_mm={"C": 1.0, "E": 1.5})
+
+
+@pytest.mark.parametrize(
+    ("done", "tape_mm"),
+    [
+        (PlanMade(acts=0), {"C": 1.0, "E": 1.5}),
+        (PlanMade(acts=0, seat_mm=1.0), {"C": 1.0, "E": 1.5}),
+        (PlanMade(acts=0, pinches=1), {"C": 1.0, "E": 1.5}),
+        (PlanMade(acts=0, tape_mm={"D": 0.8}), {"C": 1.0, "D": 0.8, "E": 1.5}),
+        (PlanMade(acts=0, seat_mm=1.0, tape_mm={"E": 2.0}), {"C": 1.0, "E": 2.0}),
+        (PlanMade(acts=0, tape_mm={"C": 0.0}), {"E": 1.5}),
+        (PlanMade(acts=0, tape_mm={}), {}),
+    ],
+)
+def test_a_strip_stays_on_until_it_is_told_off(done: PlanMade, tape_mm: dict[str, float]) -> None:
+    assert dict(done.setting(_TAPED, (), deepest_mm=3.0).tape_mm) == tape_mm
+
+
+@pytest.mark.parametrize(
+    ("seat_mm", "said"),
+    [(3.25, "from -4 to 3 mm is possible.*bottom.*Nearest that works: 3 mm"), (-4.5, "leaks.*works: -4 mm")],
+)
+def test_a_seat_has_a_bottom_and_a_top(seat_mm: float, said: str) -> None:
+    """Control: both bounds themselves, and a deeper bottom."""
+    with pytest.raises(InputError, match=f"^seat: .*{said}"):
+        PlanMade(seat_mm=seat_mm).setting(Setting(), (), deepest_mm=3.0)
+    for inside in (3.0, -4.0, 0.1 + 0.2 + 2.7):
+        assert PlanMade(seat_mm=inside).setting(Setting(), (), deepest_mm=3.0).seat_mm == inside
+    assert PlanMade(seat_mm=3.25).setting(Setting(), (), deepest_mm=4.0).seat_mm == 3.25
+
+
+def test_no_plan_leads_above_the_top() -> None:
+    """From 3 mm above the hand seat 1 mm is left, whatever is asked for; from the hand seat all of it."""
+    high = replace(Fitting(), takes=(_take(Setting(seat_mm=-3.0)),))
+    assert high.limits.higher_mm == 2.0
+    assert high.below_the_top().limits.higher_mm == 1.0
+    assert Fitting().below_the_top().limits.higher_mm == 2.0

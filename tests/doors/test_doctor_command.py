@@ -41,7 +41,7 @@ def test_all_is_fine(ledger: Path) -> None:
     assert found["Ledger"] == found["Sound"] == found["Takes"] == "fine"
     text = run("doctor", "--ledger", str(ledger)).stdout
     assert "journal" in text
-    assert "18 reeds" in text
+    assert "24 reeds" in text
 
 
 def test_looking_changes_nothing(ledger: Path, tmp_path: Path) -> None:

@@ -97,6 +97,8 @@ def test_takes_that_disagree_are_shown_beside_each_other() -> None:
     shown = _row(page, HIGH_A)
     for cell, one in zip(shown, (plan.now[HIGH_A], plan.believed[HIGH_A]), strict=False):
         assert cell.strip().startswith(f"{one.cents:+.1f}".replace("-", "−"))
+    # Low A is what is counted from: there they agree, and nothing stands beside it.
+    assert len(_row(page, LOW_A)) == len(shown) - 1
     agree = _fitting(_take(Setting()), _take(Setting()))
     assert "by all takes" not in plan_text(plan_setting(agree), fitting_path=None)
 

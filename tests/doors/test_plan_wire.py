@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec import ValidationError, convert, to_builtins
 
 from canebench.base.setting import Setting
 from canebench.bench.acts.fitting.after_act import AfterAct, after_act
@@ -18,7 +19,8 @@ from canebench.bench.acts.fitting.measure_take import measure_take
 from canebench.bench.acts.fitting.plan_setting import Plan, plan_setting
 from canebench.bench.acts.fitting.plan_take import PlanMade, PlanWanted, measure_after, plan_take
 from canebench.bench.views.chanter_effects import chanter_effects
-from canebench.bench.views.wire.plan import after_object, effects_object, plan_object
+from canebench.bench.views.wire.after import AfterWritten, after_object
+from canebench.bench.views.wire.plan import EffectsWritten, PlanWritten, effects_object, plan_object
 from canebench.fitting.acts import Act
 from canebench.fitting.limits import Limits
 from canebench.fitting.rule_bounds import MOST_ACTS
@@ -26,6 +28,7 @@ from doors.bench_takes import DOCS, Json, SoundBench, given, misfits
 
 _DEEPER = Setting(seat_mm=0.75)
 _NAMES = ("plan", "after-act", "fitting", "chanter-effects")
+_CLASSES = {"plan": PlanWritten, "after-act": AfterWritten, "chanter-effects": EffectsWritten}
 
 
 def _strict(value: object) -> Any:
@@ -61,9 +64,14 @@ def written(plan: Plan, after: AfterAct) -> dict[str, Json]:
 def test_each_fits_its_schema(name: str, written: dict[str, Json]) -> None:
     assert misfits(written[name], name) == []
     schema = json.loads((DOCS / f"{name}.schema.json").read_text("utf-8"))
-    assert written[name]["schema"] == schema["$id"] == schema["properties"]["schema"]["const"]
+    assert written[name]["schema"] == schema["$id"]
     # Each field that is written is described.
     assert set(written[name]) == set(schema["properties"]) == set(schema["required"])
+
+
+@pytest.mark.parametrize("name", _CLASSES)
+def test_each_is_read_back_as_it_was_written(name: str, written: dict[str, Json]) -> None:
+    assert _strict(to_builtins(convert(written[name], _CLASSES[name]))) == written[name]
 
 
 #: Which schema, where, and what is put there (`...` takes it away).
@@ -116,6 +124,9 @@ def test_control_a_wrong_value_does_not_fit(
     else:
         place[path[-1]] = value
     assert misfits(found, name) != []
+    if name in _CLASSES:
+        with pytest.raises(ValidationError, match=r"Expected|Invalid|missing"):
+            convert(found, _CLASSES[name])
 
 
 def test_every_act_that_there_is_fits(written: dict[str, Json]) -> None:

@@ -29,7 +29,7 @@ def test_the_two_commands_come_first() -> None:
 def test_its_json_fits_the_schema() -> None:
     schema = json.loads((ROOT / "docs" / "measurement.schema.json").read_text("utf-8"))
     example = json.loads(README.partition("```json\n")[2].partition("```")[0])
-    assert faults(example, schema, root=schema) == []
+    assert faults(example, schema) == []
     assert example["origin"] == "first-light.ogg"
 
 

@@ -34,7 +34,7 @@ def test_hertz_and_cents_come_to_the_same() -> None:
 @pytest.mark.parametrize(
     ("readings", "reference_hz", "said"),
     [
-        ({"E": Typed(value=3, unit="cents")}, None, "fixed low A"),
+        ({"E": Typed(value=3, unit="cents")}, None, "no fixed pitch was given"),
         ({"E": Typed(value=720, unit="Hz")}, None, "low A is needed"),
         ({"H": Typed(value=720, unit="Hz")}, 480.0, "note"),
         ({}, 480.0, "low A is needed"),
@@ -84,3 +84,51 @@ def test_the_command_reads_commas_and_refuses_nonsense(tmp_path: Path) -> None:
     assert run("fit", "--typed", "lowA=478,2", "--typed", "high a=955 Hz", *place).exit_code == 0
     assert run("fit", "--typed", "low A=loud", *place).exit_code == 2
     assert run("fit", *place).exit_code == 2
+
+
+def _kept(tmp_path: Path) -> int:
+    with open_ledger(str(tmp_path / "l.db")).reading() as reader:
+        return reader.count(TakeRecord)
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ({"low A": "478", "high A": "480"}, "7 cents apart, and an octave is 1200"),
+        ({"low A": "955", "high A": "478"}, "the two may be swapped"),
+        ({"low A": "478", "D": "637", "E": "760", "F": "797", "high A": "955"}, "E is 101 cents too high"),
+    ],
+)
+def test_a_slip_is_asked_about_and_taken_where_it_is_none(
+    tmp_path: Path, typed: dict[str, str], said: str
+) -> None:
+    place = ["--ledger", str(tmp_path / "l.db"), "--reed", "1", "--chanter", "x"]
+    run("lot", "spring", "--count", "1", "--ledger", str(tmp_path / "l.db"))
+    readings = [f"--typed={note}={hz}" for note, hz in typed.items()]
+    asked = run("fit", *readings, *place)
+    assert asked.exit_code == 4
+    assert said in " ".join(asked.stderr.split())
+    assert f"high A {typed['high A']} Hz" in asked.stderr or "E 760 Hz" in asked.stderr
+    assert "--as-typed where it is right" in asked.stderr
+    assert _kept(tmp_path) == 0
+    taken = run("fit", *readings, "--as-typed", *place)
+    assert taken.exit_code == 0, taken.stderr
+    assert "[odd-step]" in taken.stdout
+    assert _kept(tmp_path) == 1
+
+
+def test_cents_without_a_pitch_name_the_option(tmp_path: Path) -> None:
+    place = ["--ledger", str(tmp_path / "l.db"), "--reed", "1", "--chanter", "x"]
+    run("lot", "spring", "--count", "1", "--ledger", str(tmp_path / "l.db"))
+    refused = run("fit", "--typed", "low A=0c", "--typed", "high A=-3c", *place)
+    assert refused.exit_code == 4
+    assert "--reference HERTZ" in refused.stderr
+    assert run("fit", "--typed", "low A=0c", "--reference", "478", *place).exit_code == 0
+    # A step of 100 cents is a slip in cents as well.
+    fixed = ("--reference", "478", "--typed", "low A=0c", "--typed", "B=100c")
+    assert run("fit", *fixed, *place).exit_code == 4
+
+
+def test_as_typed_belongs_to_typed_readings(tmp_path: Path) -> None:
+    place = ["--ledger", str(tmp_path / "l.db"), "--reed", "1", "--chanter", "x"]
+    assert run("fit", "take.wav", "--as-typed", *place).exit_code == 2

@@ -9,10 +9,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from msgspec import ValidationError, convert, to_builtins
 
 from canebench.base.finding import Finding
 from canebench.bench.acts.fitting.report import report_on
-from canebench.bench.views.wire.measurement import SCHEMA, report_object
+from canebench.bench.views.wire.measurement import SCHEMA, MeasurementWritten, report_object
 from canebench.fitting.acts import Act
 from doors.made_takes import TOP_FLAT, made_measurement
 from doors.schema_check import faults
@@ -41,7 +42,9 @@ CASES = {
 
 @pytest.mark.parametrize("name", CASES)
 def test_reports_fit_the_schema(name: str, schema: dict[str, Any]) -> None:
-    assert faults(written(report_object(report_on(CASES[name]))), schema, root=schema) == []
+    report = written(report_object(report_on(CASES[name])))
+    assert faults(report, schema) == []
+    assert written(to_builtins(convert(report, MeasurementWritten))) == report
 
 
 @pytest.mark.parametrize(
@@ -66,19 +69,30 @@ def test_control_a_wrong_value_does_not_fit(
     for step in path[:-1]:
         place = place[step]
     place[path[-1]] = value
-    assert faults(report, schema, root=schema)
+    assert faults(report, schema)
+    with pytest.raises(ValidationError, match=r" - at "):
+        convert(report, MeasurementWritten)
 
 
 def test_control_a_missing_field_does_not_fit(schema: dict[str, Any]) -> None:
     for field in schema["required"]:
         report = written(report_object(report_on(CASES["all nine"])))
         del report[field]
-        assert faults(report, schema, root=schema)
+        assert faults(report, schema)
 
 
 def test_schema_and_code_know_the_same_acts(schema: dict[str, Any]) -> None:
-    assert schema["$defs"]["next_act"]["properties"]["act"]["enum"] == [act.value for act in Act]
-    assert schema["properties"]["schema"]["const"] == SCHEMA
+    assert sorted(schema["$defs"]["Act"]["enum"]) == sorted(act.value for act in Act)
+    assert schema["properties"]["schema"]["enum"] == [SCHEMA]
+
+
+def test_what_was_written_before_a_field_came_still_fits(schema: dict[str, Any]) -> None:
+    report = written(report_object(report_on(CASES["all nine"])))
+    for kind, later in {"notes": ("repeat_sd_cents", "level_db"), "drones": ("spans_s", "separable")}.items():
+        for name in later:
+            del report[kind][0][name]
+    assert faults(report, schema) == []
+    assert convert(report, MeasurementWritten).notes[0].repeat_sd_cents is None
 
 
 def test_what_is_absent_is_null_and_never_nan(schema: dict[str, Any]) -> None:
@@ -89,7 +103,7 @@ def test_what_is_absent_is_null_and_never_nan(schema: dict[str, Any]) -> None:
     assert report["notes"][4]["sd_hz"] is None
     assert report["notes"][4]["drift_cents_per_s"] is None
     assert report["balance"]["rest_sd_cents"]["D"] is None
-    assert faults(report, schema, root=schema) == []
+    assert faults(report, schema) == []
     assert report_object(report_on(CASES["no high A"]))["balance"] is None
 
 

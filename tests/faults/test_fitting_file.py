@@ -76,6 +76,19 @@ def test_a_fitting_comes_back_as_it_was(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == [path]
 
 
+@pytest.mark.parametrize(("seat_mm", "nearest"), [(3.5, "3 mm"), (-9.0, "-4 mm")])
+def test_a_seat_where_no_reed_can_sit_is_refused(tmp_path: Path, seat_mm: float, nearest: str) -> None:
+    """In a take and in a planned setting; control: the bottom itself."""
+    for whose in ("takes", "planned"):
+        found = _object()
+        setting = found[whose][0]["setting"] if whose == "takes" else found[whose][0]
+        setting["seat_mm"] = seat_mm
+        with pytest.raises(InputError, match=f"1: seat_mm: .*leaks.*Nearest that works: {nearest}"):
+            load_fitting(_saved(tmp_path, found))
+        setting["seat_mm"] = 3.0
+        load_fitting(_saved(tmp_path, found))
+
+
 def test_a_figure_changed_on_the_way_would_be_noticed(tmp_path: Path) -> None:
     """The control of the round trip."""
     content = _object()

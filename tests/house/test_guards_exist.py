@@ -18,9 +18,9 @@ _MOST_LINES = 350
 #: Guards are named by their path in backquotes; so are benchmarks and documents.
 _NAMED = re.compile(r"`((?:tests|benchmarks|docs)/[^`\s]*)`")
 _ADDRESS = re.compile(r"https?://")
-#: The name of a picture's format, which is written into it and fetched by nobody.
-#: Names of formats, and addresses of this machine that are put together.
-_FORMAT_NAMES = ("http://www.w3.org/2000/svg", "http://{")
+#: Names of formats, which are written into files and fetched by nobody, and addresses of this machine that
+#: are put together.
+_FORMAT_NAMES = ("http://www.w3.org/2000/svg", "https://json-schema.org/draft/2020-12/schema", "http://{")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

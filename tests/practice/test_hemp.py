@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Any
 
 import pytest
@@ -37,7 +38,7 @@ def test_a_wrong_geometry_would_be_noticed(wrong: Hemp) -> None:
 
 def test_twice_the_rise_takes_twice_the_thread() -> None:
     assert Hemp().length_mm(1.0) == pytest.approx(2 * Hemp().length_mm(0.5))
-    assert Hemp().turns(1.0) > Hemp().turns(0.5)
+    assert Hemp().turns(1.0) > Hemp().turns(0.5) >= 0.5
 
 
 def test_thread_fills_the_shell_that_the_taper_leaves() -> None:
@@ -56,16 +57,49 @@ def test_thicker_thread_needs_less_of_it() -> None:
 def test_what_it_took_before_replaces_the_geometry() -> None:
     known = Hemp(inches_per_mm=5.0)
     assert known.length_mm(0.5) == pytest.approx(2.5 * INCH_MM)
-    assert "2.5 inches" in known.text(0.5)
+    assert "2½ turns" in known.text(0.5)
     assert Hemp(inches_per_mm=5.0, thread_mm=0.6).length_mm(0.5) == known.length_mm(0.5)
 
 
-def test_the_words_have_turns_millimetres_and_inches() -> None:
-    said = Hemp().text(1.0)
-    for word in ("turns", "mm", "inches", "thread"):
-        assert word in said
-    assert "one turn" in Hemp().text(0.3)
-    assert "half a turn" in Hemp().text(0.1)
+def test_it_is_told_in_half_and_whole_turns() -> None:
+    assert "about half a turn," in Hemp().text(0.01)
+    assert "about half a turn," in Hemp().text(0.2)
+    assert "about one turn," in Hemp().text(0.25)
+    assert "about 1½ turns," in Hemp().text(0.5)
+    assert "about 6½ turns," in Hemp().text(2.0)
+    for rise_mm in (0.05, 0.25, 0.5, 0.75, 1.0, 1.75, 6.0):
+        assert (2 * Hemp().turns(rise_mm)).is_integer()
+        # Never further off than half of the smallest amount that is told, or that itself.
+        off_mm = abs(Hemp().turns(rise_mm) * Hemp().turn_mm - Hemp().length_mm(rise_mm))
+        assert off_mm <= Hemp().turn_mm / 4 + 1e-9 or Hemp().turns(rise_mm) == 0.5
+
+
+def _figures(said: str) -> tuple[float, float, float]:
+    """Turns, millimetres and inches as they were told."""
+    turns = re.search(r"about (half a turn|one turn|(\d+)(½?) turns)", said)
+    length = re.search(r"(\d+) mm \(([\d.]+) inches\)", said)
+    assert turns, said
+    assert length, said
+    words = {"half a turn": 0.5, "one turn": 1.0}
+    whole = words.get(turns[1]) or int(turns[2]) + (0.5 if turns[3] else 0.0)
+    return whole, float(length[1]), float(length[2])
+
+
+def _agree(said: str, hemp: Hemp) -> bool:
+    turns, length_mm, inches = _figures(said)
+    return abs(turns * hemp.turn_mm - length_mm) <= 0.5 and abs(length_mm / INCH_MM - inches) <= 0.05 + 1e-9
+
+
+@pytest.mark.parametrize("hemp", [Hemp(), Hemp(inches_per_mm=5.0), Hemp(thread_mm=0.4, across_mm=6.8)])
+def test_turns_millimetres_and_inches_are_one_amount(hemp: Hemp) -> None:
+    for hundredths in range(1, 601):
+        assert _agree(hemp.text(hundredths / 100), hemp)
+
+
+def test_figures_that_do_not_agree_would_be_noticed() -> None:
+    """The control: a turn of 19 mm is none of a reed that is 7.5 mm across."""
+    assert not _agree("about one turn, which is 19 mm (0.7 inches) of thread", Hemp())
+    assert not _agree("about one turn, which is 24 mm (0.8 inches) of thread", Hemp())
 
 
 @pytest.mark.parametrize(

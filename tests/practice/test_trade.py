@@ -69,7 +69,8 @@ def test_sharp_overall_is_raised_with_a_short_length_of_hemp() -> None:
     """Common practice, no source: 3 to 4 inches of extra hemp is the usual first try."""
     act = advice(chanter(height=12), against="fixed")
     assert act.act is Act.RAISE_WITH_HEMP
-    assert "3 to 4 inches" in act.say
+    assert "3 to 4 inches in all, some 3 to 4 turns" in act.say
+    assert "3 to 4" not in advice(chanter(tilt=12)).say
 
 
 def test_deeper_moves_the_top_hand_most() -> None:

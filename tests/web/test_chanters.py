@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 def test_what_a_millimetre_does_is_learnt_from_the_takes(client: TestClient) -> None:
     page = client.get("/chanters/1").text
-    assert "learnt from 2 takes of reed 1" in page
+    assert "learnt from 3 takes of reed 1" in page
     assert "1 mm deeper" in page
     assert "Not measured" in page
     assert "/fit/1/1" in page

@@ -134,6 +134,82 @@ def test_what_was_done_is_the_setting(app: Starlette, entry: SignIn) -> None:
     assert [(tape.hole, tape.covered_mm) for tape in tapes] == [("C", 1.5)]
 
 
+def test_a_strip_stays_on_until_it_is_told_off(app: Starlette, entry: SignIn) -> None:
+    """Whatever way the next take is told; 0 takes it off, and an emptied field is asked about."""
+    with signed_in(app, entry) as client:
+        place = begun(client)
+        reed, chanter = (int(part) for part in place.split("/")[2:])
+
+        def strips() -> dict[str, float]:
+            with app.state.context.ledger.reading() as reader:
+                setting = reader.rows(SettingRecord, {"reed_id": reed, "chanter_id": chanter})[-1]
+                rows = reader.rows(TapeRecord, {"setting_id": setting.id})
+            return {row.hole: row.covered_mm for row in rows}
+
+        client.post(f"{place}/take", data=typed(since="other", seat="0", **{"tape-C": "1.5"}))
+        for told in (
+            {"since": "nothing"},
+            {"since": "other", "seat": "0.5"},
+            {"since": "other", "seat": "0.5", "tape-D": ""},
+        ):
+            assert client.post(f"{place}/take", data=typed(**told)).status_code == 200
+            assert strips() == {"C": 1.5}
+        client.post(f"{place}/take", data=typed(since="other", seat="0.5", **{"tape-D": "1"}))
+        assert strips() == {"C": 1.5, "D": 1.0}
+        asked = client.post(f"{place}/take", data=typed(since="other", **{"tape-C": ""}))
+        assert asked.status_code == 422
+        assert "a strip of 1.5 mm is there: 0 says that it is off" in asked.text
+        client.post(f"{place}/take", data=typed(since="other", **{"tape-C": "0"}))
+        assert strips() == {"D": 1.0}
+
+
+@pytest.mark.parametrize(("seat", "nearest"), [("3.25", "3 mm"), ("-4,5", "-4 mm")])
+def test_a_seat_is_told_within_its_bottom_and_its_top(
+    empty_client: TestClient, seat: str, nearest: str
+) -> None:
+    place = begun(empty_client)
+    assert "From −4, where it leaks, to 3, the bottom." in empty_client.get(place).text
+    refused = empty_client.post(f"{place}/take", data=typed(since="other", seat=seat))
+    assert refused.status_code == 422
+    assert f"Nearest that works: {nearest}" in refused.text
+    assert empty_client.post(f"{place}/take", data=typed(since="other", seat="3")).status_code == 200
+
+
+def test_a_slip_is_asked_about_and_taken_by_a_second_button(empty_client: TestClient) -> None:
+    place = begun(empty_client)
+    slip = typed(since="nothing") | {"typed-low A": "935", "typed-high A": "475.2"}
+    asked = empty_client.post(f"{place}/take", data=slip)
+    assert asked.status_code == 422
+    assert "Asked before it is written down." in asked.text
+    assert "low A 935 Hz and high A 475.2 Hz was given" in asked.text
+    assert "the two may be swapped" in asked.text
+    assert 'value="as-typed"' in asked.text
+    assert 'value="935"' in asked.text
+    assert "--" not in asked.text.partition('role="alert"')[2].partition("</div>")[0]
+    assert "A clean start" in empty_client.get(place).text
+    taken = empty_client.post(f"{place}/take", data=slip | {"how": "as-typed"})
+    assert taken.status_code == 200
+    assert "In the newest take:" in taken.text
+    assert "the two may be swapped" in taken.text
+
+
+def test_readings_as_usual_are_not_asked_about(empty_client: TestClient) -> None:
+    """Control: no second button, no remark."""
+    page = empty_client.post(f"{begun(empty_client)}/take", data=typed(since="nothing")).text
+    assert "as-typed" not in page
+    assert "In the newest take:" not in page
+
+
+def test_cents_without_a_pitch_name_the_field_of_the_page(empty_client: TestClient) -> None:
+    place = begun(empty_client)
+    cents = {"how": "typed", "unit": "cents", "since": "nothing", "typed-low A": "0", "typed-high A": "-3"}
+    refused = empty_client.post(f"{place}/take", data=cents)
+    assert refused.status_code == 422
+    assert "as the Pitch under What this fitting aims at" in refused.text
+    assert "--reference" not in refused.text
+    assert empty_client.post(f"{place}/take", data=cents | {"reference": "478"}).status_code == 200
+
+
 def test_a_pinch_done_is_counted_for_life(app: Starlette, entry: SignIn) -> None:
     with signed_in(app, entry) as client:
         place = begun(client)

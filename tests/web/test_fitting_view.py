@@ -33,14 +33,16 @@ _FLAT = dict(zip(NOTES, (0.0, 0.0, 1.0, 2.0, -1.0, -6.0, -9.0, -13.0, -16.0), st
 _IN_TUNE = dict.fromkeys(NOTES, 0.0)
 
 
-def _now(folder: Path, cents: dict[str, float]) -> FittingNow:
+def _now(folder: Path, *takes: dict[str, float]) -> FittingNow:
+    folder.mkdir(exist_ok=True)
     ledger = open_ledger(str(folder / "ledger.db"), clock=Clock())
     reed, chanter = begin_fitting(ledger, _PLACE, who="tester")
-    readings = {
-        note: Typed(value=476.0 * DEFAULT_SCALE.ratios[note] * 2 ** (off / 1200), unit="Hz")
-        for note, off in cents.items()
-    }
-    fit_reed(ledger, readings, place=_PLACE, who="tester", done=PlanMade(acts=0), wish=Wish())
+    for cents in takes:
+        readings = {
+            note: Typed(value=476.0 * DEFAULT_SCALE.ratios[note] * 2 ** (off / 1200), unit="Hz")
+            for note, off in cents.items()
+        }
+        fit_reed(ledger, readings, place=_PLACE, who="tester", done=PlanMade(acts=0), wish=Wish())
     return Fittings(ledger).now(reed, chanter)
 
 
@@ -76,6 +78,20 @@ def test_a_reed_in_tune_is_finished(tmp_path: Path) -> None:
     assert view.finished
     assert view.acts == []
     assert view.tape_planned is None
+
+
+def test_what_all_takes_say_stands_beside_now_only_where_it_is_another_thing(tmp_path: Path) -> None:
+    """Three takes of one setting, high A blown up in the last; before that, the control: they agree."""
+    agree = _now(tmp_path / "agree", _IN_TUNE, _IN_TUNE)
+    assert {row.all_takes for row in view_of(agree, unfinished=[]).rows} == {""}
+    apart = _now(tmp_path / "apart", _IN_TUNE, _IN_TUNE, _IN_TUNE | {"high A": 6.0})
+    assert apart.plan is not None
+    told = {row.note: (row.now, row.all_takes) for row in view_of(apart, unfinished=[]).rows}
+    assert told["high A"][0].startswith("+6.0")
+    believed = apart.plan.believed["high A"].cents
+    assert 0 < believed < 5
+    assert told["high A"][1].startswith(f"+{believed:.1f}")
+    assert told["low A"][1] == ""
 
 
 @pytest.mark.parametrize(("cents", "act"), [(_IN_TUNE, Act.MOVE_THE_DRONES), (_FLAT, Act.SEAT_DEEPER)])

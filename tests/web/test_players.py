@@ -63,7 +63,7 @@ def test_a_stale_ceiling_shows_what_it_was_and_is(client: TestClient) -> None:
 
 
 def test_a_player_has_their_reeds_and_chanters(client: TestClient, app: Starlette) -> None:
-    client.post("/reeds/4/remark", data={"player": "Isla Penhallow", "version": "4"})
+    client.post("/reeds/4/remark", data={"player": "Isla Penhallow", "version": "5"})
     with app.state.context.ledger.act("x", who="x", said="x") as act:
         act.insert("chanters", {"name": "black one", "player_id": 1})
     page = client.get("/players/1").text

@@ -36,6 +36,15 @@ class InputError(CanebenchError):
         super().__init__(f"{field}: {given} was given; {allowed}.{advice}")
 
 
+class DoubtError(InputError):
+    """Something that may be right and looks like a slip: asked about before it is taken.
+
+    The nearest thing that works is the door's to tell: each has its own way to say "as it is".
+    """
+
+    code: ClassVar[str] = "doubt"
+
+
 class UnknownNameError(InputError):
     """A name that is not in a closed list."""
 

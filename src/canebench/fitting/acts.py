@@ -8,6 +8,7 @@ from typing import Final
 
 from canebench.base.sentences import capitalized
 from canebench.base.uncertain import Uncertain
+from canebench.fitting.hemp import FIRST_TRY_INCHES, INCH_MM, Hemp
 
 
 class Act(StrEnum):
@@ -56,6 +57,8 @@ class NextAct:
 
 #: The largest change of seat depth in one move: common practice, no source.
 STEP_MM: Final = 0.5
+
+_HEMP: Final = Hemp()
 
 HANDLING: Final = (
     "Hold the reed by the binding: skin oil harms the cane and the tips of the blades chip.",
@@ -145,14 +148,21 @@ def seat_deeper(why: str, *, aim: str) -> NextAct:
     )
 
 
-def raise_with_hemp(why: str, *, aim: str) -> NextAct:
-    """Raise the reed by a short length of hemp, until `aim` is right."""
+def raise_with_hemp(why: str, *, aim: str, overall: bool = False) -> NextAct:
+    """Raise the reed by a little hemp until `aim` is right; `overall` where the whole chanter is sharp."""
+    say = (
+        f"Raise the reed with a little more hemp, {STEP_MM} mm at most in one go: "
+        f"wind on {_HEMP.text(STEP_MM)}."
+    )
+    if overall:
+        low, high = FIRST_TRY_INCHES
+        say += (
+            f" Where a whole chanter is sharp, {low:g} to {high:g} inches in all, some "
+            f"{low * INCH_MM / _HEMP.turn_mm:.0f} to {high * INCH_MM / _HEMP.turn_mm:.0f} turns, are usual."
+        )
     return NextAct(
         act=Act.RAISE_WITH_HEMP,
-        say=(
-            "Raise the reed with a little more hemp: 3 to 4 inches (8 to 10 cm) is the usual first try, "
-            f"and {STEP_MM} mm at most."
-        ),
+        say=say,
         why=why,
         check="Low A, then high A, once more: high A should come down more than low A.",
         stop=(

@@ -6,8 +6,9 @@ that shell of the wrapped band, D wide across and w long, has the length
     length = packing * (pi D w * taper h / 2) / (pi thread^2 / 4),
 
 `packing` being the share of space that round threads fill. Geometry only; every size is an estimate until one
-has been measured, and what a given length did once is a better guide (`inches_per_mm`). Guarded by
-`tests/practice/test_hemp.py`.
+has been measured, and what a given length did once is a better guide (`inches_per_mm`). Nobody winds a third
+of a turn: an amount is told in whole and half turns, and its millimetres and inches are those of that many.
+Guarded by `tests/practice/test_hemp.py`.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from typing import Final
 from canebench.base.errors import InputError
 
 INCH_MM: Final = 25.4
-#: The usual first try, inches: common practice, no source.
+#: The usual first try where a whole chanter is sharp, inches: common practice, no source.
 FIRST_TRY_INCHES: Final = (3.0, 4.0)
 
 
@@ -77,12 +78,28 @@ class Hemp:
         shell_mm3 = math.pi * self.across_mm * self.band_mm * self.taper * rise_mm / 2
         return self.packing * shell_mm3 / (math.pi * self.thread_mm**2 / 4)
 
+    @property
+    def turn_mm(self) -> float:
+        """Length of one turn round the staple, mm."""
+        return math.pi * self.across_mm
+
     def turns(self, rise_mm: float) -> float:
-        """The same as turns round the staple."""
-        return self.length_mm(rise_mm) / (math.pi * self.across_mm)
+        """Turns for a rise of so much, to the nearest half and half a turn at least."""
+        return max(0.5, math.floor(2 * self.length_mm(rise_mm) / self.turn_mm + 0.5) / 2)
 
     def text(self, rise_mm: float) -> str:
-        """As one would say it: "about 3 turns, 70 mm (2.8 inches) of thread"."""
-        length, turns = self.length_mm(rise_mm), self.turns(rise_mm)
-        said = f"{turns:.0f} turns" if turns >= 1.5 else "one turn" if turns >= 0.75 else "half a turn"
-        return f"about {said}, {length:.0f} mm ({length / INCH_MM:.1f} inches) of thread"
+        """As one would say it: "about 3 turns, which is 71 mm (2.8 inches) of thread".
+
+        Millimetres are those of the turns told, and inches those of the millimetres told.
+        """
+        turns = self.turns(rise_mm)
+        length_mm = round(turns * self.turn_mm)
+        length = f"{length_mm} mm ({length_mm / INCH_MM:.1f} inches)"
+        return f"about {_turns_said(turns)}, which is {length} of thread"
+
+
+def _turns_said(turns: float) -> str:
+    """Whole and half turns: "half a turn", "one turn", "1½ turns", "2 turns"."""
+    if turns < 1.5:
+        return "half a turn" if turns < 1 else "one turn"
+    return f"{math.floor(turns)}{'½' if turns % 1 else ''} turns"

@@ -1,22 +1,25 @@
-"""What a plan may use: how far the seat can travel, how much tape, how many pinches."""
+"""What a plan may use: how far the seat can travel, how much tape, how many pinches; where a reed can sit.
+
+Guarded by `tests/doors/test_plan_command.py` and `tests/doors/test_after_act.py`.
+"""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
-
-import numpy as np
+from typing import Final
 
 from canebench.base.errors import InputError
 from canebench.base.fingering import HOLES
 from canebench.base.sizes import said
 
-if TYPE_CHECKING:
-    from canebench.base.arrays import FloatArray
-
 #: Of a reed's whole life; more ruins it (common practice, no source).
 MOST_PINCHES: Final = 3
+#: The top of a seat, mm above a firm hand seat: by then half of a usual band of hemp (8 mm) stands out of the
+#: seat, and what is left holds neither firm nor airtight. An estimate of ours.
+HIGHEST_MM: Final = 4.0
+#: Told in whole steps, a seat may pass its bottom by what such sums round to, mm.
+_ROUNDED_MM: Final = 1e-6
 _RANGES: Final = {
     "deeper_mm": (0.0, 6.0, "mm"),
     "higher_mm": (0.0, 6.0, "mm"),
@@ -66,8 +69,32 @@ class Limits:
                 allowed = f"a whole number from 0 to {most} is allowed"
                 raise InputError(field=name, given=said(value), allowed=allowed)
 
-    def seats_mm(self, present_mm: float, *, deepest_mm: float) -> FloatArray:
-        """The depths to choose from: the present one and whole steps from it, none below the bottom."""
-        down = math.floor(min(self.deeper_mm, max(0.0, deepest_mm - present_mm)) / self.step_mm + 1e-9)
-        up = math.floor(self.higher_mm / self.step_mm + 1e-9)
-        return present_mm + self.step_mm * np.arange(-up, down + 1)
+
+def check_seat(seat_mm: float, *, deepest_mm: float, field: str = "seat") -> None:
+    """An error where no reed can sit: below the bottom of its seat, or so high that it leaks.
+
+    Parameters
+    ----------
+    seat_mm : number
+        How deep the reed is said to sit, mm deeper than a firm hand seat.
+    deepest_mm : number >= 0
+        Where this chanter's seat has its bottom, on the same scale.
+    field : str
+        What the error names.
+
+    Raises
+    ------
+    InputError
+        It is out of these bounds; the nearer one is told.
+    """
+    if not -HIGHEST_MM - _ROUNDED_MM <= seat_mm <= deepest_mm + _ROUNDED_MM:
+        deep = seat_mm > 0
+        raise InputError(
+            field=field,
+            given=f"{abs(seat_mm):g} mm {'deeper' if deep else 'higher'} than a firm hand seat",
+            allowed=(
+                f"from {-HIGHEST_MM:g} to {deepest_mm:g} mm is possible: at {deepest_mm:g} this chanter's "
+                f"seat has its bottom, and a reed {HIGHEST_MM:g} mm above the hand seat leaks"
+            ),
+            nearest=f"{deepest_mm if deep else -HIGHEST_MM:g} mm",
+        )

@@ -154,6 +154,7 @@ def _height(balance: Balance) -> NextAct | None:
         f"The octave is right but the whole chanter is {amount_of(height)} sharp of the pitch asked for, "
         f"and a higher seat flattens every note. {watch}",
         aim="the pitch",
+        overall=True,
     )
 
 

@@ -88,7 +88,7 @@ def _seat(
     else:
         say = f"Raise the reed by {travel:g} mm{moves}: wind on {hemp.text(travel)}."
         if hemp.inches_per_mm is None:
-            say += " That is an estimate; 3 to 4 inches is the usual first try."
+            say += " That is an estimate: what a turn really did, the next take tells."
     rates = " and ".join(
         f"{note} by {amount_of(per_mm[note]).removesuffix(' cents')}" for note in (LOW_A, HIGH_A)
     )

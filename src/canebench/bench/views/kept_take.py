@@ -6,12 +6,13 @@ Guarded by `tests/doors/test_fitting_now.py`.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from canebench.base.notes import NOTES
 from canebench.base.scales import scale_named
 from canebench.base.units import CENTS_PER_NEPER, hz_step_to_cents, hz_to_cents
-from canebench.bench.acts.fitting.report import TakeReport
+from canebench.bench.acts.fitting.report import TakeReport, slip_findings
 from canebench.fitting.balance import Deviation, balance_of
 from canebench.fitting.next_act import next_act
 from canebench.sound.analysis.readings import Measurement, NoteReading, Reference
@@ -42,17 +43,18 @@ def kept_report(take: TakeRecord, pitches: Sequence[PitchRecord]) -> TakeReport 
         for note, one in readings.items()
     }
     shared = 0.0 if reference.kind == "low-a" else hz_step_to_cents(reference.sd_hz, reference.hz)
+    measurement = Measurement(
+        origin=take.origin,
+        duration_s=0.0 if take.duration_s is None else take.duration_s,
+        scale=scale,
+        reference=reference,
+        low_a_hz=readings["low A"].hz if "low A" in readings else None,
+        notes=tuple(readings[note] for note in NOTES if note in readings),
+        drones=(),
+        findings=(),
+    )
     return TakeReport(
-        measurement=Measurement(
-            origin=take.origin,
-            duration_s=0.0 if take.duration_s is None else take.duration_s,
-            scale=scale,
-            reference=reference,
-            low_a_hz=readings["low A"].hz if "low A" in readings else None,
-            notes=tuple(readings[note] for note in NOTES if note in readings),
-            drones=(),
-            findings=(),
-        ),
+        measurement=replace(measurement, findings=tuple(slip_findings(measurement))),
         repeat_sd_cents=repeat,
         balance=balance_of(deviations, reference_sd_cents=shared),
         next_act=next_act(deviations, against=reference.kind, reference_sd_cents=shared),

@@ -8,6 +8,7 @@ import click
 from click.core import ParameterSource
 
 from canebench.base.errors import InputError
+from canebench.base.fingering import HOLES
 from canebench.base.parsing import number_from
 from canebench.cli.options.numbers import COUNT, NUMBER
 
@@ -25,13 +26,15 @@ _OPTIONS: Final = {"done": "--done", "seat_mm": "--seat", "tape_mm": "--tape", "
 
 
 def tape_from(ctx: click.Context, param: click.Parameter, values: tuple[str, ...]) -> dict[str, float] | None:
-    """`HOLE=MM`, repeated, or `none` for a bare chanter; None where nothing was said."""
+    """`HOLE=MM`, repeated; `none`, alone for a bare chanter or before holes; None where nothing was said."""
     if not values:
         return None
-    if values == (_NONE,):
+    if set(values) == {_NONE}:
         return {}
     found: dict[str, float] = {}
     for value in values:
+        if value == _NONE:
+            continue
         hole, equals, size = value.rpartition("=")
         if note_from(hole) in found:
             raise click.BadParameter(f"{value!r}: the {note_from(hole)} hole is named twice.", ctx, param)
@@ -42,7 +45,7 @@ def tape_from(ctx: click.Context, param: click.Parameter, values: tuple[str, ...
             raise click.BadParameter(sentence, ctx, param) from error
         if not equals:
             raise click.BadParameter(f"{value!r}: like 'E=1.5', a hole and millimetres.", ctx, param)
-    return found
+    return {**dict.fromkeys(HOLES, 0.0), **found} if _NONE in values else found
 
 
 def acts_from(ctx: click.Context, param: click.Parameter, value: str) -> int:
@@ -74,7 +77,8 @@ def setting_options(command: Command) -> Command:
                 "seat_mm",
                 type=NUMBER,
                 metavar="MM",
-                help="How deep the reed sits now against a firm hand seat at the start; deeper is positive.",
+                help="How deep the reed sits now against a firm hand seat at the start; deeper is positive, "
+                "from 4 mm higher to the bottom of the seat.",
             ),
             click.option(
                 "--tape",
@@ -82,7 +86,8 @@ def setting_options(command: Command) -> Command:
                 multiple=True,
                 metavar="HOLE=MM",
                 callback=tape_from,
-                help="Tape there is now, from the hole's upper edge; once for each hole, or none.",
+                help="Tape there is now, from the hole's upper edge; once for each hole. Other strips stay; "
+                "HOLE=0 says that one is off, none that all are.",
             ),
             click.option(
                 "--pinches",

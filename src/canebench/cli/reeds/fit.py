@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import sys
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from canebench.base.errors import InputError
+from canebench.base.errors import DoubtError, InputError
 from canebench.base.parsing import number_from
 from canebench.cli.failure import REFUSED
 from canebench.cli.options.ledger_options import INSIST, writes
@@ -19,6 +20,8 @@ from canebench.cli.options.setting_options import done_from, note_from, setting_
 from canebench.cli.text.words import paragraph, show, width
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from canebench.bench.acts.fitting.fit_reed import Fitted
 
 
@@ -53,6 +56,7 @@ def typed_from(
     callback=typed_from,
     help="Instead of a take: readings of any meter, like 'low A=478.2' (Hz) or 'E=-3c' (cents); once a note.",
 )
+@click.option("--as-typed", is_flag=True, help="Take typed readings even where they look like a slip.")
 @click.option("--reed", required=True, metavar="NUMBER", help="The number on its binding.")
 @click.option("--chanter", required=True, metavar="NAME", help="The chanter; a new name is a new chanter.")
 @click.option(
@@ -69,6 +73,7 @@ def command(
     *,
     take: Path | None,
     typed: dict[str, tuple[float, str]],
+    as_typed: bool,
     reed: str,
     chanter: str,
     sizes: Path | None,
@@ -90,9 +95,11 @@ def command(
     """Measure TAKE, keep it with its setting, say what the last act did, and plan the next."""
     if (take is None) == (not typed):
         raise click.UsageError("Give a take, or --typed readings.", ctx=click.get_current_context())
+    if as_typed and not typed:
+        raise click.UsageError("--as-typed is about --typed readings.", ctx=click.get_current_context())
     from canebench.base.scales import scale_named  # noqa: PLC0415 - help need not wait for numerics
     from canebench.bench.acts.fitting.fit_reed import Place, Wish, fit_reed  # noqa: PLC0415
-    from canebench.bench.acts.fitting.type_take import Typed  # noqa: PLC0415
+    from canebench.bench.acts.fitting.type_take import AsTyped, Typed  # noqa: PLC0415
     from canebench.bench.acts.ledger import takes_folder, the_ledger, the_writer  # noqa: PLC0415
     from canebench.bench.acts.reeds.chanters import keep_chanter  # noqa: PLC0415
     from canebench.fitting.limits import Limits  # noqa: PLC0415
@@ -109,23 +116,42 @@ def command(
     )
     ledger, writer = the_ledger(ledger_url), the_writer(who)
     keep_chanter(ledger, chanter, who=writer, sizes=sizes)
-    fitted = fit_reed(
-        ledger,
-        take if take is not None else {n: Typed(value=v, unit=u) for n, (v, u) in typed.items()},
-        place=Place(reed=reed, chanter=chanter, player=player),
-        who=writer,
-        done=done_from(done=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches),
-        wish=wish,
-        takes_folder=takes_folder(ledger_url),
-        insist=insist,
-    )
+    readings = {n: Typed(value=v, unit=u) for n, (v, u) in typed.items()}
+    with _own_words():
+        fitted = fit_reed(
+            ledger,
+            take if take is not None else AsTyped(readings) if as_typed else readings,
+            place=Place(reed=reed, chanter=chanter, player=player),
+            who=writer,
+            done=done_from(done=done, seat_mm=seat_mm, tape_mm=tape_mm, pinches=pinches),
+            wish=wish,
+            takes_folder=takes_folder(ledger_url),
+            insist=insist,
+        )
     give(fitted, as_json=as_json)
+
+
+@contextmanager
+def _own_words() -> Iterator[None]:
+    """What a person can do about typed readings, by this command's options."""
+    from canebench.bench.acts.fitting.type_take import NoPitchError  # noqa: PLC0415
+
+    try:
+        yield
+    except DoubtError as doubt:
+        nearest = "the reading put right, or --as-typed where it is right"
+        raise DoubtError(
+            field=doubt.field, given=doubt.given, allowed=doubt.allowed, nearest=nearest
+        ) from doubt
+    except NoPitchError as error:
+        raise NoPitchError(nearest="--reference HERTZ, the pitch that the meter was set to") from error
 
 
 def give(fitted: Fitted, *, as_json: bool) -> None:
     """The report, what the act before did, and the plan; a refused take ends with its exit code."""
+    from canebench.bench.views.wire.after import after_object  # noqa: PLC0415
     from canebench.bench.views.wire.measurement import report_object  # noqa: PLC0415
-    from canebench.bench.views.wire.plan import after_object, plan_object  # noqa: PLC0415
+    from canebench.bench.views.wire.plan import plan_object  # noqa: PLC0415
     from canebench.cli.text.plan_text import after_text, plan_text  # noqa: PLC0415
     from canebench.cli.text.report_text import report_text  # noqa: PLC0415
 

@@ -131,12 +131,8 @@ def give(
     from canebench.cli.text.report_text import report_text  # noqa: PLC0415
 
     if as_json:
-        extra = {}
-        if after is not None:
-            from canebench.bench.views.wire.plan import after_object  # noqa: PLC0415
-
-            extra["after_act"] = after_object(after[0])
-        click.echo(json.dumps({**report_object(report), **extra}, indent=2, allow_nan=False))
+        found = report_object(report, after=None if after is None else after[0])
+        click.echo(json.dumps(found, indent=2, allow_nan=False))
     else:
         show(report_text(report, title=title, encoding=sys.stdout.encoding or "ascii"))
         if after is not None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.notes import NOTES
 from canebench.base.uncertain import Uncertain, number
+from canebench.bench.views.newest_take import told_by_all
 from canebench.cli.text.words import labelled, paragraph, strong, table, width
 
 if TYPE_CHECKING:
@@ -118,8 +119,9 @@ def setting_words(setting: Setting) -> str:
 def _beams(plan: Plan, columns: int) -> str:
     """The newest take, what all takes together say where that is another thing, and what is planned."""
     found = {"note": list(NOTES), "now cents": [_now(plan, note) for note in NOTES]}
-    if any(_apart(plan, note) for note in NOTES):
-        found["by all takes"] = [_plain(plan.believed[note]) for note in NOTES]
+    all_say = [told_by_all(plan, note) for note in NOTES]
+    if any(one is not None for one in all_say):
+        found["by all takes"] = ["" if one is None else _plain(one) for one in all_say]
     if plan.steps:
         found["planned cents"] = [_plain(plan.steps[-1].beam[note]) for note in NOTES]
     found["in tune within"] = [number(plan.tolerance_cents[note], 0) for note in NOTES]
@@ -128,14 +130,6 @@ def _beams(plan: Plan, columns: int) -> str:
 
 def _now(plan: Plan, note: str) -> str:
     return _plain(plan.now[note]) if note in plan.heard else "not played"
-
-
-def _apart(plan: Plan, note: str) -> bool:
-    """Whether all takes together have the note elsewhere than the newest, or it was not played in that."""
-    if note not in plan.heard:
-        return len(plan.fitting.takes) > 1
-    measured, believed = plan.now[note], plan.believed[note]
-    return abs(measured.cents - believed.cents) > max(1.0, believed.sd_cents)
 
 
 def _act(act: NextAct, label: str, columns: int) -> list[str]:

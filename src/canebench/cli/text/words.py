@@ -17,7 +17,18 @@ _WIDEST: Final = 100
 _NARROWEST: Final = 40
 #: What stands in for a character that the output's encoding does not have.
 _PLAIN: Final = str.maketrans(
-    {"−": "-", "–": "-", "±": "+/-", "·": ",", "…": "...", "°": " deg ", "≤": "<=", "“": '"', "”": '"'}
+    {
+        "−": "-",
+        "–": "-",
+        "±": "+/-",
+        "·": ",",
+        "…": "...",
+        "°": " deg ",
+        "≤": "<=",
+        "“": '"',
+        "”": '"',
+        "½": ".5",
+    }
 )
 
 

@@ -28,11 +28,13 @@ _LONG: Final = {"sizes": 60_000}
 class FieldProblem:
     """Why the form `form` could not be taken, with what was typed into it.
 
-    `insist` where it is taken once one says that one insists.
+    `asks` where it may be right all the same, and is taken once that was said; `insist` where it is taken
+    once one says that one insists.
     """
 
     form: str
     said: str
+    asks: bool = False
     given: Mapping[str, str] = field(default_factory=dict)
     insist: bool = False
 

@@ -7,22 +7,23 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+from contextlib import contextmanager
 from dataclasses import replace
 from functools import partial
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Final
 
-from canebench.base.errors import InputError
+from canebench.base.errors import DoubtError, InputError
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
 from canebench.bench.acts.fitting.plan_take import ALL, PlanMade
-from canebench.bench.acts.fitting.type_take import Typed
+from canebench.bench.acts.fitting.type_take import AsTyped, NoPitchError, Typed
 from canebench.bench.acts.reeds.reed_days import check_pinch, ease_reed
 from canebench.fitting.acts import Act
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from canebench.bench.acts.fitting.fit_reed import Fitted, Wish
     from canebench.bench.views.fitting_now import FittingNow
@@ -32,6 +33,10 @@ if TYPE_CHECKING:
 
 #: What was done since the last take, and how many acts of the plan that is.
 SINCE: Final = {"act": 1, "nothing": 0, "all": ALL, "other": 0}
+
+#: The button that takes readings which were asked about; and all that come with readings.
+AS_TYPED: Final = "as-typed"
+TYPED: Final = ("typed", AS_TYPED)
 
 
 def measure_new_take(context: BenchContext, ledger: Ledger, form: Form, now: FittingNow) -> Fitted:
@@ -58,8 +63,9 @@ def measure_new_take(context: BenchContext, ledger: Ledger, form: Form, now: Fit
     )
     # Enter in a reading sends the form as its first button would: that of the file.
     typed = form.text("how") == "file" and "file" not in form.files and _any_typed(form)
-    if typed or form.text("how") == "typed":
-        fitted = keep(typed_from(form))
+    if typed or form.text("how") in TYPED:
+        with _own_words():
+            fitted = keep(typed_from(form))
     elif (form.text("how") or "").startswith("recording"):
         _, _, named = (form.text("how") or "").partition(":")
         path = context.recordings.finished(named or form.needed("recording", "recording"))
@@ -71,6 +77,21 @@ def measure_new_take(context: BenchContext, ledger: Ledger, form: Form, now: Fit
     if fitted.take_id is not None and pinched:
         ease_reed(ledger, place.reed, how="pinch", who=context.who, insist=insist, heard_in=fitted.take_id)
     return fitted
+
+
+@contextmanager
+def _own_words() -> Iterator[None]:
+    """What a person can do about typed readings, in the words of this page."""
+    try:
+        yield
+    except DoubtError as doubt:
+        nearest = "the reading put right below, or “Take them as typed” where it is right"
+        raise DoubtError(
+            field=doubt.field, given=doubt.given, allowed=doubt.allowed, nearest=nearest
+        ) from doubt
+    except NoPitchError as error:
+        nearest = "that low A in Hz as the Pitch under What this fitting aims at, or readings in Hz"
+        raise NoPitchError(nearest=nearest) from error
 
 
 def _any_typed(form: Form) -> bool:
@@ -100,13 +121,31 @@ def done_from(form: Form, now: FittingNow) -> PlanMade:
     pinches = now.fitting.present.pinches + (1 if _pinched(form, now) else 0)
     if since != "other":
         return PlanMade(acts=SINCE[since], pinches=pinches if now.takes else None)
-    tape = {hole: form.number(f"tape-{hole}", f"tape on the {hole} hole") for hole in HOLES}
     return PlanMade(
         acts=0,
         seat_mm=form.number("seat", "seat"),
-        tape_mm={hole: mm for hole, mm in tape.items() if mm},
+        tape_mm=_tape_told(form, now) or None,
         pinches=pinches,
     )
+
+
+def _tape_told(form: Form, now: FittingNow) -> dict[str, float]:
+    """What was filled in, hole by hole; a strip that was there is never taken off by an empty field."""
+    told = {}
+    for hole in HOLES:
+        label = f"tape on the {hole} hole"
+        covered_mm = form.number(f"tape-{hole}", label)
+        had_mm = now.fitting.present.tape_mm.get(hole)
+        if covered_mm is not None:
+            told[hole] = covered_mm
+        elif had_mm is not None and f"tape-{hole}" in form.texts:
+            raise InputError(
+                field=label,
+                given="nothing",
+                allowed=f"a strip of {had_mm:g} mm is there: 0 says that it is off",
+                nearest=f"{had_mm:g}, where it is still on",
+            )
+    return told
 
 
 def _pinched(form: Form, now: FittingNow) -> bool:
@@ -129,7 +168,7 @@ def typed_from(form: Form) -> dict[str, Typed]:
             found[note] = Typed(value=value, unit=unit)
     if not found:
         raise InputError(field="typed readings", given="none", allowed="low A and high A at least are needed")
-    return found
+    return AsTyped(found) if form.text("how") == AS_TYPED else found
 
 
 def _with_conditions(form: Form, wish: Wish) -> Wish:

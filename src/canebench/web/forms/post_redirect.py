@@ -11,7 +11,7 @@ from urllib.parse import urlencode
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
-from canebench.base.errors import CanebenchError, UnlessInsistedError
+from canebench.base.errors import CanebenchError, DoubtError, UnlessInsistedError
 from canebench.web.context import context_of
 from canebench.web.forms.flash import DID
 from canebench.web.forms.forms import FieldProblem, Form, read_form
@@ -46,8 +46,13 @@ async def answer(
             raise given.refused
         goal = await run_in_threadpool(act, context, ledger, given)
     except CanebenchError as error:
-        insist = isinstance(error, UnlessInsistedError)
-        problem = FieldProblem(form=form, said=str(error), given=given.texts, insist=insist)
+        problem = FieldProblem(
+            form=form,
+            said=str(error),
+            given=given.texts,
+            asks=isinstance(error, DoubtError),
+            insist=isinstance(error, UnlessInsistedError),
+        )
         return await again(request, problem, error.http_status)
     finally:
         for file in given.files.values():

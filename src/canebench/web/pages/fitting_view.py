@@ -12,10 +12,12 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.base.sentences import seat_said
-from canebench.base.uncertain import Uncertain, number
+from canebench.base.uncertain import MINUS, Uncertain, number
 from canebench.bench.views.drawing.draw_fitting import draw_after, draw_expected, draw_now, draw_tape
+from canebench.bench.views.newest_take import told_by_all
 from canebench.bench.views.verdict import verdict_of
 from canebench.fitting.acts import Act
+from canebench.fitting.limits import HIGHEST_MM
 
 if TYPE_CHECKING:
     from canebench.base.setting import Setting
@@ -41,6 +43,7 @@ class NoteRow:
     note: str
     hz: str
     now: str
+    all_takes: str
     predicted: str
     next: str
 
@@ -66,9 +69,11 @@ class FittingView:
     rows: list[NoteRow]
     missed: tuple[str, ...]
     doubtful: bool
+    remarks: list[str]
     lessons: list[tuple[str, str, str]]
     setting: Setting
     setting_said: str
+    seat_room: str
     pinches_said: str
     unfinished: list[Unfinished]
     finished: bool
@@ -99,6 +104,7 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
         rows=_rows(now),
         missed=() if after is None else after.missed,
         doubtful=after is not None and after.doubtful,
+        remarks=[] if now.report is None else [one.text for one in now.report.measurement.findings],
         lessons=[]
         if after is None
         else [
@@ -107,6 +113,7 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
         ],
         setting=present,
         setting_said=_said(present),
+        seat_room=f"From {MINUS}{HIGHEST_MM:g}, where it leaks, to {now.fitting.deepest_mm:g}, the bottom.",
         pinches_said=now.pinches_said,
         unfinished=unfinished,
         finished=act is not None and act.act in _NOTHING_DONE,
@@ -150,6 +157,7 @@ def _rows(now: FittingNow) -> list[NoteRow]:
             if note not in heard
             else Uncertain(value=heard[note].hz, sd=heard[note].sd_hz).text("Hz"),
             now="" if note not in heard else _cents(now.report, note),
+            all_takes="" if now.plan is None else _deviation(told_by_all(now.plan, note)),
             predicted=_deviation(predicted.get(note)),
             next=_deviation(following.get(note)),
         )

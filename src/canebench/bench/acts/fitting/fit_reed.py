@@ -114,8 +114,8 @@ def fit_reed(
     """Measure a take, keep it, and plan from all takes of this reed in this chanter.
 
     `heard` is a sound file, or readings typed from a meter. A recording is kept as FLAC in `takes_folder`,
-    named by its SHA-256, if one is given. A player who is to have a reed that rests from another's mouth is
-    refused, unless with `insist`.
+    named by its SHA-256, if one is given. Readings that look like a slip are a `DoubtError`, but `AsTyped`.
+    A player who is to have a reed that rests from another's mouth is refused, unless with `insist`.
     """
     with ledger.reading() as reader:
         rows = _Rows(
@@ -134,7 +134,7 @@ def fit_reed(
         return Fitted(report=report, after=None, plan=None, take_id=None)
     earlier = planned_from(fitting)
     planned = [] if earlier is None else [step.setting for step in earlier.steps]
-    setting = done.setting(fitting.present, planned)
+    setting = done.setting(fitting.present, planned, deepest_mm=fitting.deepest_mm)
     take = take_of(report.measurement, setting)
     after = after_act(fitting, take) if fitting.takes else None
     fitting = after.fitting if after is not None else replace(fitting, takes=(take,))
@@ -153,7 +153,7 @@ def planned_from(fitting: Fitting, report: TakeReport | None = None) -> Plan | N
     if not fitting.takes:
         return None
     posts = fitting.takes[-1].take.hz[[NOTES.index(note) for note in POSTS]]
-    return plan_setting(fitting, report=report) if np.isfinite(posts).all() else None
+    return plan_setting(fitting.below_the_top(), report=report) if np.isfinite(posts).all() else None
 
 
 def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord, wish: Wish) -> Fitting:

@@ -20,7 +20,7 @@ from canebench.bore.chanter_file import ChanterFile, generic
 from canebench.fitting.balance import Deviation
 from canebench.fitting.belief import BREATH_CENTS, HeardTake, believed
 from canebench.fitting.hemp import Hemp
-from canebench.fitting.limits import Limits
+from canebench.fitting.limits import HIGHEST_MM, Limits
 from canebench.fitting.take import Take
 
 if TYPE_CHECKING:
@@ -84,6 +84,16 @@ class Fitting:
     def present(self) -> Setting:
         """The setting of the last take."""
         return self.takes[-1].take.setting if self.takes else Setting()
+
+    @property
+    def deepest_mm(self) -> float:
+        """Where the seat has its bottom, mm deeper than the zero point."""
+        return self.chanter.chanter.seat.gap_mm
+
+    def below_the_top(self) -> Fitting:
+        """With limits that end where the seat leaks, from where the reed sits now."""
+        room_mm = max(0.0, self.present.seat_mm + HIGHEST_MM)
+        return replace(self, limits=replace(self.limits, higher_mm=min(self.limits.higher_mm, room_mm)))
 
     @property
     def ratios(self) -> FloatArray:

@@ -22,7 +22,7 @@ from canebench.base.whole_file import write_whole
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bore.chanter_file import parse
 from canebench.fitting.hemp import Hemp
-from canebench.fitting.limits import Limits
+from canebench.fitting.limits import Limits, check_seat
 from canebench.fitting.take import Take
 
 if TYPE_CHECKING:
@@ -121,16 +121,23 @@ def _read(where: str, found: object) -> tuple[Fitting, tuple[Setting, ...]]:
     if not isinstance(scale, str):
         raise InputError(field=f"{where}: scale", given=said(scale), allowed="a scale's name is needed")
     takes = _list(where, table, "takes")
+    chanter = parse(text, name=f"{where}: chanter")
     fitting = Fitting(
-        chanter=parse(text, name=f"{where}: chanter"),
+        chanter=chanter,
         scale=scale_named(scale),
         reference_hz=_number(where, table, "reference_hz", optional=True),
         limits=_record(where, table, "limits", Limits),
         hemp=_record(where, table, "hemp", Hemp),
         takes=tuple(_take(f"{where}: take {i + 1}", take) for i, take in enumerate(takes)),
     )
-    planned = _list(where, table, "planned")
-    return fitting, tuple(_setting(f"{where}: planned {i + 1}", one) for i, one in enumerate(planned))
+    planned = [
+        _setting(f"{where}: planned {i + 1}", one) for i, one in enumerate(_list(where, table, "planned"))
+    ]
+    told = [(f"take {i + 1}", one.take.setting) for i, one in enumerate(fitting.takes)]
+    for whose, setting in told + [(f"planned {i + 1}", one) for i, one in enumerate(planned)]:
+        field = f"{where}: {whose}: seat_mm"
+        check_seat(setting.seat_mm, deepest_mm=chanter.chanter.seat.gap_mm, field=field)
+    return fitting, tuple(planned)
 
 
 def _take(where: str, found: object) -> FittingTake:

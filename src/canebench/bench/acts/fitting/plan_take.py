@@ -17,7 +17,7 @@ from canebench.bench.acts.fitting.measure_take import measure_take
 from canebench.bench.acts.fitting.plan_setting import Plan, plan_setting
 from canebench.bore.chanter_file import read
 from canebench.fitting.hemp import Hemp
-from canebench.fitting.limits import Limits
+from canebench.fitting.limits import Limits, check_seat
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -36,8 +36,9 @@ ALL = -1
 class PlanMade:
     """What was done since the last take: so many acts of the plan, or a setting told outright.
 
-    `acts` is a number of planned acts or `ALL`; `seat_mm`, `tape_mm` and `pinches`, where given, replace what
-    the plan says.
+    `acts` is a number of planned acts or `ALL`; `seat_mm` and `pinches`, where given, replace what the plan
+    says. `tape_mm` replaces it hole by hole: a strip stays on until 0 says that it is off, and no hole at all
+    says that the chanter is bare.
     """
 
     acts: int = 1
@@ -45,8 +46,11 @@ class PlanMade:
     tape_mm: Mapping[str, float] | None = None
     pinches: int | None = None
 
-    def setting(self, present: Setting, planned: Sequence[Setting]) -> Setting:
-        """The setting now, from the last one known and the ones planned after it."""
+    def setting(self, present: Setting, planned: Sequence[Setting], *, deepest_mm: float) -> Setting:
+        """The setting now, from the last one known and the ones planned after it.
+
+        `deepest_mm` is where the chanter's seat has its bottom: a seat told beyond it is an error.
+        """
         if self._told_whole or (not planned and self.acts in (ALL, 0, 1)):
             start = present
         elif self.acts == ALL:
@@ -60,11 +64,17 @@ class PlanMade:
                 allowed=f"the last plan has {len(planned)} acts",
                 nearest="all",
             )
-        return Setting(
+        found = Setting(
             seat_mm=start.seat_mm if self.seat_mm is None else self.seat_mm,
-            tape_mm=start.tape_mm if self.tape_mm is None else self.tape_mm,
+            tape_mm={**start.tape_mm, **self.tape_mm} if self.tape_mm else self._untold_tape(start),
             pinches=start.pinches if self.pinches is None else self.pinches,
         )
+        if self.seat_mm is not None:
+            check_seat(self.seat_mm, deepest_mm=deepest_mm)
+        return found
+
+    def _untold_tape(self, start: Setting) -> Mapping[str, float]:
+        return start.tape_mm if self.tape_mm is None else {}
 
     def left(self, setting: Setting, planned: Sequence[Setting]) -> Sequence[Setting]:
         """The planned settings that are still to come in `setting`; none where it is off the plan."""
@@ -121,14 +131,14 @@ def plan_take(take: Path | None, *, fitting_path: Path | None, wanted: PlanWante
     fitting = wanted.on(fitting)
     report = None
     if take is not None:
-        setting = done.setting(fitting.present, planned)
+        setting = done.setting(fitting.present, planned, deepest_mm=fitting.deepest_mm)
         report = measure_take(take, scale=fitting.scale, reference=fitting.reference_hz or "auto")
         fitting = fitting.with_take(take_of(report.measurement, setting))
         # What is told now is told of now: after the pinch that this take follows, if there was one.
         fitting = replace(fitting, limits=_with(fitting.limits, wanted.bounds))
-    plan = plan_setting(fitting, report=report)
+    plan = plan_setting(fitting.below_the_top(), report=report)
     if fitting_path is not None:
-        save_fitting(plan.fitting, fitting_path, planned=[step.setting for step in plan.steps])
+        save_fitting(fitting, fitting_path, planned=[step.setting for step in plan.steps])
     return plan
 
 
@@ -140,7 +150,7 @@ def measure_after(
     A refused take teaches nothing and leaves the file as it was: the second is then None.
     """
     fitting, planned = _begin(fitting_path, needed=True)
-    setting = done.setting(fitting.present, planned)
+    setting = done.setting(fitting.present, planned, deepest_mm=fitting.deepest_mm)
     report = measure_take(
         take, scale=fitting.scale, reference=fitting.reference_hz or "auto", low_a_near_hz=low_a_near_hz
     )

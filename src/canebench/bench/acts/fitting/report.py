@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
+from canebench.base.finding import Finding
 from canebench.base.notes import LOW_A
+from canebench.base.sentences import capitalized
 from canebench.base.units import hz_step_to_cents
 from canebench.fitting.acts import record_again
 from canebench.fitting.balance import Deviation, balance_of
 from canebench.fitting.next_act import next_act
+from canebench.fitting.slips import slips_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -41,6 +44,7 @@ def report_on(measurement: Measurement) -> TakeReport:
 
     Guarded by `tests/doors/test_report.py`.
     """
+    measurement = replace(measurement, findings=(*measurement.findings, *slip_findings(measurement)))
     reference = measurement.reference
     if measurement.refused or reference is None:
         reasons = [finding.text for finding in measurement.findings if finding.refuses]
@@ -57,6 +61,15 @@ def report_on(measurement: Measurement) -> TakeReport:
         balance=balance_of(deviations, reference_sd_cents=shared),
         next_act=next_act(deviations, against=reference.kind, reference_sd_cents=shared),
     )
+
+
+def slip_findings(measurement: Measurement) -> list[Finding]:
+    """A remark for each step between two notes that no reed plays: what was heard may be another note."""
+    hz = {note.note: note.hz for note in measurement.notes}
+    return [
+        Finding(code="odd-step", text=f"{capitalized(slip.said)}.")
+        for slip in slips_of(hz, measurement.scale)
+    ]
 
 
 def unsteadiness_cents(note: NoteReading) -> float:

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, ClassVar, Final
 
-from canebench.base.errors import InputError, UnknownNameError
+from canebench.base.errors import DoubtError, InputError, UnknownNameError
 from canebench.base.notes import LOW_A, NOTES
+from canebench.base.sentences import listed
 from canebench.base.units import CENTS_PER_NEPER, cents_to_hz, hz_to_cents
+from canebench.fitting.slips import slips_of
 from canebench.sound.analysis.readings import Measurement, NoteReading, Reference
 
 if TYPE_CHECKING:
@@ -24,6 +26,20 @@ UNITS: Final = ("Hz", "cents")
 METER_CENTS: Final = 1.0
 _HZ: Final = (300.0, 1_400.0)
 _CENTS: Final = (-150.0, 150.0)
+
+
+class NoPitchError(InputError):
+    """Cents without the pitch that they count from; how to tell it, `nearest`, each door knows for itself."""
+
+    code: ClassVar[str] = "no-pitch"
+
+    def __init__(self, *, nearest: str | None = None) -> None:
+        super().__init__(
+            field="typed cents",
+            given="no fixed pitch",
+            allowed="cents on a meter count from the low A that it was set to",
+            nearest=nearest,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,21 +62,38 @@ class Typed:
             )
 
 
+class AsTyped(dict[str, Typed]):
+    """Readings that are taken as they are, even where a step between two looks like a slip."""
+
+
 def typed_take(
-    readings: Mapping[str, Typed], *, scale: Scale, reference_hz: float | None, sd_cents: float = METER_CENTS
+    readings: Mapping[str, Typed],
+    *,
+    scale: Scale,
+    reference_hz: float | None,
+    sd_cents: float = METER_CENTS,
 ) -> Measurement:
     """A measurement from typed readings.
 
     Parameters
     ----------
     readings : mapping of note to Typed
-        What the meter said.
+        What the meter said; `AsTyped` where a step between two looks like a slip and is none.
     scale : Scale
         The target.
     reference_hz : number or None
         A fixed low A, Hz, which readings in cents need; without one, cents count from low A as typed.
     sd_cents : number > 0
         How well each reading is known.
+
+    Raises
+    ------
+    DoubtError
+        There is such a step; both readings are told.
+    NoPitchError
+        Cents without a fixed low A.
+    InputError
+        No low A, an unknown note, or an uncertainty that is none.
     """
     for note in readings:
         if note not in NOTES:
@@ -68,17 +101,14 @@ def typed_take(
     if not 0 < sd_cents <= 50:
         raise InputError(field="uncertainty", given=f"{sd_cents:g} cents", allowed="above 0 to 50 cents")
     if reference_hz is None and any(one.unit == "cents" for one in readings.values()):
-        raise InputError(
-            field="typed cents",
-            given="no reference",
-            allowed="cents count from a fixed low A",
-            nearest="--reference HERTZ, the pitch that the meter was set to",
-        )
+        raise NoPitchError
     if not readings or (reference_hz is None and LOW_A not in readings):
         raise InputError(
             field="typed readings", given="no low A", allowed="low A is needed, or a fixed pitch"
         )
     hz = {note: _hz(note, one, scale, reference_hz) for note, one in readings.items()}
+    if not isinstance(readings, AsTyped):
+        _ask(readings, hz, scale)
     low_a = reference_hz if reference_hz is not None else hz[LOW_A]
     sd_share = sd_cents / CENTS_PER_NEPER
     return Measurement(
@@ -95,6 +125,18 @@ def typed_take(
         drones=(),
         findings=(),
     )
+
+
+def _ask(readings: Mapping[str, Typed], hz: Mapping[str, float], scale: Scale) -> None:
+    """Nothing where no step is odd."""
+    slips = slips_of(hz, scale)
+    if slips:
+        doubtful = [note for note in NOTES if any(note in slip.notes for slip in slips)]
+        raise DoubtError(
+            field="typed readings",
+            given=listed([f"{note} {readings[note].value:g} {readings[note].unit}" for note in doubtful]),
+            allowed="; ".join(slip.said for slip in slips),
+        )
 
 
 def _hz(note: str, one: Typed, scale: Scale, reference_hz: float | None) -> float:

@@ -1,37 +1,41 @@
 """An invented band's season in a ledger of its own: for trying everything on, never mixed with real data.
 
-The town of Ellerquay, its band and all names, dates and sounds are invented; pitches are computed from the
-generic chanter with drawn sizes. Guarded by `tests/doors/test_demo_season.py`.
+The town of Ellerquay, its band and all names, dates and sounds are invented. It is a shop in good order: the
+reeds that are finished are in tune, none is spoilt, and each verdict of a plan has a reed that teaches it
+(`demo_reeds`). Guarded by `tests/doors/test_demo_season.py`.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
-import numpy as np
-
 from canebench.base.errors import InputError
-from canebench.base.notes import NOTES
+from canebench.base.notes import LOW_A, NOTES
 from canebench.base.scales import DEFAULT_SCALE
-from canebench.base.setting import Setting
+from canebench.base.units import cents_to_hz
 from canebench.bench.acts.fitting.fit_reed import Place, Wish, fit_reed
+from canebench.bench.acts.fitting.model_effects import model_effects
 from canebench.bench.acts.fitting.plan_take import PlanMade
 from canebench.bench.acts.fitting.type_take import Typed
+from canebench.bench.acts.ledger import named, reed_numbered
 from canebench.bench.acts.reeds.chanters import keep_chanter
 from canebench.bench.acts.reeds.people import set_player
 from canebench.bench.acts.reeds.reed_days import ease_reed, log_strength, play_reed
 from canebench.bench.acts.reeds.stock import move_reed, take_in_lot
+from canebench.bench.acts.upkeep.demo_reeds import REEDS, DemoReed
 from canebench.bore.chanter_file import generic
-from canebench.bore.gas.air import BREATH
-from canebench.bore.instrument import pitches_hz
-from canebench.bore.unknowns import Unknowns
+from canebench.fitting.effects import SEAT
+from canebench.reeds.states import State
 from canebench.store.ledger import open_ledger
+from canebench.store.records import PlayerRecord
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from canebench.base.setting import Setting
     from canebench.store.ledger import Ledger
 
 BAND: Final = "Ellerquay and District"
@@ -42,7 +46,13 @@ _PLAYERS: Final = (
     ("Coll Brannock", "32 inH2O", "36 inH2O"),
 )
 _START: Final = datetime(2026, 3, 2, 19, 0, tzinfo=UTC)
-_SESSIONS: Final = 8
+_SUMMER: Final = datetime(2026, 5, 21, 19, 0, tzinfo=UTC)
+_TRIALS: Final = datetime(2026, 6, 10, 19, 0, tzinfo=UTC)
+#: So many of the reeds came in spring, and were fitted first; the next ones of their box are graded only.
+_FIRST: Final = 4
+_IN_THE_BOX_INH2O: Final = (27, 28, 37, 24, 23, 31)
+_LOW_A_HZ: Final = 478.0
+_BREATH_CENTS: Final = (0.4, -0.6, 0.7, -0.3, 0.5, -0.7, 0.2)
 _WHO: Final = "Isla Penhallow (demo)"
 _MARK: Final = ".canebench-demo"
 
@@ -71,20 +81,20 @@ def make_demo(folder: Path) -> Path:
     (folder / _MARK).write_text("An invented season, made by canebench. Safe to remove.\n", encoding="utf-8")
     path, clock = folder / "ledger.db", _Clock()
     ledger = open_ledger(str(path), clock=clock)
-    rng = np.random.default_rng(11)
     for name, blows, ceiling in _PLAYERS:
         set_player(ledger, name, who=_WHO, blows=blows, ceiling=ceiling)
     take_in_lot(ledger, who=_WHO, name="spring", count=12, bought_on="2026-03-01", cane="straight, medium")
-    for i, (player, blows, _) in enumerate(_PLAYERS, 1):
-        keep_chanter(ledger, f"number {i}", who=_WHO, sizes=None)
-        _one_reed(
-            ledger, clock, rng, reed=str(i), chanter=f"number {i}", player=player, inches=float(blows[:2])
-        )
-    for number in range(len(_PLAYERS) + 1, 11):
-        pressure = f"{rng.uniform(22, 38):.0f} inH2O"
-        log_strength(ledger, str(number), {"playing": pressure}, who=_WHO)
-    clock.now += timedelta(days=20)
+    for reed in REEDS[:_FIRST]:
+        keep_chanter(ledger, reed.chanter, who=_WHO, sizes=None)
+        _one_reed(ledger, clock, reed)
+    for number, inches in enumerate(_IN_THE_BOX_INH2O, _FIRST + 1):
+        log_strength(ledger, str(number), {"playing": f"{inches} inH2O"}, who=_WHO)
+    clock.now = _SUMMER
     take_in_lot(ledger, who=_WHO, name="summer", count=6, bought_on="2026-05-20", cane="straight, strong")
+    clock.now = _TRIALS
+    take_in_lot(ledger, who=_WHO, name="trial", count=6, bought_on="2026-06-09", cane="straight, medium")
+    for reed in REEDS[_FIRST:]:
+        _one_reed(ledger, clock, reed)
     return path
 
 
@@ -103,43 +113,63 @@ def remove_demo(folder: Path) -> int:
     return len(files)
 
 
-def _one_reed(
-    ledger: Ledger,
-    clock: _Clock,
-    rng: np.random.Generator,
-    *,
-    reed: str,
-    chanter: str,
-    player: str,
-    inches: float,
-) -> None:
-    """From the box to settled: graded, on trial, fitted in two rounds, eased if strong, broken in."""
-    strength = inches + rng.uniform(1.0, 5.0)
-    told = {"onset": f"{strength - 4:.0f} inH2O", "playing": f"{strength:.0f} inH2O"}
-    log_strength(ledger, reed, told, who=_WHO, player=player)
-    move_reed(ledger, reed, to="on trial", reason=f"a little above what {player} blows", who=_WHO)
-    place = Place(reed=reed, chanter=chanter, player=player)
-    unknowns = Unknowns(start=generic(), conditions=BREATH)
-    drawn = 0.6 * rng.normal(size=len(unknowns.names))
-    drawn[-len(NOTES) :] = 0.0
-    setting = Setting()
-    for _ in range(2):
-        hz = pitches_hz(unknowns.instrument(drawn), [setting])[0]
-        readings = {note: Typed(value=round(float(hz[i]), 1), unit="Hz") for i, note in enumerate(NOTES)}
-        told_now = PlanMade(seat_mm=setting.seat_mm, tape_mm=setting.tape_mm, pinches=0)
-        wish = Wish(scale=DEFAULT_SCALE, room_degc=round(float(rng.uniform(14, 20)), 1), room_rh=55.0)
-        fitted = fit_reed(ledger, readings, place=place, who=_WHO, done=told_now, wish=wish)
-        if fitted.plan is None or not fitted.plan.steps:
-            break
-        setting = fitted.plan.setting
-    if strength > inches + 4:
-        ease_reed(ledger, reed, how="pinch", who=_WHO)
-    move_reed(ledger, reed, to="breaking in", reason="in balance, still strong", who=_WHO)
+def _one_reed(ledger: Ledger, clock: _Clock, reed: DemoReed) -> None:
+    """From the box to where it ends: graded, on trial, eased if strong, fitted, played in, measured again."""
+    inches = reed.playing_inh2o
+    told = {"onset": f"{inches - 4:.0f} inH2O", "playing": f"{inches:.0f} inH2O"}
+    log_strength(ledger, reed.number, told, who=_WHO, player=reed.player)
+    why = f"near what {reed.player} blows"
+    move_reed(ledger, reed.number, to=State.ON_TRIAL.value, reason=why, who=_WHO)
+    if reed.pinched:
+        ease_reed(ledger, reed.number, how="pinch", who=_WHO, remarks="lightly, once")
+    for count, setting in enumerate(reed.told):
+        _take(ledger, reed, setting, count)
     evening = clock.now
-    for session in range(_SESSIONS):
+    if reed.sessions:
+        why = "in balance, still strong" if reed.state is State.SETTLED else reed.reason
+        move_reed(ledger, reed.number, to=State.BREAKING_IN.value, reason=why, who=_WHO)
+    for session in range(reed.sessions):
         clock.now = evening + timedelta(days=3 * (session + 1))
-        play_reed(ledger, reed, minutes=float(min(25, 6 + 3 * session)), who=_WHO)
-        pressure = f"{strength - 2.5 * (1 - np.exp(-(session + 1) / 4)):.0f} inH2O"
-        log_strength(ledger, reed, {"playing": pressure}, who=_WHO, player=player)
-    move_reed(ledger, reed, to="settled", reason="strength and pitch still for three sessions", who=_WHO)
+        minutes = float(min(25, 6 + 3 * session))
+        play_reed(ledger, reed.number, minutes=minutes, who=_WHO, player=reed.player)
+        eased = inches - 2.5 * (1 - math.exp(-(session + 1) / 4))
+        pressure = {"playing": f"{eased:.0f} inH2O"}
+        log_strength(ledger, reed.number, pressure, who=_WHO, player=reed.player)
+    if reed.state is State.SETTLED:
+        _take(ledger, reed, reed.told[-1], len(reed.told))
+    if reed.state not in (State.ON_TRIAL, State.BREAKING_IN):
+        move_reed(ledger, reed.number, to=reed.state.value, reason=reed.reason, who=_WHO)
+    with ledger.act("remark", who=_WHO, said=f"remarks on reed {reed.number}, for {reed.player}") as act:
+        player = named(act, PlayerRecord, reed.player)
+        act.update(reed_numbered(act, reed.number), {"remarks": reed.remarks, "player_id": player.id})
     clock.now = evening
+
+
+def _take(ledger: Ledger, reed: DemoReed, setting: Setting, count: int) -> None:
+    """A take typed from a meter, with the setting told."""
+    sits = reed.told[0] if reed.stuck else setting
+    hz = _pitches_hz(reed, sits)
+    # One breath differs from the next, by less than a cent here.
+    breath = {note: _BREATH_CENTS[(i + 2 * count) % len(_BREATH_CENTS)] for i, note in enumerate(NOTES)}
+    breath[LOW_A] = 0.0
+    readings = {note: Typed(value=round(cents_to_hz(breath[note], hz[note]), 1), unit="Hz") for note in NOTES}
+    fit_reed(
+        ledger,
+        readings,
+        place=Place(reed=reed.number, chanter=reed.chanter, player=reed.player),
+        who=_WHO,
+        done=PlanMade(acts=0, seat_mm=setting.seat_mm, tape_mm=setting.tape_mm),
+        wish=Wish(scale=DEFAULT_SCALE, room_degc=17.5 + 0.5 * count, room_rh=55.0),
+    )
+
+
+def _pitches_hz(reed: DemoReed, sits: Setting) -> dict[str, float]:
+    """What it plays where it sits: the scale, moved by what seat and tape usually do from there."""
+    usual = model_effects(generic())
+    moved_cents = (usual.design(sits) - usual.design(reed.right))[:, SEAT.start :].sum(axis=1)
+    return {
+        note: cents_to_hz(
+            float(moved_cents[i]) + reed.off_cents.get(note, 0.0), _LOW_A_HZ * DEFAULT_SCALE.ratios[note]
+        )
+        for i, note in enumerate(NOTES)
+    }

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from canebench.base.notes import HIGH_A, LOW_A, NOTES
 from canebench.base.uncertain import number
 from canebench.base.whole_file import write_whole
+from canebench.bench.views.newest_take import heard_now
 from canebench.fitting.balance import balance_of
 from canebench.picture.beam import Beam, BeamPoint, beam_svg
 
@@ -24,9 +25,10 @@ if TYPE_CHECKING:
 
 def draw_plan(plan: Plan) -> str:
     """The SVG: planned in full, now in outline under it."""
+    heard = heard_now(plan)
     if not plan.steps:
-        return beam_svg(_beam(plan, plan.now, "now", words=_words(plan)))
-    now = replace(_beam(plan, plan.now, "now", words=()), label="now")
+        return beam_svg(_beam(plan, heard, "now", words=_words(plan)))
+    now = replace(_beam(plan, heard, "now", words=()), label="now")
     planned = _beam(plan, plan.steps[-1].beam, "as planned; in outline as it is now", words=_words(plan))
     return beam_svg(replace(planned, label="planned"), before=now)
 
@@ -51,8 +53,11 @@ def _beam(
             rest_cents=rest[note].value if note in rest and note not in (LOW_A, HIGH_A) else None,
         )
         for note in NOTES
+        if note in deviations
     )
-    said = ", ".join(f"{note} {number(deviations[note].cents, 1, signed=True)}" for note in NOTES)
+    said = ", ".join(
+        f"{note} {number(deviations[note].cents, 1, signed=True)}" for note in NOTES if note in deviations
+    )
     return Beam(
         title=f"Plan for {plan.fitting.takes[-1].origin}",
         subtitle=f"Cents from the {plan.fitting.scale.name} scale, {when}",

@@ -1,116 +1,158 @@
-"""Record to JSON object: the single place where a report gets its written form.
+"""A report as a written object: the single place where it gets its written form.
 
-The schema is `docs/measurement.schema.json`; fields may be added to it, none change their meaning under
-the same schema name. Guarded by `tests/doors/test_wire.py`.
+Fields may be added to it, none change their meaning under the same schema name. Guarded by
+`tests/doors/test_wire.py` and `tests/frozen/test_wire_objects.py`.
 """
 
 from __future__ import annotations
 
-import math
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Annotated, Final
+
+from msgspec import UNSET, UnsetType
+
+from canebench.bench.views.wire.after import AfterWritten, after_of
+from canebench.bench.views.wire.pieces import (
+    ActWritten,
+    ByNote,
+    Json,
+    NoteName,
+    Pitch,
+    Size,
+    Written,
+    act_of,
+    figure,
+    plain,
+    told,
+    written,
+)
+from canebench.sound.analysis.readings import DroneName, ReferenceKind
 
 if TYPE_CHECKING:
-    from canebench.base.uncertain import Uncertain
+    from canebench.bench.acts.fitting.after_act import AfterAct
     from canebench.bench.acts.fitting.report import TakeReport
-    from canebench.fitting.acts import NextAct
     from canebench.fitting.balance import Balance
-    from canebench.sound.analysis.readings import DroneReading, Measurement, NoteReading, Reference
 
 SCHEMA: Final = "canebench.measurement/1"
-#: Far finer than any uncertainty here, and coarse enough to read.
-_DIGITS: Final = 6
 
-Json = dict[str, Any]
-
-
-def report_object(report: TakeReport) -> Json:
-    """The report as plain JSON values; what is absent is null, and no number is NaN or infinite."""
-    measurement = report.measurement
-    return {
-        "schema": SCHEMA,
-        "origin": measurement.origin,
-        "duration_s": figure(measurement.duration_s),
-        "scale": measurement.scale.name,
-        "refused": measurement.refused,
-        "reference": _reference(measurement.reference),
-        "low_a_hz": figure(measurement.low_a_hz),
-        "notes": [_note(note, report) for note in measurement.notes],
-        "drones": [_drone(drone) for drone in measurement.drones],
-        "balance": None if report.balance is None else _balance(report.balance),
-        "next_act": act_object(report.next_act),
-        "findings": _findings(measurement),
-    }
+Spans = Annotated[
+    tuple[tuple[float, float], ...], told("Start and end in seconds of the parts that were averaged.")
+]
 
 
-def _reference(reference: Reference | None) -> Json | None:
-    if reference is None:
-        return None
-    return {"kind": reference.kind, "hz": figure(reference.hz), "sd_hz": figure(reference.sd_hz)}
+class ReferenceWritten(Written, frozen=True, kw_only=True):
+    """The pitch of low A that cents are counted from."""
+
+    kind: ReferenceKind
+    hz: Pitch
+    sd_hz: Size | None
 
 
-def _note(note: NoteReading, report: TakeReport) -> Json:
-    return {
-        "note": note.note,
-        "hz": figure(note.hz),
-        "sd_hz": figure(note.sd_hz),
-        "cents": figure(note.cents),
-        "sd_cents": figure(note.sd_cents),
-        "repeat_sd_cents": figure(report.repeat_sd_cents[note.note]),
-        "drift_cents_per_s": figure(note.drift_cents_per_s),
-        "spread_cents": figure(note.spread_cents),
-        "spans_s": _spans(note.spans_s),
-        "level_db": figure(note.level_db),
-    }
+class NoteWritten(Written, frozen=True, kw_only=True):
+    """One note of the take, pooled over all its steady parts."""
+
+    note: NoteName
+    hz: Annotated[Pitch | None, told("Mean frequency over spans_s.")]
+    sd_hz: Annotated[Size | None, told("Standard uncertainty of that mean.")]
+    cents: Annotated[float | None, told("Deviation from the scale on the reference.")]
+    sd_cents: Annotated[
+        Size | None,
+        told(
+            "Its standard uncertainty, of the mean over spans_s, against the reference as stated: the "
+            "reference's own stands with it."
+        ),
+    ]
+    repeat_sd_cents: Annotated[
+        Size | None,
+        told(
+            "The same for another take: with what unsteady blowing leaves in a mean of that length. Balance "
+            "and next act rest on it."
+        ),
+    ] = None
+    drift_cents_per_s: float | None
+    spread_cents: Annotated[Size | None, told("How much the pitch moved about its mean.")]
+    spans_s: Spans
+    level_db: Annotated[float | None, told("dB re full scale.")] = None
 
 
-def _drone(drone: DroneReading) -> Json:
-    return {
-        "drone": drone.drone,
-        "hz": figure(drone.hz),
-        "sd_hz": figure(drone.sd_hz),
-        "spread_cents": figure(drone.spread_cents),
-        "spans_s": _spans(drone.spans_s),
-        "separable": drone.separable,
-    }
+class DroneWritten(Written, frozen=True, kw_only=True):
+    """One drone: mean frequency over the time it sounds."""
+
+    drone: DroneName
+    hz: Pitch | None
+    sd_hz: Size | None
+    spread_cents: Size | None = None
+    spans_s: Spans = ()
+    separable: Annotated[bool, told("False for a tenor that could not be told apart from another.")] = True
 
 
-def _balance(balance: Balance) -> Json:
-    return {
-        "height_cents": figure(balance.height_cents.value),
-        "height_sd_cents": _sd(balance.height_cents),
-        "tilt_cents": figure(balance.tilt_cents.value),
-        "tilt_sd_cents": _sd(balance.tilt_cents),
-        "rest_cents": {note: figure(rest.value) for note, rest in balance.rest_cents.items()},
-        "rest_sd_cents": {note: _sd(rest) for note, rest in balance.rest_cents.items()},
-    }
+class BalanceWritten(Written, frozen=True, kw_only=True):
+    """The beam, d being a note's deviation in cents."""
+
+    height_cents: Annotated[float | None, told("(d[low A] + d[high A]) / 2")]
+    height_sd_cents: Size | None
+    tilt_cents: Annotated[float | None, told("d[high A] - d[low A]")]
+    tilt_sd_cents: Size | None
+    rest_cents: ByNote
+    rest_sd_cents: dict[NoteName, Size | None]
 
 
-def act_object(act: NextAct) -> Json:
-    """An act in words."""
-    return {
-        "act": act.act.value,
-        "say": act.say,
-        "why": act.why,
-        "check": act.check,
-        "stop": act.stop,
-        "cautions": list(act.cautions),
-    }
+class FindingWritten(Written, frozen=True, kw_only=True):
+    """One remark."""
+
+    code: str
+    text: str
+    refuses: bool
 
 
-def _findings(measurement: Measurement) -> list[Json]:
-    return [{"code": f.code, "text": f.text, "refuses": f.refuses} for f in measurement.findings]
+class MeasurementWritten(Written, frozen=True, kw_only=True, tag_field="schema", tag=SCHEMA):
+    """What one take says.
+
+    Printed by `canebench measure --json`. Absent values are null, never 0. Fields may be added under this
+    name; none changes its meaning.
+    """
+
+    origin: Annotated[str, told("File name of the take.")]
+    duration_s: Size | None
+    scale: Annotated[str, told("Name of the target scale, as listed by `canebench scales`.")]
+    refused: Annotated[bool, told("True when no notes are reported, for a reason among the findings.")]
+    reference: Annotated[ReferenceWritten | None, told("Null in a refused take.")]
+    low_a_hz: Pitch | None
+    notes: tuple[NoteWritten, ...]
+    drones: tuple[DroneWritten, ...]
+    balance: Annotated[BalanceWritten | None, told("Null where low A or high A was not played.")]
+    next_act: ActWritten
+    findings: tuple[FindingWritten, ...]
+    after_act: Annotated[AfterWritten | UnsetType, told("With --fitting: what the act before did.")] = UNSET
 
 
-def _spans(spans_s: tuple[tuple[float, float], ...]) -> list[list[float | None]]:
-    return [[figure(start), figure(end)] for start, end in spans_s]
+def report_object(report: TakeReport, *, after: AfterAct | None = None) -> Json:
+    """The report as plain JSON values, with what an act did where that was looked at."""
+    measurement, reference = report.measurement, report.measurement.reference
+    found = written(
+        MeasurementWritten,
+        measurement,
+        scale=measurement.scale.name,
+        reference=None if reference is None else written(ReferenceWritten, reference),
+        notes=tuple(
+            written(NoteWritten, note, repeat_sd_cents=figure(report.repeat_sd_cents[note.note]))
+            for note in measurement.notes
+        ),
+        drones=tuple(written(DroneWritten, drone) for drone in measurement.drones),
+        balance=None if report.balance is None else _balance(report.balance),
+        next_act=act_of(report.next_act),
+        findings=tuple(written(FindingWritten, finding) for finding in measurement.findings),
+        after_act=UNSET if after is None else after_of(after),
+    )
+    return plain(found)
 
 
-def _sd(value: Uncertain) -> float | None:
-    return figure(value.sd)
-
-
-def figure(value: float | None) -> float | None:
-    """A number as it is written; null for what is absent."""
-    if value is None or not math.isfinite(value):
-        return None
-    return round(float(value), _DIGITS)
+def _balance(balance: Balance) -> BalanceWritten:
+    rest = balance.rest_cents.items()
+    return BalanceWritten(
+        height_cents=figure(balance.height_cents.value),
+        height_sd_cents=figure(balance.height_cents.sd),
+        tilt_cents=figure(balance.tilt_cents.value),
+        tilt_sd_cents=figure(balance.tilt_cents.sd),
+        rest_cents={note: figure(one.value) for note, one in rest},
+        rest_sd_cents={note: figure(one.sd) for note, one in rest},
+    )

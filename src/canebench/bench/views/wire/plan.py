@@ -1,89 +1,126 @@
-"""Plans and what came of them as JSON objects: the single place where they get their written form.
+"""Plans, and what each change does to a chanter, as written objects.
 
-The schemas are `docs/plan.schema.json` and `docs/after-act.schema.json`. Guarded by
-`tests/doors/test_plan_command.py`.
+Guarded by `tests/doors/test_plan_wire.py` and `tests/frozen/test_wire_objects.py`.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
-from canebench.bench.acts.fitting.fitting_file import fitting_object, setting_object
-from canebench.bench.views.wire.measurement import act_object, figure
+from msgspec import Meta
+
+from canebench.bench.acts.fitting.fitting_file import fitting_object
+from canebench.bench.views.wire.pieces import (
+    ActWritten,
+    Beam,
+    CentsWritten,
+    Json,
+    NoteName,
+    SettingWritten,
+    Written,
+    act_of,
+    beam_of,
+    plain,
+    setting_of,
+    told,
+    uncertain_cents,
+)
+from canebench.fitting.rule_bounds import MOST_ACTS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable
 
-    from canebench.base.uncertain import Uncertain
-    from canebench.bench.acts.fitting.after_act import AfterAct
     from canebench.bench.acts.fitting.fitting import Fitting
     from canebench.bench.acts.fitting.plan_setting import Plan
     from canebench.bench.views.chanter_effects import Effect
-    from canebench.fitting.balance import Deviation
 
 PLAN_SCHEMA: Final = "canebench.plan/2"
-AFTER_SCHEMA: Final = "canebench.after-act/1"
 EFFECTS_SCHEMA: Final = "canebench.chanter-effects/1"
 
-Json = dict[str, Any]
+
+class StepWritten(Written, frozen=True, kw_only=True):
+    """One act, with the setting and the beam after it."""
+
+    act: ActWritten
+    setting: SettingWritten
+    predicted: Beam
+
+
+class PlanWritten(Written, frozen=True, kw_only=True, tag_field="schema", tag=PLAN_SCHEMA):
+    """A plan of a setting.
+
+    Printed by `canebench plan --json`. Absent values are null, never 0. Fields may be added under this
+    name; none changes its meaning.
+    """
+
+    fitting: Annotated[dict[str, Any], told("What fitting.schema.json describes.")]
+    now: Annotated[Beam, told("The newest take; a note that was not played in it as in `believed`.")]
+    believed: Annotated[Beam, told("The present setting as all takes together have it.")]
+    doubtful: Annotated[bool, told("The newest take hardly fits this reed in the setting told.")]
+    steps: Annotated[
+        tuple[StepWritten, ...],
+        Meta(
+            max_length=MOST_ACTS,
+            description="Acts in working order, each with the setting and the beam after it; none where the "
+            "setting shall stay.",
+        ),
+    ]
+    next_act: Annotated[ActWritten, told("The one act to do next: that of the first step, or the verdict.")]
+    setting: Annotated[SettingWritten, told("After all steps; the present one where there are none.")]
+    verdict: Annotated[ActWritten | None, told("What to do instead of steps; null where there are steps.")]
+    tolerance_cents: Annotated[dict[NoteName, float | None], told("What counts as in tune.")]
+
+
+class EffectWritten(Written, frozen=True, kw_only=True):
+    """What one change does, note by note."""
+
+    change: str
+    notes: dict[NoteName, CentsWritten]
+
+
+class EffectsWritten(Written, frozen=True, kw_only=True, tag_field="schema", tag=EFFECTS_SCHEMA):
+    """What each change does to each note of a chanter.
+
+    Printed by `canebench chanter --json`. A note that a change does not reach is left out.
+    """
+
+    chanter: str
+    source: str
+    takes: Annotated[int, Meta(ge=0)]
+    effects: tuple[EffectWritten, ...]
 
 
 def plan_object(plan: Plan) -> Json:
     """A plan as plain JSON values."""
-    return {
-        "schema": PLAN_SCHEMA,
-        "fitting": fitting_object(plan.fitting, planned=[step.setting for step in plan.steps]),
-        "now": _beam(plan.now),
-        "believed": _beam(plan.believed),
-        "doubtful": plan.doubtful,
-        "steps": [
-            {
-                "act": act_object(step.act),
-                "setting": setting_object(step.setting),
-                "predicted": _beam(step.beam),
-            }
+    found = PlanWritten(
+        fitting=fitting_object(plan.fitting, planned=[step.setting for step in plan.steps]),
+        now=beam_of(plan.now),
+        believed=beam_of(plan.believed),
+        doubtful=plan.doubtful,
+        steps=tuple(
+            StepWritten(act=act_of(step.act), setting=setting_of(step.setting), predicted=beam_of(step.beam))
             for step in plan.steps
-        ],
-        "next_act": act_object(plan.next_act),
-        "setting": setting_object(plan.setting),
-        "verdict": None if plan.verdict is None else act_object(plan.verdict),
-        "tolerance_cents": dict(plan.tolerance_cents),
-    }
-
-
-def after_object(after: AfterAct) -> Json:
-    """What was predicted, what came of it, and what it taught."""
-    return {
-        "schema": AFTER_SCHEMA,
-        "setting": setting_object(after.setting),
-        "predicted": _beam(after.predicted),
-        "actual": _beam(after.actual),
-        "missed": list(after.missed),
-        "doubtful": after.doubtful,
-        "learnt": [
-            {"what": lesson.what, "before": _uncertain(lesson.before), "after": _uncertain(lesson.after)}
-            for lesson in after.lessons
-        ],
-    }
+        ),
+        next_act=act_of(plan.next_act),
+        setting=setting_of(plan.setting),
+        verdict=None if plan.verdict is None else act_of(plan.verdict),
+        tolerance_cents=dict(plan.tolerance_cents),
+    )
+    return plain(found)
 
 
 def effects_object(fitting: Fitting, effects: Iterable[Effect]) -> Json:
-    """What each change does to each note of a chanter; a note it does not reach is left out."""
-    return {
-        "schema": EFFECTS_SCHEMA,
-        "chanter": fitting.chanter.chanter.name,
-        "source": fitting.chanter.source,
-        "takes": len(fitting.takes),
-        "effects": [
-            {"change": e.change, "notes": {note: _uncertain(value) for note, value in e.cents.items()}}
-            for e in effects
-        ],
-    }
-
-
-def _beam(beam: Mapping[str, Deviation]) -> Json:
-    return {note: {"cents": figure(d.cents), "sd_cents": figure(d.sd_cents)} for note, d in beam.items()}
-
-
-def _uncertain(value: Uncertain) -> Json:
-    return {"cents": figure(value.value), "sd_cents": figure(value.sd)}
+    """What each change does to each note of a chanter, as plain JSON values."""
+    found = EffectsWritten(
+        chanter=fitting.chanter.chanter.name,
+        source=fitting.chanter.source,
+        takes=len(fitting.takes),
+        effects=tuple(
+            EffectWritten(
+                change=effect.change,
+                notes={note: uncertain_cents(value) for note, value in effect.cents.items()},
+            )
+            for effect in effects
+        ),
+    )
+    return plain(found)
