@@ -74,7 +74,7 @@ def test_a_line_is_never_louder_for_being_taken_out(take: tuple[Frames, list[Dro
 
 
 def test_steady_drones_leave_notes_whole(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Without noise nothing is left to err by; control: with lines put back and high partials left in, it is."""
+    """Without noise nothing is left to err by; control: it is with lines put back and high partials in."""
     recording, truth = render(recipe_for("drones", 5_312))
 
     def worst_cents() -> float:
