@@ -19,6 +19,7 @@ from canebench.store import recordings as keeping
 from canebench.store.backups import restore as restoring
 from canebench.store.backups.backup import write_backup
 from canebench.store.backups.restore import restore_backup
+from canebench.store.database import LedgerError
 from canebench.store.ledger import open_ledger
 from canebench.store.recordings import is_whole, keep_recording
 from canebench.store.writer import Writer
@@ -81,9 +82,12 @@ def test_what_cannot_be_written_leaves_nothing(tmp_path: Path) -> None:
         path.write_bytes(b"half")
         raise OSError(28, "No space left on device")
 
-    with pytest.raises(OSError, match="No space left"):
+    with pytest.raises(LedgerError, match="No space left"):
         keep_recording(tmp_path / "takes", full)
     assert list((tmp_path / "takes").iterdir()) == []
+    (tmp_path / "file").write_text("x")
+    with pytest.raises(LedgerError, match="none can be kept there"):
+        keep_recording(tmp_path / "file" / "takes", lambda path: path.write_bytes(b"one"))  # type: ignore[arg-type]
 
 
 @pytest.fixture

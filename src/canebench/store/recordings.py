@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.disk.inside import inside
 from canebench.base.disk.owner_only import make_folder, narrow
 from canebench.base.disk.synced import sync
+from canebench.store.database import LedgerError
 from canebench.store.records import SHA256
 
 if TYPE_CHECKING:
@@ -43,7 +44,22 @@ def keep_recording(folder: Path, write: Callable[[Path], None]) -> str:
     """Keep the recording that `write` writes to the path it is given; its SHA-256, when it is on the disk.
 
     Two at once have a name each until they have their own; an equal one is kept once.
+
+    Raises
+    ------
+    LedgerError
+        It cannot be there; nothing is left of it.
     """
+    try:
+        return _kept(folder, write)
+    except OSError as error:
+        why = error.strerror or type(error).__name__
+        raise LedgerError(
+            f"recordings {folder}: none can be kept there ({why}). Nothing was changed."
+        ) from error
+
+
+def _kept(folder: Path, write: Callable[[Path], None]) -> str:
     if not folder.is_dir():
         make_folder(folder)
         sync(folder.parent)
