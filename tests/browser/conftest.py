@@ -11,6 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Playwright, expect, sync_playwright
 
 from canebench.bench.acts.fitting.measure_take import DEMO_FILE
+from support.played_take import FAKE, write_played
 from support.running_bench import WAIT_MS, Bench, Watch, launched, serving, signed_in_page
 
 if TYPE_CHECKING:
@@ -29,6 +30,23 @@ def playwright() -> Iterator[Playwright]:
 @pytest.fixture(scope="session")
 def browser(playwright: Playwright) -> Iterator[Browser]:
     options: Any = launched()
+    found = playwright.chromium.launch(**options)
+    yield found
+    found.close()
+
+
+@pytest.fixture(scope="session")
+def played(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A take for a microphone to play."""
+    path = tmp_path_factory.mktemp("played") / "scale.wav"
+    write_played(path)
+    return path
+
+
+@pytest.fixture(scope="session")
+def hearing(playwright: Playwright, played: Path) -> Iterator[Browser]:
+    """A browser whose microphone plays the take over and over."""
+    options: Any = launched((*FAKE, f"--use-file-for-fake-audio-capture={played}"))
     found = playwright.chromium.launch(**options)
     yield found
     found.close()

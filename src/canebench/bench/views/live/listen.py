@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 from canebench.base.uncertain import number
 from canebench.bench.acts.fitting.report import report_on
 from canebench.bench.views.drawing.draw_fitting import draw_take
-from canebench.bench.views.verdict import verdict_of
+from canebench.bench.views.verdict import still_missing, verdict_of
 from canebench.fitting.tolerance import TOLERANCE_CENTS
 from canebench.sound.analysis.section import hear_closely
 from canebench.sound.live.estimator import WINDOW_S, LiveListener
@@ -41,25 +41,28 @@ _BAR_DB: Final = -60.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LiveBeam:
-    """The beam so far: its picture, the three numbers in words, and how many notes it holds."""
+    """The beam so far: its picture, the three numbers in words, which notes it holds, and which not yet."""
 
     drawn: Drawn
     height: str
     tilt: str
     left: str
     notes: tuple[str, ...]
+    missing: str
 
 
 def live_beam(measurement: Measurement) -> LiveBeam:
     """Lay the beam of the notes held so far."""
     report = report_on(measurement)
     verdict = verdict_of(report)
+    notes = tuple(note.note for note in measurement.notes)
     return LiveBeam(
-        drawn=draw_take(report, title="The beam so far", prefix="live"),
+        drawn=draw_take(report, title="The beam so far", prefix="live", bare=True),
         height=verdict.height,
         tilt=verdict.tilt,
         left=verdict.left,
-        notes=tuple(note.note for note in measurement.notes),
+        notes=notes,
+        missing=still_missing(notes),
     )
 
 
