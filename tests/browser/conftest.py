@@ -17,7 +17,7 @@ from support.running_bench import WAIT_MS, Bench, Watch, launched, serving, sign
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from playwright.sync_api import BrowserContext, Page
+    from playwright.sync_api import BrowserContext, Page, StorageState
 
 
 @pytest.fixture(scope="session")
@@ -58,6 +58,16 @@ def season_bench(season: Path, tmp_path_factory: pytest.TempPathFactory) -> Iter
     seen = copytree(season, tmp_path_factory.mktemp("seen") / "season")
     with serving(Path(seen) / "ledger.db") as bench:
         yield bench
+
+
+@pytest.fixture(scope="session")
+def season_entry(browser: Browser, season_bench: Bench) -> StorageState:
+    """What a browser holds that has signed in there: its link does that once."""
+    context = browser.new_context()
+    signed_in_page(context, season_bench)
+    held = context.storage_state()
+    context.close()
+    return held
 
 
 @pytest.fixture

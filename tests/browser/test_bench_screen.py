@@ -11,12 +11,12 @@ from playwright.sync_api import expect
 from browser.test_pages import violations
 from canebench.base.notes import NOTES
 from support.played_take import BUSY_MS
-from support.running_bench import signed_in_page
+from support.running_bench import signed_in_page, watched_page
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, Page, StorageState
 
     from support.running_bench import Bench, Watch
 
@@ -60,9 +60,9 @@ def not_seen(page: Page, size: tuple[int, int], *more: str) -> list[str]:
 
 
 @pytest.fixture(scope="module")
-def looked_at(browser: Browser, season_bench: Bench) -> Iterator[Page]:
-    context = browser.new_context(reduced_motion="reduce")
-    page, _ = signed_in_page(context, season_bench)
+def looked_at(browser: Browser, season_bench: Bench, season_entry: StorageState) -> Iterator[Page]:
+    context = browser.new_context(reduced_motion="reduce", storage_state=season_entry)
+    page, _ = watched_page(context, season_bench)
     yield page
     context.close()
 

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any, Final
 import pytest
 
 from support.every_page import EVERY_PAGE
-from support.running_bench import signed_in_page
+from support.running_bench import watched_page
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, Page, StorageState
 
     from support.running_bench import Bench
 
@@ -31,17 +31,19 @@ _CUT_OFF: Final = """() => {
 
 
 @pytest.fixture(scope="module")
-def narrow(browser: Browser, season_bench: Bench) -> Iterator[Page]:
+def narrow(browser: Browser, season_bench: Bench, season_entry: StorageState) -> Iterator[Page]:
     """A signed-in page of a telephone's width."""
-    context = browser.new_context(viewport={"width": 390, "height": 844})
-    page, _ = signed_in_page(context, season_bench)
+    context = browser.new_context(viewport={"width": 390, "height": 844}, storage_state=season_entry)
+    page, _ = watched_page(context, season_bench)
     yield page
     context.close()
 
 
 @pytest.mark.parametrize("path", EVERY_PAGE)
 def test_no_table_is_wider_than_its_frame(narrow: Page, season_bench: Bench, path: str) -> None:
-    narrow.goto(season_bench.address + path)
+    answer = narrow.goto(season_bench.address + path)
+    assert answer is not None
+    assert answer.ok
     assert narrow.evaluate(_CUT_OFF) == []
 
 
