@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from canebench.sound.analysis import refusals
 from canebench.sound.analysis.measure import measure
 from canebench.sound.files.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
@@ -144,6 +145,28 @@ def test_chords_are_music_and_one_voice_of_them_is_a_chanter(seed: int) -> None:
     measured = _measured(0.1 * music)
     assert measured.refused, names(measured)
     assert len(names(_measured(0.1 * alone))) >= 3
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_voices_that_now_and_then_sound_alone_are_music_too(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Chords too brief to be held, then a lone voice; control: were the chords not counted, it is named."""
+    rng = np.random.default_rng(seed)
+
+    def chord() -> FloatArray:
+        pitches = 440.0 * 2 ** (rng.choice(np.arange(-2, 11), 3, replace=False) / 12)
+        return np.asarray(
+            np.sum([_voice(float(hz), rng) for hz in pitches], axis=0)[: round(0.22 * _RATE_HZ)]
+        )
+
+    parts = []
+    for hz in (440.0, 550.0, 660.0):
+        parts += [*(chord() for _ in range(7)), _voice(hz, rng)[: round(0.6 * _RATE_HZ)]]
+    music = 0.1 * np.concatenate(parts)
+    _assert_refused(_measured(music), "several-voices")
+    monkeypatch.setattr(refusals, "_MOST_TOGETHER", np.inf)
+    assert names(_measured(music))
 
 
 def test_a_note_that_sounds_too_briefly_is_no_take() -> None:

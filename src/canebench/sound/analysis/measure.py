@@ -31,7 +31,8 @@ ReferenceChoice = Literal["auto", "drones", "low-a"] | float
 _FIXED_RANGE_HZ = (350.0, 600.0)
 #: Low G to high A of it must lie within the compass that is listened to.
 _HINT_RANGE_HZ = (405.0, 525.0)
-#: All notes together must be steady for so long: a drone that strikes in seems a short note.
+#: All notes that show beyond the drones must be steady for so long together: a drone that strikes in seems a
+#: short note, and drones that beat a note that is nowhere but on them.
 _LEAST_STEADY_S = 0.4
 
 
@@ -148,8 +149,8 @@ def measurement_of(
 
 
 def _lasting(heard: list[Heard]) -> list[Heard]:
-    """The same, or without any note where all of them together are steady too briefly to be a chanter's."""
-    steady_s = sum(hold.duration_s for part in heard for hold in part.holds)
+    """The same, or without any note where what shows of them is steady too briefly to be a chanter's."""
+    steady_s = sum(part.shown_s for part in heard)
     return heard if steady_s >= _LEAST_STEADY_S else [replace(part, holds=()) for part in heard]
 
 

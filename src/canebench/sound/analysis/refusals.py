@@ -22,6 +22,9 @@ _SILENT_PEAK = 1e-3
 _WHITE, _PURE = 0.3, 0.9
 #: Hum is there when this share of its multiples are lines.
 _HUM_SHARE = 0.6
+#: Several voices may sound together so many times as long as notes are held alone. On recorded reeds, with
+#: somebody talking all the time or in a hall, 0.84 at most; in chords that passed for a chanter 1.8 at least.
+_MOST_TOGETHER = 1.25
 
 
 def refusal_before(recording: Recording, level: Level) -> Finding | None:
@@ -48,7 +51,11 @@ def refusal_before(recording: Recording, level: Level) -> Finding | None:
 
 
 def several_voices(sections: Sequence[Heard]) -> bool:
-    """Whether most notes had other voices beside them, as in music."""
+    """Whether most notes had other voices beside them, or voices sounded together longer than notes alone."""
+    held_s = sum(hold.duration_s for part in sections for hold in part.holds)
+    together_s = sum(part.crowded_s for part in sections)
+    if held_s > 0 and together_s > _MOST_TOGETHER * held_s:
+        return True
     return sum(part.crowded for part in sections) > sum(len(part.holds) for part in sections) / 2
 
 

@@ -8,6 +8,7 @@ other.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import compress
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,6 +21,8 @@ from canebench.sound.analysis.notes.interference import Surroundings
 from canebench.sound.analysis.notes.note_tests import (
     CROWDED,
     LEAST_SHARE,
+    beyond_drones,
+    crowded_s,
     is_reed,
     lost_in_drones,
     own_share,
@@ -57,8 +60,12 @@ class Heard:
         For each run of the drones, the drones in it.
     hidden : bool
         Notes were left out since they could not be told from the drones.
+    shown_s : float
+        How long notes sounded that show beyond the drones, s; of all notes where no drones sound.
     crowded : int
         How many notes had other voices beside them, whether they are among the holds or not.
+    crowded_s : float
+        How long several voices sounded at once where no drones do, s.
     hum : Hum
     traces : Traces
         Signs of what was done to the recording.
@@ -67,7 +74,9 @@ class Heard:
     holds: tuple[Held, ...]
     drones: tuple[tuple[DroneReading, ...], ...]
     hidden: bool
+    shown_s: float
     crowded: int
+    crowded_s: float
     hum: Hum
     traces: Traces
 
@@ -84,6 +93,17 @@ class Course:
         """Mean frequency from its start to a time within it."""
         cycles = float(np.interp(until_s, self.times_s, self.cycles)) - float(self.cycles[0])
         return cycles / (until_s - float(self.times_s[0]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Noted:
+    """The frames without the drones, the notes held in them, and what `Heard` says of them."""
+
+    rest: Frames
+    holds: list[Hold]
+    shown_s: float
+    crowded: int
+    crowded_s: float
 
 
 #: What was heard, how each of its notes went, and the drones' voices at the end.
@@ -110,34 +130,34 @@ def hear_closely(section: Section) -> Closely:
     """
     frames = frames_of(section)
     runs = drone_runs(section, frames)
-    rest, holds, crowded = _notes(frames, runs)
+    noted = _notes(frames, runs)
     hidden = False
-    if runs and holds and frames.count * frames.hop_s < _SHORT_S:
+    if runs and noted.holds and frames.count * frames.hop_s < _SHORT_S:
         # In a short take the chanter may have stood on the drones' partials for most of the time.
-        chanterless = taken_from(frames, [hold.source for hold in holds])
+        chanterless = taken_from(frames, [hold.source for hold in noted.holds])
         runs = [refitted(chanterless, run) for run in runs]
-        rest, holds, crowded = _notes(frames, runs)
-        hidden = bool(holds) and lost_in_drones(holds, runs)
+        noted = _notes(frames, runs)
+        hidden = bool(noted.holds) and lost_in_drones(noted.holds, runs)
     heard = Heard(
-        holds=() if hidden else tuple(hold.held for hold in holds),
+        holds=() if hidden else tuple(hold.held for hold in noted.holds),
         drones=tuple(run.readings(frames) for run in runs),
         hidden=hidden,
-        crowded=crowded,
+        shown_s=noted.shown_s,
+        crowded=noted.crowded,
+        crowded_s=noted.crowded_s,
         hum=hum_in(section),
-        traces=traces_of(frames, rest, runs, holds),
+        traces=traces_of(frames, noted.rest, runs, noted.holds),
     )
     times_s = frames.times_s
     courses = tuple(
-        Course(held=hold.held, times_s=times_s[hold.source.rows], cycles=hold.source.cycles) for hold in holds
+        Course(held=hold.held, times_s=times_s[hold.source.rows], cycles=hold.source.cycles)
+        for hold in noted.holds
     )
     return heard, () if hidden else courses, runs[-1].sources if runs else ()
 
 
-def _notes(frames: Frames, runs: Sequence[DroneRun]) -> tuple[Frames, list[Hold], int]:
-    """The frames without the drones, as far as they can be taken out, and the notes held in them.
-
-    And how many notes had other voices beside them.
-    """
+def _notes(frames: Frames, runs: Sequence[DroneRun]) -> Noted:
+    """The frames without the drones, as far as they can be taken out, and the notes held in them."""
     rest = without_drones(frames, runs)
     lines = drone_lines(rest, runs)
     contour = contour_of(rest, lines)
@@ -153,5 +173,13 @@ def _notes(frames: Frames, runs: Sequence[DroneRun]) -> tuple[Frames, list[Hold]
     holds = [hold for part in parts for hold in part if is_reed(rest, hold, surroundings)]
     holds = [hold for hold in holds if stands_out(hold, runs)]
     shares = [own_share(rest, hold, surroundings) for hold in holds]
-    alone = [hold for hold, share in zip(holds, shares, strict=True) if runs or share > LEAST_SHARE]
-    return rest, alone, sum(share < CROWDED for share in shares)
+    shown = [not runs or beyond_drones(rest, hold, surroundings) for hold in holds]
+    # Over drones a share says little, without them all that is kept shows.
+    kept = [bool(runs) or share > LEAST_SHARE for share in shares]
+    return Noted(
+        rest=rest,
+        holds=list(compress(holds, kept)),
+        shown_s=sum(own.held.duration_s for own in compress(holds, map(all, zip(kept, shown, strict=True)))),
+        crowded=sum(share < CROWDED for share in compress(shares, shown)),
+        crowded_s=0.0 if runs else crowded_s(rest, contour),
+    )

@@ -40,13 +40,10 @@ if TYPE_CHECKING:
 _LOOKS: Final = (Act.PLAY_THE_OCTAVE, Act.MEASURE_AGAIN, Act.CHECK_E_AND_C, Act.PLAY_ALL_NINE)
 #: A reed whose octave is this far out is judged anew, on a bare chanter; an estimate of ours.
 _FAR_OUT_CENTS: Final = 10.0
-#: A note calls for an act where it is out of tolerance with this chance, in a first take and in later ones.
-_OFF_FIRST: Final = 0.9
-_OFF: Final = 0.8
+#: A note calls for an act where it is out of tolerance with this chance, by all takes or by the newest alone.
+_OFF: Final = 0.9
 #: Where none is so sure, but one may be with this chance, the same setting is played once more first.
 _MAYBE, _MOST_TAKES = 0.5, 2
-#: The newest take by itself calls for one too, where it is as sure as this.
-_OFF_NEWEST: Final = 0.9
 #: It comes out of no hole.
 _NO_REASON: Final = (LOW_G,)
 #: An octave narrower than this no pinch mends; and how sure it must be that a note is far out.
@@ -224,8 +221,7 @@ def _decided(
     if _judged_on_old_tape(fitting, rule, beam):
         return replace(present, tape_mm={}), rule
     instead = acts.leave(_NOTHING_GAINED) if rule.act in _SIZED else rule
-    off = _off(beam, tolerance, _OFF_FIRST if len(fitting.takes) == 1 else _OFF)
-    off |= _off(newest, tolerance, _OFF_NEWEST)
+    off = _off(beam, tolerance, _OFF) | _off(newest, tolerance, _OFF)
     if not off:
         return present, _once_more(fitting, beam, tolerance) or instead
     chanter = fitting.chanter.chanter

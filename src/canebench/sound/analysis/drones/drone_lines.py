@@ -13,7 +13,7 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from canebench.base.arrays import FloatArray, IntArray
+    from canebench.base.arrays import BoolArray, FloatArray, IntArray
     from canebench.sound.analysis.drones.drone_runs import DroneRun
     from canebench.sound.dsp.stft import Frames
 
@@ -23,6 +23,8 @@ _LEAST_LEFT, _LEFT_MARGIN = 0.03, 1.5
 _NEIGHBOURS, _UNTOUCHED = 9, 0.35
 #: A line is taken out only where that leaves less than there was, block by block, s.
 _BLOCK_S = 0.7
+#: Share of energy, at most, that is left of drones that were followed well.
+_ALL_BUT_GONE = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,11 +53,22 @@ def without_drones(frames: Frames, runs: Sequence[DroneRun]) -> Frames:
             np.add.reduceat(np.sum(np.abs(part[rows][:, bins]) ** 2, axis=2), edges, axis=0)
             for part in (frames.spectrum, spectrum)
         )
-        for at, line in np.argwhere(after > before):
+        for at, line in np.argwhere((after > before) & ~_followed_well(before, after)):
             own = rows[edges[at] : edges[at] + block]
             wide = slice(max(0, centre[line] - 3), centre[line] + 4)
             spectrum[own, wide] = frames.spectrum[own, wide]
     return frames.replaced(spectrum)
+
+
+def _followed_well(before: FloatArray, after: FloatArray) -> BoolArray:
+    """Lines [shape=(1, p)] whose neighbours, where no note touches them, are all but gone.
+
+    There the line is louder without the drone since a note on it and the drone had stood against each other.
+    `before` and `after` are the energies of blocks of lines [shape=(blocks, p)].
+    """
+    left = np.quantile(after / (before + 1e-30), _UNTOUCHED, axis=0)
+    near = np.lib.stride_tricks.sliding_window_view(np.pad(left, _NEIGHBOURS // 2, mode="edge"), _NEIGHBOURS)
+    return np.asarray(np.quantile(near, _UNTOUCHED, axis=1) < _ALL_BUT_GONE)[None, :]
 
 
 def _lines_of(run: DroneRun) -> tuple[FloatArray, FloatArray]:

@@ -48,6 +48,8 @@ _TURNS = 4
 #: Partials of the tenors, fitted one set after the other: a high partial k alone would fit as well 1/k of a
 #: cycle away, and hold there.
 _STAGES = (4, 10, 20)
+#: Drones of which no more than this share of energy is left hold still, and are followed to so many partials.
+_STILL_LEFT, _MOST_PARTIALS = 5e-3, 40
 #: Of tenors that were followed well no more than this share of energy is left.
 _LITTLE_LEFT = 0.01
 #: A tenor of which this share of energy is left over is not told apart from another; it may be so far off.
@@ -170,6 +172,8 @@ def _run(frames: Frames, base_hz: float, rows: IntArray, *, with_bass: bool) -> 
             if _unexplained(other, len(basses)) < _unexplained(fit, len(basses)):
                 fit, whole = other, wavering
     fit = _risen(frames, fit, whole, _STAGES[-1:])
+    if all(_left(fit, index) < _STILL_LEFT for index in range(len(whole))):
+        fit = _risen(frames, fit, whole, (_MOST_PARTIALS,))
     fit = _sounding(frames, fit, basses=len(basses))
     names: list[DroneName] = ["tenor"] * len(fit.sources)
     names[: len(basses)] = ["bass"] * len(basses)
@@ -302,7 +306,7 @@ def _source(
     frames: Frames, freq_hz: FloatArray, cycles: FloatArray, rows: IntArray, *, per_tenor: int = 1
 ) -> HarmonicSource:
     """A drone on that course with a first guess of its amplitudes."""
-    numbers = partial_numbers(float(np.mean(freq_hz)), frames.top_hz, per_tenor * _STAGES[-1])
+    numbers = partial_numbers(float(np.mean(freq_hz)), frames.top_hz, per_tenor * _MOST_PARTIALS)
     silent = HarmonicSource(
         rows=rows,
         numbers=numbers,

@@ -117,13 +117,20 @@ class Surroundings:
         """
         number = np.arange(1, times * _RISING + 1)
         number = number[number * np.max(freq_hz) < min(COMB_TOP_HZ, self._rest.top_hz)]
+        above = self.above(rows, freq_hz, number, own_hz)
+        shared = number % times == 0
+        return Rise(own=float(np.mean(above[~shared])), shared=float(np.mean(above[shared])))
+
+    def above(self, rows: IntArray, freq_hz: FloatArray, number: IntArray, own_hz: float) -> FloatArray:
+        """Decades of power, 0 to 3, by which these partials stand above what is usual [shape=(k,)].
+
+        Parameters as in `rise`, with the partials' numbers.
+        """
         read = amplitudes(self._rest, np.outer(freq_hz, number), rows)
         power = np.median(read.real**2 + read.imag**2, axis=0)
         beside = self.beside(own_hz, float(np.mean(freq_hz)), number)
         beside = beside + _NOTHING * np.max(power) + 1e-30
-        above = np.clip(np.log10((power + 1e-30) / beside), 0.0, _FULL_RISE)
-        shared = number % times == 0
-        return Rise(own=float(np.mean(above[~shared])), shared=float(np.mean(above[shared])))
+        return np.asarray(np.clip(np.log10((power + 1e-30) / beside), 0.0, _FULL_RISE))
 
     def _outside(self, hz: float) -> IntArray | None:
         """Frames in no stretch of about this pitch, of those looked at; None where they are too few."""

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from functools import cache
 from statistics import median
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 #: Low G of the flattest chanter to high A of the sharpest, with room for notes that are off.
 COMPASS_HZ = (352.0, 1060.0)
 _GRID_CENTS = 6.0
-_MOST_PARTIALS = 14
+MOST_PARTIALS: Final = 14
 #: Partials above this are not looked at to find or judge a note.
 COMB_TOP_HZ = 8_000.0
 #: Decades above the floor (amplitude) at which a partial counts fully.
@@ -72,7 +72,7 @@ class PitchContour:
 def contour_of(rest: Frames, lines: DroneLines) -> PitchContour:
     """Best pitch in each frame of `rest`, the frames without drones; `lines` may be left of them."""
     level = np.abs(rest.spectrum)
-    above = np.log10((level + 1e-12) / _floor(level, rest, lines))
+    above = np.log10((level + 1e-12) / floor_of(level, rest, lines))
     above = _over_time(np.clip(above, 0.0, _FULL))
     freq, support = best_pitch(rest, above)
     return PitchContour(
@@ -142,7 +142,7 @@ def _close(run: list[int], course: PitchContour, hop_s: float, least_s: float, f
         found.append(Stretch(first=run[0], last=run[-1], freq_hz=freq))
 
 
-def _floor(level: FloatArray, rest: Frames, lines: DroneLines) -> FloatArray:
+def floor_of(level: FloatArray, rest: Frames, lines: DroneLines) -> FloatArray:
     """Amplitude below which a bin says nothing [shape=(1, bins)]."""
     quiet = _quantile(level, 0.15)
     width = 9
@@ -180,9 +180,9 @@ def _comb_weights(
     pitch = COMPASS_HZ[0] * np.exp2(np.arange(0, CENTS_PER_OCTAVE * octaves, _GRID_CENTS) / CENTS_PER_OCTAVE)
     weights = np.zeros((bins, len(pitch)))
     # One top for all rates: with more room for an octave's partials it would seem as crowded as its root.
-    count = np.minimum(_MOST_PARTIALS, (min(COMB_TOP_HZ, top_hz) / pitch).astype(int))
+    count = np.minimum(MOST_PARTIALS, (min(COMB_TOP_HZ, top_hz) / pitch).astype(int))
     column = np.arange(len(pitch))
-    for k in range(1, _MOST_PARTIALS + 1):
+    for k in range(1, MOST_PARTIALS + 1):
         used = count >= k
         position = k * pitch[used] / bin_hz
         low = position.astype(int)
