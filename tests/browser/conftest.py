@@ -11,12 +11,13 @@ import pytest
 from playwright.sync_api import Browser, Playwright, expect, sync_playwright
 
 from canebench.bench.acts.fitting.measure_take import DEMO_FILE
+from support.played_take import FAKE, write_played
 from support.running_bench import WAIT_MS, Bench, Watch, launched, serving, signed_in_page
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from playwright.sync_api import BrowserContext, Page
+    from playwright.sync_api import BrowserContext, Page, StorageState
 
 
 @pytest.fixture(scope="session")
@@ -35,11 +36,38 @@ def browser(playwright: Playwright) -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="session")
+def played(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A take for a microphone to play."""
+    path = tmp_path_factory.mktemp("played") / "scale.wav"
+    write_played(path)
+    return path
+
+
+@pytest.fixture(scope="session")
+def hearing(playwright: Playwright, played: Path) -> Iterator[Browser]:
+    """A browser whose microphone plays the take over and over."""
+    options: Any = launched((*FAKE, f"--use-file-for-fake-audio-capture={played}"))
+    found = playwright.chromium.launch(**options)
+    yield found
+    found.close()
+
+
+@pytest.fixture(scope="session")
 def season_bench(season: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Bench]:
     """A copy of the season, served for pages that are only looked at."""
     seen = copytree(season, tmp_path_factory.mktemp("seen") / "season")
     with serving(Path(seen) / "ledger.db") as bench:
         yield bench
+
+
+@pytest.fixture(scope="session")
+def season_entry(browser: Browser, season_bench: Bench) -> StorageState:
+    """What a browser holds that has signed in there: its link does that once."""
+    context = browser.new_context()
+    signed_in_page(context, season_bench)
+    held = context.storage_state()
+    context.close()
+    return held
 
 
 @pytest.fixture

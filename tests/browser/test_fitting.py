@@ -33,6 +33,7 @@ def begin(page: Page, reed: str = "77") -> None:
 
 
 def type_readings(page: Page) -> None:
+    page.get_by_label("A firm hand seat").check()
     page.get_by_text("Type what it reads").click()
     for note, hz in TYPED.items():
         page.get_by_label(note, exact=True).fill(f"{hz:g}")
@@ -45,17 +46,32 @@ def test_typed_readings_to_the_next_act_and_back(open_page: tuple[Page, Watch]) 
     type_readings(page)
     expect(page.locator("#act-say")).to_contain_text("Seat the reed")
     expect(page.get_by_role("img", name=re.compile("The beam now"))).to_be_visible()
-    expect(page.locator(".columns.top dl.three")).to_contain_text("octave narrow")
+    expect(page.locator(".beam-now dl.three")).to_contain_text("octave narrow")
     page.get_by_role("status").get_by_role("button", name="Undo").first.click()
     expect(page.get_by_role("heading", name="A clean start")).to_be_visible()
+
+
+def test_enter_in_a_reading_takes_the_readings(open_page: tuple[Page, Watch]) -> None:
+    """There it is no key to listen with."""
+    page, _ = open_page
+    begin(page)
+    page.get_by_label("A firm hand seat").check()
+    page.get_by_text("Type what it reads").click()
+    page.get_by_label("low A", exact=True).fill("475.2")
+    page.get_by_label("high A", exact=True).fill("935")
+    page.keyboard.press("Enter")
+    expect(page.locator("#act-say")).to_contain_text("Seat the reed")
 
 
 def test_an_m4a_from_a_telephone(open_page: tuple[Page, Watch], demo_take: Path, tmp_path: Path) -> None:
     page, _ = open_page
     begin(page)
+    page.get_by_label("A firm hand seat").check()
+    page.get_by_text("From a file").click()
     page.get_by_label("Sound file").set_input_files(_as_m4a(demo_take, tmp_path / "voice memo.m4a"))
     page.get_by_role("button", name="Measure the file").click()
     expect(page.locator("#act-say")).to_be_visible()
+    page.get_by_text("Numbers", exact=True).click()
     expect(page.get_by_role("table").last).to_contain_text("high A")
 
 
@@ -70,6 +86,8 @@ def test_with_the_keyboard_alone(open_page: tuple[Page, Watch]) -> None:
     page.keyboard.type("the old one")
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", name="A clean start")).to_be_visible()
+    _tab_to_answer(page)
+    page.keyboard.press("Space")
     _tab_to_text(page, "Type what it reads")
     page.keyboard.press("Enter")
     for note, hz in TYPED.items():
@@ -83,6 +101,7 @@ def test_with_the_keyboard_alone(open_page: tuple[Page, Watch]) -> None:
 def test_what_went_wrong_is_said_and_nothing_typed_is_lost(open_page: tuple[Page, Watch]) -> None:
     page, watch = open_page
     begin(page)
+    page.get_by_label("A firm hand seat").check()
     page.get_by_text("Type what it reads").click()
     page.get_by_label("low A", exact=True).fill("476.5")
     page.get_by_label("E", exact=True).fill("abc")
@@ -103,6 +122,8 @@ def test_the_fitting_prints_to_pdf(open_page: tuple[Page, Watch]) -> None:
     words = "\n".join(sheet.extract_text() for sheet in pdf.pages)
     assert "Next" in words
     assert "Height" in words
+    assert "All nine in numbers" in words
+    assert "B hole bare now, 1.0 mm planned" in words
     assert "Measure the file" not in words
     assert len(pdf.pages) <= 3
 
@@ -123,6 +144,15 @@ def _tab_to(page: Page, element_id: str) -> None:
         if page.evaluate("document.activeElement.id") == element_id:
             return
     pytest.fail(f"the keyboard does not reach {element_id}")
+
+
+def _tab_to_answer(page: Page) -> None:
+    """To what was done since the last take, of which nothing is chosen."""
+    for _ in range(120):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.name") == "since":
+            return
+    pytest.fail("the keyboard does not reach what was done since")
 
 
 def _tab_to_text(page: Page, text: str) -> None:

@@ -17,11 +17,10 @@ from playwright.sync_api import expect
 
 from canebench.base.units import hz_to_cents
 from canebench.bench.acts.fitting.measure_take import measure_take
-from canebench.sound.files.encode import write_recording
-from canebench.sound.files.recording import Recording
-from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
+from canebench.sound.synth import render
 from canebench.store.ledger import open_ledger
 from canebench.store.records import PitchRecord, TakeRecord
+from support.played_take import BUSY_MS, RECIPE
 from support.running_bench import launched, signed_in_page
 
 if TYPE_CHECKING:
@@ -33,24 +32,9 @@ if TYPE_CHECKING:
     from support.running_bench import Bench, Watch
 
 NOTES = ("low A", "C", "E", "high A")
-PLAYED = ("low A", "C", "high A", "low A", "E", "high A")
-RECIPE = Recipe(
-    low_a_hz=474.0,
-    # Both As in most analyses of three seconds: where those come seldom, the beam comes all the same.
-    notes=scale_notes(*PLAYED, duration_s=1.2, offsets_cents={"high A": -14.0, "C": 6.0}),
-    seed=5_001,
-    drones=DronePlan(tenor_cents=(1.0, -1.0), wander_cents=0.3),
-    wander_cents=2.0,
-    snr_db=30.0,
-    lead_s=0.8,
-)
-#: Between the end of the take and its beginning, s: what comes after is not joined to what came before.
-SILENCE_S = 0.5
 SOME_NOTE = re.compile(rf"^({'|'.join(NOTES)})\b")
 BOTH_AS = re.compile("low A.*high A")
 OVER_60 = re.compile(r"^(6[1-9]|[7-9]\d|\d{3,})$")
-#: A machine that is busy elsewhere gives analyses, which give way to all else, a hundredth of itself.
-BUSY_MS = 240_000
 #: How long to look for what cannot come, ms: longer than a note stands on the page.
 LOOK_MS = 3_000
 #: The system holds the sound for at least so long, ms.
@@ -89,27 +73,6 @@ _GAPS = r"""() => {
     const still = [context.state, context.currentTime, track.readyState, window.sent.length];
     return { said, count, lost, unseen, agree, still };
 }"""
-FAKE = ("--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream")
-
-
-@pytest.fixture(scope="module")
-def played(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The take as the fake microphone reads it: 16 bits, since it takes 24 for silence."""
-    path = tmp_path_factory.mktemp("played") / "scale.wav"
-    take = render(RECIPE)[0]
-    silence = np.zeros(round(SILENCE_S * take.rate_hz), dtype=take.samples.dtype)
-    looped = Recording(samples=np.append(take.samples, silence), rate_hz=take.rate_hz, origin=take.origin)
-    write_recording(looped, path, bit_depth=16)
-    return path
-
-
-@pytest.fixture(scope="module")
-def hearing(playwright: Playwright, played: Path) -> Iterator[Browser]:
-    """A browser whose microphone plays the take over and over."""
-    options: Any = launched((*FAKE, f"--use-file-for-fake-audio-capture={played}"))
-    browser = playwright.chromium.launch(**options)
-    yield browser
-    browser.close()
 
 
 @pytest.fixture
@@ -126,6 +89,7 @@ def begin(page: Page) -> None:
     page.get_by_label("Chanter needed").fill("the old one")
     page.get_by_role("button", name="Begin the fitting").click()
     expect(page.get_by_role("heading", name="A clean start")).to_be_visible()
+    page.get_by_label("A firm hand seat").check()
 
 
 def listening(page: Page) -> Locator:
@@ -229,6 +193,7 @@ def test_a_page_left_in_the_middle_can_still_be_measured_without_scripts(
     plain = hearing.new_context(java_script_enabled=False, storage_state=page.context.storage_state())
     left = plain.new_page()
     left.goto(where)
+    left.get_by_label("A firm hand seat").check()
     left.get_by_text("Recordings that were not finished").click()
     expect(left.get_by_role("button", name=re.compile("Throw away the"))).to_be_hidden()
     left.get_by_role("button", name=re.compile(r"Measure the \d+ s")).click()

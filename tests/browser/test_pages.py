@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any, Final
 import pytest
 
 from support.every_page import EVERY_PAGE
-from support.running_bench import signed_in_page
+from support.running_bench import watched_page
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, Page, StorageState
 
     from support.running_bench import Bench, Watch
 
@@ -23,10 +23,12 @@ AXE: Final = files("axe_playwright_python") / "axe.min.js"
 
 
 @pytest.fixture(scope="module")
-def seen(browser: Browser, season_bench: Bench) -> Iterator[tuple[Page, Watch]]:
+def seen(browser: Browser, season_bench: Bench, season_entry: StorageState) -> Iterator[tuple[Page, Watch]]:
     """One signed-in page for all themes."""
-    context = browser.new_context(viewport={"width": 360, "height": 800}, reduced_motion="reduce")
-    page, watch = signed_in_page(context, season_bench)
+    context = browser.new_context(
+        viewport={"width": 360, "height": 800}, reduced_motion="reduce", storage_state=season_entry
+    )
+    page, watch = watched_page(context, season_bench)
     yield page, watch
     context.close()
 

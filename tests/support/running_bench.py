@@ -96,11 +96,17 @@ class Watch:
             self.outside.append(request.url)
 
 
-def signed_in_page(context: BrowserContext, bench: Bench) -> tuple[Page, Watch]:
-    """A page of a browser that has come by a link."""
+def watched_page(context: BrowserContext, bench: Bench) -> tuple[Page, Watch]:
+    """A page of a browser that has signed in before."""
     context.set_default_timeout(WAIT_MS)
     page, watch = context.new_page(), Watch(address=bench.address)
     watch.on(page)
+    return page, watch
+
+
+def signed_in_page(context: BrowserContext, bench: Bench) -> tuple[Page, Watch]:
+    """A page of a browser that has come by a link, which signs in once."""
+    page, watch = watched_page(context, bench)
     page.goto(bench.link)
     return page, watch
 

@@ -22,9 +22,10 @@ SOCKETS: Final = f"ws://{HOST}"
 def closed_up(page: str) -> str:
     """A page without the line breaks and indents of its templates, which nobody sees.
 
-    A break between words stays as one space; next to the tags round them it goes.
+    A break between words stays as one space; next to the tags round them it goes, and so do the roles and
+    names of columns that tables carry for those who hear them and for telephones.
     """
-    text = re.sub(r"\s+", " ", page)
+    text = re.sub(r' (?:role="[a-z]+"|data-label="[^"]*")(?=[^<>]*>)', "", re.sub(r"\s+", " ", page))
     for around, bare in ((r"> <", "><"), (r"(<[a-z][^<>]*>) ", r"\1"), (r" (</[a-z])", r"\1"), (r" >", ">")):
         text = re.sub(around, bare, text)
     return text

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import html
 import re
 from datetime import timedelta
 from typing import TYPE_CHECKING
+
+import pytest
 
 from canebench.bench.acts.reeds.people import set_player
 from canebench.bench.views.care_now import care_now
 from canebench.care.cautions import CAUTIONS, Hazard, Occasion, cautions_for
 from canebench.store.records import MouthTestRecord, ReedRecord
+from support.every_page import EVERY_PAGE
 from support.web_client import closed_up
 
 if TYPE_CHECKING:
@@ -75,3 +79,37 @@ def test_an_empty_bench_says_what_to_do_first(empty_client: TestClient) -> None:
     assert "No player yet" in page
     assert "None. A mouth test" in page
     assert "The six days before: nothing." in page
+
+
+@pytest.mark.parametrize("path", EVERY_PAGE)
+def test_care_is_told_once_on_a_page(client: TestClient, path: str) -> None:
+    assert _told_twice(client.get(path).text) == []
+
+
+def test_care_told_twice_is_noticed(client: TestClient) -> None:
+    """Control: the same caution at each of two acts."""
+    page = client.get("/reeds/5").text
+    assert page.count("Take care") == 1
+    assert len(_told_twice(page + CAUTIONS[Hazard.BLADES].say)) == 1
+    assert "Take care" in _told_twice(page + "Take care")
+
+
+def _told_twice(page: str) -> list[str]:
+    said = ["Take care", *(html.escape(one.say, quote=False) for one in CAUTIONS.values())]
+    text = closed_up(page).replace("&#39;", "'")
+    return [one for one in said if text.count(one) > 1]
+
+
+def test_each_act_on_a_reed_names_what_to_mind_there(client: TestClient) -> None:
+    page = closed_up(client.get("/reeds/5").text)
+    told = set(re.findall(r'<dt id="mind-([a-z]+)">', page))
+    for summary, due in (
+        ("Strength", Occasion.GRADE_STRENGTH),
+        ("A pinch", Occasion.PINCH),
+        ("Playing", Occasion.PLAY_ALONE),
+        ("A mouth test", Occasion.MOUTH_TEST),
+    ):
+        act = page.partition(f"<summary>{summary}</summary>")[2].partition("</details>")[0]
+        named = re.findall(r'href="#mind-([a-z]+)"', act)
+        assert named == [one.hazard.value for one in cautions_for(due)]
+        assert set(named) <= told

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from starlette.testclient import TestClient
 
 _BOX = 'name="insist"'
-_TYPED = {"how": "typed", "unit": "Hz", "typed-low A": "476", "typed-high A": "952"}
+_TYPED = {"how": "typed", "since": "nothing", "unit": "Hz", "typed-low A": "476", "typed-high A": "952"}
 #: What a player may not do with a reed that rests.
 _RESTING = {
     "begin": ("/fit", {"reed": "6", "chanter": "number 1", "player": "Isla Penhallow"}),

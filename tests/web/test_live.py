@@ -12,9 +12,11 @@ import pytest
 from starlette.websockets import WebSocketDisconnect
 
 from canebench.base.finding import Finding
+from canebench.base.notes import NOTES
 from canebench.base.units import hz_to_cents
 from canebench.bench.acts.fitting.measure_take import measure_take
 from canebench.bench.views.live.listen import now_object
+from canebench.bench.views.verdict import still_missing
 from canebench.sound.dsp.loudness import Loudness
 from canebench.sound.files.decode import read_recording
 from canebench.sound.files.encode import write_recording
@@ -81,6 +83,18 @@ def test_what_is_done_to_the_sound_is_told_while_it_plays() -> None:
         assert now_object(now)["remarks"] == said
 
 
+@pytest.mark.parametrize(
+    ("played", "said"),
+    [
+        ((), f"Still missing: {', '.join(NOTES)}."),
+        (("high A", "low A"), "Still missing: low G, B, C, D, E, F, high G."),
+        (NOTES, "All nine are heard: stop and measure."),
+    ],
+)
+def test_the_notes_still_missing_are_named(played: tuple[str, ...], said: str) -> None:
+    assert still_missing(played) == said
+
+
 def test_a_gap_is_told_and_stands_as_silence(client: TestClient, app: Starlette) -> None:
     samples = np.asarray(tone(480.0, RATE_HZ, duration_s=4.0), dtype=np.float64)
     told = streamed(client, frames(samples, skip=(2 * RATE_HZ, 2 * RATE_HZ + 8_000)))
@@ -105,7 +119,9 @@ def test_the_take_gives_the_numbers_of_the_command(
     sent = frames(np.asarray(recording.samples, dtype=np.float64))
     end = streamed(client, sent)[-1]
     place = client.post("/fit", data={"reed": "88", "chanter": "x"}).url.path
-    answer = client.post(f"{place}/take", data={"how": "recording", "recording": end["recording"]})
+    answer = client.post(
+        f"{place}/take", data={"how": "recording", "since": "nothing", "recording": end["recording"]}
+    )
     assert answer.status_code == 200, answer.text
     path = tmp_path / "take.wav"
     write_recording(

@@ -102,7 +102,9 @@ def test_a_recording_is_measured_once_however_often_it_is_looked_at(
 ) -> None:
     place = client.post("/fit", data={"reed": "50", "chanter": "number 1"}).url.path
     sound = (files("canebench") / "demo" / DEMO_FILE).read_bytes()
-    client.post(f"{place}/take", data={"how": "file"}, files={"file": ("scale.ogg", sound)})
+    client.post(
+        f"{place}/take", data={"how": "file", "since": "nothing"}, files={"file": ("scale.ogg", sound)}
+    )
     link = re.search(r'<a href="(/takes/\d+)">', client.get("/takes").text)
     assert link
     read: list[Path] = []

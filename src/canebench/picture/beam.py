@@ -42,6 +42,7 @@ def beam_svg(
     id_prefix: str = "beam",
     width: float = WIDTH,
     bare_height: float | None = None,
+    values_too: bool = True,
 ) -> str:
     """The picture as an SVG document, for page, print and command alike.
 
@@ -59,6 +60,8 @@ def beam_svg(
         Of the drawing, in its own units, in which letters are 13.5 to 20 high: less for a narrow place.
     bare_height : number or None
         Where heading, words and legend stand elsewhere: the height of the plot, which is then all there is.
+    values_too : bool
+        Whether a bare plot has each note's deviation under its name.
     """
     check_id_prefix(id_prefix)
     root = Element("svg", {"xmlns": "http://www.w3.org/2000/svg", "role": "img"})
@@ -72,7 +75,16 @@ def beam_svg(
         y = _draw_plot(root, beam, before, predicted, top=y + 38, width=width)
         y = _draw_words(root, beam, top=y, width=width)
     else:
-        y = _draw_plot(root, beam, before, predicted, top=24.0, width=width, height=bare_height) + 8
+        y = 8 + _draw_plot(
+            root,
+            beam,
+            before,
+            predicted,
+            top=24.0,
+            width=width,
+            height=bare_height,
+            values_too=values_too,
+        )
     sheet.set("height", f"{y:.0f}")
     root.set("viewBox", f"0 0 {width:.0f} {y:.0f}")
     return tostring(root, encoding="unicode") + "\n"
@@ -102,6 +114,7 @@ def _draw_plot(
     top: float,
     width: float,
     height: float = _PLOT_HEIGHT,
+    values_too: bool = True,
 ) -> float:
     overlaid = before is not None or predicted is not None
     axes = axes_for(
@@ -127,7 +140,7 @@ def _draw_plot(
         if overlaid:
             tags.append((beam.label or "now", axes.y(beam.ends[1]), "main"))
     draw_notes(root, axes, beam.points)
-    return draw_labels(root, axes, beam.points, tags)
+    return draw_labels(root, axes, beam.points, tags, values_too=values_too)
 
 
 def _all_values(beam: Beam, before: Beam | None, predicted: Predicted | None) -> Iterator[float]:

@@ -26,6 +26,8 @@ _NAME_SIZE: Final = 16.0
 _VALUE_SIZE: Final = 15.0
 _AXIS_SIZE: Final = 14.0
 _ROW: Final = 46.0
+#: Of a row that has names alone.
+_NAMES_ROW: Final = 25.0
 
 
 def draw_frame(root: Element, axes: Axes, points: Sequence[BeamPoint]) -> None:
@@ -54,21 +56,27 @@ def _steps(axes: Axes, points: Sequence[BeamPoint]) -> str:
 
 
 def draw_labels(
-    root: Element, axes: Axes, points: Sequence[BeamPoint], tags: Sequence[tuple[str, float, Role]]
+    root: Element,
+    axes: Axes,
+    points: Sequence[BeamPoint],
+    tags: Sequence[tuple[str, float, Role]],
+    *,
+    values_too: bool,
 ) -> float:
-    """Names and values under the notes, tags at the right; returns the height they reach down to."""
+    """Names, and values too, under the notes, tags at the right; returns the height they reach down to."""
     places = [axes.x(point.interval_cents) for point in points]
-    rows = rows_apart(places, [_label_width(point) for point in points], gap=7.0)
-    top = axes.bottom + 40
+    rows = rows_apart(places, [_label_width(point, values_too=values_too) for point in points], gap=7.0)
+    top, row_height = axes.bottom + 40, _ROW if values_too else _NAMES_ROW
     leaders = layer(root, stroke="rule", stroke_width=1)
     names = layer(root, fill="ink", font_size=_NAME_SIZE, text_anchor="middle")
     values = layer(root, fill="quiet", font_size=_VALUE_SIZE, text_anchor="middle")
     for point, x, row in zip(points, places, rows, strict=True):
-        y = top + row * _ROW
+        y = top + row * row_height
         draw(leaders, "line", x1=x, x2=x, y1=axes.bottom, y2=y - 16)
         marked = point.note in POSTS or point.note in CHECK_POSTS
         write(names, point.note, x, y, font_weight=650 if marked else 400)
-        write(values, _value(point), x, y + 19)
+        if values_too:
+            write(values, _value(point), x, y + 19)
     now = layer(root, fill="line", font_size=_AXIS_SIZE)
     earlier = layer(root, fill="quiet", font_size=_AXIS_SIZE)
     heights = spread_out([y for _, y, _ in tags], 34.0)
@@ -76,7 +84,7 @@ def draw_labels(
         parent, weight = (earlier if role == "before" else now), (650 if role == "main" else 400)
         for i, line in enumerate(wrapped(label, 84.0, _AXIS_SIZE, most=2)):
             write(parent, line, axes.right - 14, y + 5 + 16 * i, font_weight=weight)
-    return top + 19 + max(rows) * _ROW + 6
+    return top + (19 if values_too else 0) + max(rows) * row_height + 6
 
 
 def _value(point: BeamPoint) -> str:
@@ -85,5 +93,6 @@ def _value(point: BeamPoint) -> str:
     return number(point.cents, 1 if abs(point.cents) < 99.95 else 0, signed=True)
 
 
-def _label_width(point: BeamPoint) -> float:
-    return max(width_of(point.note, _NAME_SIZE, bold=True), width_of(_value(point), _VALUE_SIZE))
+def _label_width(point: BeamPoint, *, values_too: bool) -> float:
+    name = width_of(point.note, _NAME_SIZE, bold=True)
+    return max(name, width_of(_value(point), _VALUE_SIZE)) if values_too else name

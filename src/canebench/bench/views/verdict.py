@@ -17,6 +17,8 @@ from canebench.fitting.tolerance import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from canebench.bench.acts.fitting.report import TakeReport
     from canebench.fitting.balance import Balance
     from canebench.sound.analysis.readings import Reference
@@ -30,6 +32,14 @@ class Verdict:
     height: str
     tilt: str
     left: str
+
+
+def still_missing(played: Collection[str]) -> str:
+    """Name the notes that are not heard yet. Guarded by `tests/web/test_live.py`."""
+    missing = [note for note in NOTES if note not in played]
+    if not missing:
+        return "All nine are heard: stop and measure."
+    return f"Still missing: {', '.join(missing)}."
 
 
 def verdict_of(report: TakeReport) -> Verdict:

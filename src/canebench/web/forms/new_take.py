@@ -14,25 +14,21 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.disk.inside import inside
 from canebench.base.errors import DoubtError, InputError
-from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
-from canebench.bench.acts.fitting.fit_request import ALL, FitRequest
 from canebench.bench.acts.fitting.type_take import AsTyped, NoPitchError, Typed
 from canebench.bench.acts.reeds.reed_days import check_pinch, ease_reed
-from canebench.fitting.acts import Act
+from canebench.web.forms.told_setting import told_from, was_pinched
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
+    from canebench.bench.acts.fitting.fit_request import FitRequest
     from canebench.bench.acts.fitting.one_round import Fitted
     from canebench.bench.acts.ledger import Ledger
     from canebench.bench.views.fitting_now import FittingNow
     from canebench.web.context import BenchContext
     from canebench.web.forms.forms import Form
-
-#: What was done since the last take, and how many acts of the plan that is.
-SINCE: Final = {"act": 1, "nothing": 0, "all": ALL, "other": 0}
 
 #: The button that takes readings which were asked about; and all that come with readings.
 AS_TYPED: Final = "as-typed"
@@ -49,7 +45,7 @@ def measure_new_take(
         chanter=now.chanter.name,
         player=None if now.player is None else now.player.name,
     )
-    pinched, insist = _pinched(form, now), form.ticked("insist")
+    pinched, insist = was_pinched(form, now), form.ticked("insist")
     if pinched:
         check_pinch(ledger, place.reed, insist=insist)
 
@@ -93,7 +89,7 @@ def _own_words() -> Iterator[None]:
             field=doubt.field, given=doubt.given, allowed=doubt.allowed, nearest=nearest
         ) from doubt
     except NoPitchError as error:
-        nearest = "that low A in Hz as the Pitch under What this fitting aims at, or readings in Hz"
+        nearest = "that low A in Hz as the Pitch under Aim, or readings in Hz"
         raise NoPitchError(nearest=nearest) from error
 
 
@@ -114,60 +110,6 @@ def _uploaded(form: Form) -> Iterator[Path]:
         with path.open("wb") as file:
             shutil.copyfileobj(upload.file, file)
         yield path
-
-
-def told_from(form: Form, now: FittingNow, asked: FitRequest) -> FitRequest:
-    """With what was done since the last take, and the room."""
-    since = form.text("since") or ("act" if now.takes else "nothing")
-    if since not in SINCE:
-        raise InputError(
-            field="done since the last take", given=repr(since), allowed=f"one of {', '.join(SINCE)}"
-        )
-    asked = replace(
-        asked,
-        done=SINCE[since],
-        room_degc=form.number("room_degc", "temperature"),
-        room_rh=form.number("room_rh", "humidity"),
-        warm_min=form.number("warm_min", "minutes warm"),
-    )
-    pinches = now.fitting.present.pinches + (1 if _pinched(form, now) else 0)
-    if since != "other":
-        return replace(asked, pinches=pinches if now.takes else None)
-    return replace(
-        asked,
-        seat_mm=form.number("seat", "seat"),
-        tape_mm=_tape_told(form, now) or None,
-        pinches=pinches,
-    )
-
-
-def _tape_told(form: Form, now: FittingNow) -> dict[str, float]:
-    """What was filled in, hole by hole; a strip that was there is never taken off by an empty field."""
-    told = {}
-    for hole in HOLES:
-        label = f"tape on the {hole} hole"
-        covered_mm = form.number(f"tape-{hole}", label)
-        had_mm = now.fitting.present.tape_mm.get(hole)
-        if covered_mm is not None:
-            told[hole] = covered_mm
-        elif had_mm is not None and f"tape-{hole}" in form.texts:
-            raise InputError(
-                field=label,
-                given="nothing",
-                allowed=f"a strip of {had_mm:g} mm is there: 0 says that it is off",
-                nearest=f"{had_mm:g}, where it is still on",
-            )
-    return told
-
-
-def _pinched(form: Form, now: FittingNow) -> bool:
-    """Whether what was done since the last take included a pinch."""
-    since = form.text("since")
-    if since == "other":
-        return form.ticked("pinched")
-    steps = now.plan.steps if now.plan is not None else ()
-    counted = steps if since == "all" else steps[:1] if since == "act" else ()
-    return any(step.act.act is Act.PINCH for step in counted)
 
 
 def typed_from(form: Form) -> dict[str, Typed]:

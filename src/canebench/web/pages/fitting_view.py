@@ -13,9 +13,15 @@ from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.base.sentences import seat_said
 from canebench.base.uncertain import MINUS, Uncertain, number
-from canebench.bench.views.drawing.draw_fitting import draw_after, draw_expected, draw_now, draw_tape
+from canebench.bench.views.drawing.draw_fitting import (
+    draw_after,
+    draw_expected,
+    draw_now,
+    draw_tape,
+    draw_unplayed,
+)
 from canebench.bench.views.newest_take import told_by_all
-from canebench.bench.views.verdict import verdict_of
+from canebench.bench.views.verdict import still_missing, verdict_of
 from canebench.fitting.acts import Act
 from canebench.fitting.limits import HIGHEST_MM
 
@@ -55,7 +61,9 @@ class FittingView:
     fitting: FittingNow
     takes: int
     stage: int
-    now: Drawn | None
+    now: Drawn
+    unplayed: Drawn
+    missing: str
     after: Drawn | None
     expected: Drawn | None
     tape_now: str
@@ -83,13 +91,15 @@ class FittingView:
 def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
     """Put a fitting into words and pictures."""
     plan, after, present = now.plan, now.after, now.fitting.present
-    act = _act(now)
+    act, scale = _act(now), now.fitting.scale
     planned = plan.setting if plan is not None and plan.steps else None
     return FittingView(
         fitting=now,
         takes=len(now.takes),
         stage=_stage(act),
-        now=draw_now(now),
+        now=draw_now(now) or draw_unplayed(scale, title="The beam, not heard yet", prefix="now"),
+        unplayed=draw_unplayed(scale, title="The beam so far", prefix="unplayed"),
+        missing=still_missing(()),
         after=draw_after(now),
         expected=draw_expected(now),
         tape_now=draw_tape(now.fitting.chanter, present, title="Tape now"),

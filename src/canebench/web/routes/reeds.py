@@ -39,7 +39,7 @@ from canebench.bench.views.browse_reeds import (
 )
 from canebench.bench.views.paper.print_card import print_card
 from canebench.bench.views.paper.print_labels import print_labels
-from canebench.care.cautions import Occasion, cautions_for
+from canebench.care.cautions import Caution, Occasion, cautions_for
 from canebench.reeds.strength import BY_MOUTH_KPA, MOMENTS
 from canebench.web.context import context_of
 from canebench.web.forms.post_redirect import answer
@@ -92,7 +92,8 @@ class OneReedPage:
     players: list[str]
     moments: tuple[tuple[str, str], ...]
     by_mouth: tuple[str, ...]
-    cautions: dict[str, list[str]]
+    cautions: tuple[Caution, ...]
+    to_mind: dict[str, tuple[Caution, ...]]
     problem: FieldProblem | None
 
 
@@ -169,6 +170,7 @@ async def _reed(request: Request, problem: FieldProblem | None, status: int) -> 
             "play": Occasion.PLAY_ALONE,
             "mouth": Occasion.MOUTH_TEST,
         }
+        due = {name: cautions_for(occasion) for name, occasion in occasions.items()}
         return OneReedPage(
             title=f"Reed {one.known.reed.number}",
             one=one,
@@ -176,7 +178,8 @@ async def _reed(request: Request, problem: FieldProblem | None, status: int) -> 
             players=player_names(ledger),
             moments=tuple((moment, _LATE.get(moment, moment)) for moment in MOMENTS),
             by_mouth=tuple(BY_MOUTH_KPA),
-            cautions={name: [one.say for one in cautions_for(due)] for name, due in occasions.items()},
+            cautions=tuple(dict.fromkeys(one for each in due.values() for one in each)),
+            to_mind=due,
             problem=problem,
         )
 

@@ -18,6 +18,7 @@ from canebench.picture.tape_drawing import TapedHole, tape_svg
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from canebench.base.scales import Scale
     from canebench.base.setting import Setting
     from canebench.bench.acts.fitting.report import TakeReport
     from canebench.bench.views.fitting_now import FittingNow
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
 
 #: Of the drawing for a telephone's width: letters stay as large as in the wide one.
 NARROW: Final = 430.0
+#: Heights of the plots on the bench screen, wide and narrow; heading, words and, in the narrow one, values
+#: stand elsewhere.
+_BARE: Final = (235.0, 140.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +48,19 @@ def draw_now(now: FittingNow) -> Drawn | None:
     predicted = None
     if now.plan is not None and now.plan.steps and beam.ends is not None:
         predicted = _ends(now.plan.steps[0].beam, "after the act")
-    return _both(beam, predicted=predicted, prefix="now")
+    return _both(beam, predicted=predicted, prefix="now", bare=True)
+
+
+def draw_unplayed(scale: Scale, *, title: str, prefix: str) -> Drawn:
+    """The nine notes of a scale, none of them heard yet: what a beam is laid on."""
+    points = tuple(
+        BeamPoint(note=note, interval_cents=scale.cents(note), tolerance_cents=TOLERANCE_CENTS[note])
+        for note in NOTES
+    )
+    beam = Beam(
+        title=title, subtitle="", description="No note is heard yet.", points=points, ends=None, words=()
+    )
+    return _both(beam, prefix=prefix, bare=True)
 
 
 def draw_after(now: FittingNow) -> Drawn | None:
@@ -89,9 +105,9 @@ def draw_tape(file: ChanterFile, setting: Setting, *, title: str, prefix: str = 
     return tape_svg(holes, title=title, id_prefix=prefix)
 
 
-def draw_take(report: TakeReport, *, title: str, prefix: str = "take") -> Drawn:
-    """One take's beam, without words: the page has them beside it."""
-    return _both(_plain(report, title), prefix=prefix)
+def draw_take(report: TakeReport, *, title: str, prefix: str = "take", bare: bool = False) -> Drawn:
+    """One take's beam, without words: the page has them beside it; `bare` without heading and legend too."""
+    return _both(_plain(report, title), prefix=prefix, bare=bare)
 
 
 def _plain(report: TakeReport, title: str) -> Beam:
@@ -113,10 +129,23 @@ def _expected(note: str, deviation: Deviation) -> BeamPoint:
 
 
 def _both(
-    beam: Beam, *, prefix: str, before: Beam | None = None, predicted: Predicted | None = None
+    beam: Beam,
+    *,
+    prefix: str,
+    before: Beam | None = None,
+    predicted: Predicted | None = None,
+    bare: bool = False,
 ) -> Drawn:
     wide, narrow = (
-        beam_svg(beam, before=before, predicted=predicted, id_prefix=f"{prefix}-{name}", width=width)
-        for name, width in (("wide", WIDTH), ("narrow", NARROW))
+        beam_svg(
+            beam,
+            before=before,
+            predicted=predicted,
+            id_prefix=f"{prefix}-{name}",
+            width=width,
+            bare_height=height if bare else None,
+            values_too=not bare or name == "wide",
+        )
+        for name, width, height in zip(("wide", "narrow"), (WIDTH, NARROW), _BARE, strict=True)
     )
     return Drawn(wide=wide, narrow=narrow)

@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 from canebench.base.uncertain import number
 from canebench.bench.acts.fitting.report import report_on
 from canebench.bench.views.drawing.draw_fitting import draw_take
-from canebench.bench.views.verdict import verdict_of
-from canebench.fitting.tolerance import TOLERANCE_CENTS
+from canebench.bench.views.verdict import still_missing, verdict_of
 from canebench.sound.analysis.section import hear_closely
 from canebench.sound.live.estimator import WINDOW_S, LiveListener
 
@@ -41,40 +40,38 @@ _BAR_DB: Final = -60.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LiveBeam:
-    """The beam so far: its picture, the three numbers in words, and how many notes it holds."""
+    """The beam so far: its picture, the three numbers in words, which notes it holds, and which not yet."""
 
     drawn: Drawn
     height: str
     tilt: str
     left: str
     notes: tuple[str, ...]
+    missing: str
 
 
 def live_beam(measurement: Measurement) -> LiveBeam:
     """Lay the beam of the notes held so far."""
     report = report_on(measurement)
     verdict = verdict_of(report)
+    notes = tuple(note.note for note in measurement.notes)
     return LiveBeam(
-        drawn=draw_take(report, title="The beam so far", prefix="live"),
+        drawn=draw_take(report, title="The beam so far", prefix="live", bare=True),
         height=verdict.height,
         tilt=verdict.tilt,
         left=verdict.left,
-        notes=tuple(note.note for note in measurement.notes),
+        notes=notes,
+        missing=still_missing(notes),
     )
 
 
 def now_object(now: Now) -> dict[str, Any]:
-    """One estimate as the page shows it: every figure already in words."""
+    """One estimate as the page shows it: which note sounds, and no figure of it, for those wander."""
     found = now.sounding
     return {
         "at": now.at_s,
         "seconds": round(now.at_s, 1),
         "note": None if found is None else found.note or "no note of the scale",
-        "hz": None if found is None else number(found.hz, 1),
-        "cents": None if found is None or found.cents is None else number(found.cents, 1, signed=True),
-        "way": None
-        if found is None or found.cents is None or found.note is None
-        else _way(found.note, found.cents),
         "level": _bar(now.loudness.level_db),
         "levelSaid": level_said(now.loudness),
         "timeSaid": f"{number(now.at_s, 0)} s",
@@ -91,12 +88,6 @@ def level_said(loudness: Loudness) -> str:
     if loudness.level_db < _QUIET_DB:
         return "too quiet: nothing but the room is heard. Move the microphone nearer, or turn it up."
     return "good"
-
-
-def _way(note: str, cents: float) -> str:
-    if abs(cents) <= TOLERANCE_CENTS[note]:
-        return "in tolerance"
-    return "sharp" if cents > 0 else "flat"
 
 
 def _bar(level_db: float) -> float:

@@ -1,20 +1,39 @@
-// <live-take>: listen by microphone, see the note that sounds and the beam so far, stop and measure.
+// <live-take>: listen by microphone, see the beam fill up and which notes are missing, stop and measure.
 import { Microphone, processing, whyNot } from "./microphone.js";
 import { draw, lines, placesOf } from "./places.js";
+
+// What has its own use for Enter, the one key that listens and stops.
+const TAKES_ENTER = "a, button, summary, select, textarea, input:not([type=radio], [type=checkbox])";
 
 class LiveTake extends HTMLElement {
   connectedCallback() {
     this.places = placesOf(this);
+    // The way past the rooms leads to what one presses.
+    this.places.listen.id = "listening";
     this.places.listen.addEventListener("click", () => this.listen());
     this.places.stop.addEventListener("click", () => this.stop());
+    this.places.measure.addEventListener("click", () => this.measure());
     this.places.away.addEventListener("click", () => this.throwAway());
+    this.unplayed = ["wide", "narrow"].map((shape) => [shape, this.places[shape].firstElementChild]);
+    this.nothingHeard = this.places.missing.textContent;
     this.leaving = () => this.microphone?.leave();
+    this.pressed = (event) => this.key(event);
     window.addEventListener("pagehide", this.leaving);
+    document.addEventListener("keydown", this.pressed);
   }
 
   disconnectedCallback() {
     window.removeEventListener("pagehide", this.leaving);
+    document.removeEventListener("keydown", this.pressed);
     this.microphone?.leave();
+  }
+
+  key(event) {
+    const held = event.repeat || event.ctrlKey || event.altKey || event.metaKey || event.shiftKey;
+    if (event.key !== "Enter" || held || event.target.closest(TAKES_ENTER)) return;
+    event.preventDefault();
+    const { listen, stop, measure } = this.places;
+    [measure, stop, listen].find((button) => !button.hidden)?.click();
   }
 
   async listen() {
@@ -40,14 +59,25 @@ class LiveTake extends HTMLElement {
         ? `${doubts.join(" ")} That bends steady tones: turn it off if you can.`
         : "Listening. Play.",
     );
+    this.empty();
     this.reveal({ listening: true });
-    this.places.stop.focus();
+    // It is in sight already: nothing moves under one's eyes.
+    this.places.stop.focus({ preventScroll: true });
+  }
+
+  // The beam before the first note.
+  empty() {
+    for (const [shape, drawn] of this.unplayed) this.places[shape].replaceChildren(drawn);
+    this.places.missing.textContent = this.nothingHeard;
+    this.places.three.hidden = true;
+    delete this.dataset.notes;
   }
 
   reveal({ listening }) {
     this.places.listen.hidden = listening;
-    this.places.stop.hidden = this.places.away.hidden = !listening;
-    this.places.now.hidden = !listening;
+    this.places.stop.hidden = !listening;
+    this.places.stop.disabled = this.places.away.disabled = false;
+    this.places.now.hidden = this.places.beam.hidden = !listening;
   }
 
   show(told) {
@@ -69,16 +99,13 @@ class LiveTake extends HTMLElement {
   }
 
   now(told) {
-    const { note, cents, way, level, bar, time, gaps, skipped } = this.places;
-    // A note stays for a moment, so that digits can be read between two breaths.
+    const { note, level, bar, time, gaps, skipped } = this.places;
+    // A note stays for a moment, so that it can be read between two breaths.
     if (told.note) {
       note.textContent = told.note;
-      cents.textContent = told.cents === null ? `${told.hz} Hz` : `${told.cents} cents`;
-      way.textContent = told.way ?? "";
       this.seen = told.seconds;
     } else if (told.seconds - (this.seen ?? 0) > 0.6) {
       note.textContent = "–";
-      cents.textContent = way.textContent = "";
     }
     level.textContent = `Level ${told.levelSaid}`;
     bar.style.setProperty("width", `${100 * told.level}%`);
@@ -96,10 +123,13 @@ class LiveTake extends HTMLElement {
     this.places.remarks.replaceChildren(...lines(said));
   }
 
-  beam({ drawn, height, tilt, left, notes }) {
+  beam({ drawn, height, tilt, left, notes, missing }) {
     for (const shape of ["wide", "narrow"]) draw(this.places[shape], drawn[shape]);
-    this.places.beam.hidden = this.places.three.hidden = false;
-    for (const [name, said] of Object.entries({ height, tilt, left })) this.places[name].textContent = said;
+    this.places.three.hidden = false;
+    for (const [name, said] of Object.entries({ height, tilt, left, missing })) {
+      // Told anew only where it changes: it is read out.
+      if (this.places[name].textContent !== said) this.places[name].textContent = said;
+    }
     this.dataset.notes = notes.join(",");
   }
 
@@ -112,12 +142,27 @@ class LiveTake extends HTMLElement {
   finish({ recording, full }) {
     this.microphone.leave();
     if (full) this.say("A quarter of an hour is full. Measuring the recording …");
+    this.closest("form").elements.recording.value = recording;
+    this.measure();
+  }
+
+  // What was recorded goes to be measured, once the form says what was done since.
+  measure() {
     const form = this.closest("form");
-    form.elements.recording.value = recording;
-    const how = document.createElement("input");
-    Object.assign(how, { type: "hidden", name: "how", value: "recording" });
-    form.append(how);
-    form.requestSubmit();
+    const { measure, now, stop } = this.places;
+    if (form.checkValidity()) {
+      const how = document.createElement("input");
+      Object.assign(how, { type: "hidden", name: "how", value: "recording" });
+      form.append(how);
+      form.requestSubmit();
+      return;
+    }
+    this.say("It is recorded. Say what was done since the last take, then measure it.");
+    stop.hidden = now.hidden = true;
+    measure.hidden = false;
+    // What is asked for must not lie under the control.
+    this.dataset.asking = "";
+    form.reportValidity();
   }
 
   throwAway() {
@@ -125,7 +170,6 @@ class LiveTake extends HTMLElement {
     this.microphone.throwAway();
     this.reveal({ listening: false });
     this.places.listen.disabled = false;
-    this.places.beam.hidden = this.places.three.hidden = true;
     this.places.listen.focus();
   }
 
