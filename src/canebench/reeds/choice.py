@@ -243,10 +243,15 @@ def _balance_reasons(one: Candidate) -> list[str]:
     found = []
     for value, name in ((one.tilt_cents, "octave"), (_balance(one), "balance"), (one.pitch_cents, "pitch")):
         if value is not None:
-            found.append(f"{name} {abs(value):.0f} cents off" if abs(value) >= 1 else f"{name} right")
+            found.append(f"{name} {_cents(abs(value))} off" if abs(value) >= 1 else f"{name} right")
     if one.rest_cents is not None and _balance(one) is None and _judgeable(one):
         found.append("balance right where it was heard")
     return found
+
+
+def _cents(size: float) -> str:
+    said = f"{size:.0f}"
+    return f"{said} cent" if said == "1" else f"{said} cents"
 
 
 def _judgeable(one: Candidate) -> bool:
