@@ -112,6 +112,20 @@ def test_intervals_hold_for_chanters_of_its_own_kind() -> None:
     assert np.mean(narrow) < 0.25
 
 
+def test_a_warmer_room_sharpens_all_and_teaches_nothing_of_the_seat() -> None:
+    """Told 10 degrees warmer, 17 cents sharper beside 1 mm deeper; control: untold, the seat is blamed."""
+    heard = [
+        [
+            replace(heard_take(np.zeros(_NINE)), room_degc=10.0),
+            replace(heard_take(_SEAT + 17.0, Setting(seat_mm=1.0)), room_degc=warm),
+        ]
+        for warm in (20.0, None)
+    ]
+    told, untold = (believed(straight_tables(), takes).seat_per_mm(0.0)[0] for takes in heard)
+    assert np.all(np.abs(told - _SEAT) < 0.25 * _SEAT)
+    assert np.mean(untold - _SEAT) > 2 * np.mean(np.abs(told - _SEAT))
+
+
 def test_a_move_the_wrong_way_is_doubted_and_turns_no_slope() -> None:
     """Told 1 mm deeper and moved 1 mm higher: doubted, and the seat still sharpens; control: told rightly."""
     start = heard_take(np.zeros(_NINE))

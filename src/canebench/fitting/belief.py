@@ -45,6 +45,9 @@ _SEAT_SHARES: Final = (0.4, 0.3, 0.15)
 _TAPE_SHARE, _PINCH_SHARE = 0.8, 0.7
 #: From take to take the reed and the breath move all notes together, the tilt, and each note, cents.
 _DRIFT_CENTS: Final = (2.0, 0.7, 0.5)
+#: A room warmer by a degree sharpens all notes by so much, and how sure that is, cents: half of what the air
+#: in the bore does (3.4 cents a degree), since breath warms the rest. An estimate of ours.
+_ROOM_CENTS: Final = (1.7, 1.0)
 #: How one breath differs from the next, cents: all notes, and each.
 BREATH_CENTS: Final = (2.0, 1.0)
 #: What hands miss of a told seat and strip, mm.
@@ -61,12 +64,13 @@ _SURE: Final = 2.5
 class HeardTake:
     """One take as the filter needs it: its setting, cents (9,) on any one scale of pitch, NaN if not played.
 
-    `sd_cents` (9,) is the uncertainty of each as a reading of that breath.
+    `sd_cents` (9,) is the uncertainty of each as a reading of that breath, `room_degc` the room's, °C.
     """
 
     setting: Setting
     cents: FloatArray
     sd_cents: FloatArray
+    room_degc: float | None = None
 
     @property
     def played(self) -> BoolArray:
@@ -111,7 +115,7 @@ class Belief:
 
     def after(self, heard: HeardTake) -> Belief:
         """What is believed when one more take was heard."""
-        waited = self if self.heard is None else self._waited(heard.setting)
+        waited = self if self.heard is None else self._waited(heard)
         played = heard.played
         design = self.tables.design(heard.setting)[played]
         noise = np.diag(heard.sd_cents[played] ** 2 + BREATH_CENTS[1] ** 2) + BREATH_CENTS[0] ** 2
@@ -139,12 +143,18 @@ class Belief:
             silent_seat=silent,
         )
 
-    def _waited(self, setting: Setting) -> Belief:
-        """The same before a take in `setting`: the reed has drifted, hands have been at work."""
-        assert self.heard is not None  # noqa: S101 - for the type checker
-        covariance = self.covariance.copy()
-        covariance[PITCH, PITCH] += _spread(*_DRIFT_CENTS) + self._hands(self.heard.setting, setting)
-        return replace(self, covariance=covariance)
+    def _waited(self, heard: HeardTake) -> Belief:
+        """The same before the next take: the reed has drifted, hands were at work, the room has changed."""
+        last = self.heard
+        assert last is not None  # noqa: S101 - for the type checker
+        warmer = 0.0
+        if last.room_degc is not None and heard.room_degc is not None:
+            warmer = heard.room_degc - last.room_degc
+        covariance, mean = self.covariance.copy(), self.mean.copy()
+        mean[PITCH] += _ROOM_CENTS[0] * warmer
+        covariance[PITCH, PITCH] += _spread(*_DRIFT_CENTS) + (_ROOM_CENTS[1] * warmer) ** 2
+        covariance[PITCH, PITCH] += self._hands(last.setting, heard.setting)
+        return replace(self, mean=mean, covariance=covariance)
 
     def _hands(self, before: Setting, after: Setting) -> FloatArray:
         """Covariance (9, 9) of what is missed of the told amounts from one setting to the other."""

@@ -29,12 +29,15 @@ class Take:
         Standard uncertainty of each as a reading of this reed (how another take would repeat it).
     warm_min : number or None
         How long the pipes were played before, minutes; None where nobody told.
+    room_degc : number or None
+        Temperature of the room, °C; None where nobody told.
     """
 
     setting: Setting
     hz: FloatArray
     sd_cents: FloatArray
     warm_min: float | None = None
+    room_degc: float | None = None
 
     def __post_init__(self) -> None:
         if self.hz.shape != (len(NOTES),) or self.sd_cents.shape != (len(NOTES),):

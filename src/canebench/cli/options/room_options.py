@@ -30,10 +30,10 @@ def in_room(command: Command) -> Command:
 
 
 def warmed(command: Command) -> Command:
-    """Adds --warm."""
-    return _WARM(command)
+    """Adds --room-degc and --warm, which a plan reckons with."""
+    return _DEGC(_WARM(command))
 
 
 def of_take(command: Command) -> Command:
     """Adds --room-degc, --room-rh and --warm."""
-    return in_room(warmed(command))
+    return warmed(_RH(command))

@@ -183,6 +183,7 @@ def _take(reader: Reader, row: TakeRecord) -> FittingTake | None:
             hz=hz,
             sd_cents=sd,
             warm_min=row.warm_min,
+            room_degc=row.room_degc,
         ),
     )
 

@@ -126,6 +126,7 @@ class Fitting:
                 setting=one.take.setting,
                 cents=hz_to_cents(one.take.hz, targets_hz),
                 sd_cents=one.take.sd_cents,
+                room_degc=one.take.room_degc,
             )
             for one in self.takes
         ]
@@ -148,7 +149,13 @@ class Fitting:
         }
 
 
-def take_of(measurement: Measurement, setting: Setting, *, warm_min: float | None = None) -> FittingTake:
+def take_of(
+    measurement: Measurement,
+    setting: Setting,
+    *,
+    warm_min: float | None = None,
+    room_degc: float | None = None,
+) -> FittingTake:
     """A measured take as one of a fitting; a refused one is an error that says why."""
     if measurement.refused:
         reasons = " ".join(finding.text for finding in measurement.findings if finding.refuses)
@@ -160,5 +167,5 @@ def take_of(measurement: Measurement, setting: Setting, *, warm_min: float | Non
         hz[index] = note.hz
         own = hz_step_to_cents(note.sd_hz, note.hz) if math.isfinite(note.sd_hz) else _REPEAT_CENTS
         sd[index] = math.hypot(own, unsteadiness_cents(note), _REPEAT_CENTS)
-    take = Take(setting=setting, hz=hz, sd_cents=sd, warm_min=warm_min)
+    take = Take(setting=setting, hz=hz, sd_cents=sd, warm_min=warm_min, room_degc=room_degc)
     return FittingTake(origin=measurement.origin, take=take)

@@ -96,6 +96,7 @@ def _take_object(one: FittingTake) -> Json:
         "hz": {note: _figure(value) for note, value in zip(NOTES, one.take.hz, strict=True)},
         "sd_cents": {note: _figure(value) for note, value in zip(NOTES, one.take.sd_cents, strict=True)},
         "warm_min": one.take.warm_min,
+        "room_degc": one.take.room_degc,
     }
 
 
@@ -130,8 +131,9 @@ def _take(where: str, found: object) -> FittingTake:
         setting=_setting(where, table.get("setting")),
         hz=_by_note(where, table, "hz", _HZ, absent=math.nan),
         sd_cents=_by_note(where, table, "sd_cents", _SD, absent=math.inf),
-        # Files from before it was kept have none.
-        warm_min=_number_or_none(where, table, "warm_min") if "warm_min" in table else None,
+        # Files from before these were kept have none.
+        warm_min=_number_or_none(where, table, "warm_min"),
+        room_degc=_number_or_none(where, table, "room_degc"),
     )
     for note, hz, sd in zip(NOTES, take.hz, take.sd_cents, strict=True):
         if math.isfinite(hz) and not math.isfinite(sd):

@@ -57,7 +57,7 @@ def one_round(fitting: Fitting, request: FitRequest) -> Fitted:
     setting = request.setting(fitting.present, planned, deepest_mm=fitting.deepest_mm)
     report = _report(fitting, request)
     try:
-        take = take_of(report.measurement, setting, warm_min=request.warm_min)
+        take = take_of(report.measurement, setting, warm_min=request.warm_min, room_degc=request.room_degc)
     except RefusedTakeError as refusal:
         return Fitted(fitting=fitting, report=report, refusal=refusal)
     after = after_act(fitting, take) if fitting.takes else None
