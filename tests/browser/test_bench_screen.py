@@ -48,6 +48,15 @@ _MISSING: Final = """() => {
     return [live.querySelector("[data-place=missing]").textContent, live.dataset.notes ?? ""];
 }"""
 
+#: A busy machine loses sound, and that is said at length: here it is whatever the machine does.
+_WITH_GAPS: Final = """() => {
+    const gaps = document.querySelector("live-take [data-place=gaps]");
+    const said = "12 gaps, 1 234 ms lost; nothing is joined across one";
+    const say = () => { if (gaps.textContent !== said) gaps.textContent = said; };
+    new MutationObserver(say).observe(gaps, { childList: true, characterData: true, subtree: true });
+    say();
+}"""
+
 
 def not_seen(page: Page, size: tuple[int, int], *more: str) -> list[str]:
     """What of act, beam and control one would have to scroll for, or cannot see."""
@@ -109,7 +118,7 @@ def test_one_screen_while_listening_and_after(page_that_hears: tuple[Page, Watch
     page.keyboard.press("Enter")
     live = page.locator("live-take")
     expect(live).to_have_attribute("data-estimates", re.compile(r"\d"), timeout=BUSY_MS)
-    said, _ = page.evaluate(_MISSING)
+    page.evaluate(_WITH_GAPS)
     for size in SIZES:
         assert not_seen(page, size, ".missing") == []
     expect(live).to_have_attribute("data-notes", re.compile("low A.*high A"), timeout=BUSY_MS)
