@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.base.notes import LOW_A, NOTES
-from canebench.base.setting import Setting
+from canebench.base.setting import Setting, strip_said
 from canebench.base.uncertain import Uncertain
 from canebench.fitting.acts import STEP_MM, Act, NextAct
 from canebench.fitting.balance import Deviation
@@ -182,7 +182,11 @@ def test_tape_only_lowers_and_never_covers_more_than_half() -> None:
 
 def test_tape_that_is_there_is_changed_and_not_put_on_twice() -> None:
     act = _said(_tape(Setting(tape_mm={"D": 0.8})))
-    assert act.say == "Change the tape on the D hole: cover 1.5 mm from its upper edge, now 0.8."
+    assert act.say == "Change the tape on the D hole: cover 1.5 mm from its upper edge, now 0.8 mm."
+
+
+def test_a_strip_is_told_as_it_is_planned() -> None:
+    assert [strip_said(mm) for mm in (1.75, 1.5, 2.0, 0.0)] == ["1.75 mm", "1.5 mm", "2.0 mm", "0.0 mm"]
 
 
 def test_tape_on_low_a_is_explained_where_the_drones_follow_it() -> None:
@@ -242,7 +246,7 @@ def test_tape_that_makes_its_note_flat_comes_off_for_that() -> None:
 
 def test_less_tape_is_told_as_less() -> None:
     act = _said(_one(Act.TAPE, Setting(tape_mm={"E": 2.0}), Setting(tape_mm={"E": 1.0})))
-    assert act.say == "Change the tape on the E hole: cover 1.0 mm from its upper edge, now 2.0."
+    assert act.say == "Change the tape on the E hole: cover 1.0 mm from its upper edge, now 2.0 mm."
     assert "E is 3.0 ± 0.6 cents flat. Less tape lets it up again." in act.why
     assert "even with more tape left on" in act.stop
     assert _faults(act) == []

@@ -66,3 +66,22 @@ class Setting:
             _TAPE.check(f"tape on the {hole} hole", covered)
         bare = {hole: float(self.tape_mm[hole]) for hole in HOLES if self.tape_mm.get(hole, 0.0) > 0}
         object.__setattr__(self, "tape_mm", MappingProxyType(bare))
+
+
+def strip_said(covered_mm: float) -> str:
+    """How far a strip covers its hole, in words, as it is planned, in quarters: "1.75 mm", "1.5 mm".
+
+    Parameters
+    ----------
+    covered_mm : number >= 0
+        From the upper edge, mm.
+
+    Returns
+    -------
+    str
+        With one decimal, or two where the second says something.
+
+    Guarded by `tests/practice/test_plan_words.py`.
+    """
+    figure = f"{covered_mm:.2f}"
+    return f"{figure.removesuffix('0')} mm"

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.fingering import HOLES, notes_through
 from canebench.base.notes import HIGH_A, LOW_A, C, E
 from canebench.base.sentences import capitalized, listed
+from canebench.base.setting import strip_said
 from canebench.base.uncertain import Uncertain, number
 from canebench.fitting.acts import HANDLING, STEP_MM, Act, NextAct, amount_of
 from canebench.fitting.balance import octave_of
@@ -117,9 +118,10 @@ def _tape(
     moved = [note for note in others if abs(after[note].cents - before[note].cents) >= 0.5]
     also = f" It moves {listed(moved)} a little too." if moved else ""
     how = (
-        f"Tape the {hole} hole: cover {wanted:.1f} mm of it from its upper edge."
+        f"Tape the {hole} hole: cover {strip_said(wanted)} of it from its upper edge."
         if had == 0
-        else f"Change the tape on the {hole} hole: cover {wanted:.1f} mm from its upper edge, now {had:.1f}."
+        else f"Change the tape on the {hole} hole: cover {strip_said(wanted)} from its upper edge, "
+        f"now {strip_said(had)}."
     )
     played, looked_at, where = hole, [hole, *moved], hole
     if hole in before and _is_reference(before[hole]):

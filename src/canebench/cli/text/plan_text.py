@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.notes import NOTES
+from canebench.base.setting import strip_said
 from canebench.base.uncertain import Uncertain, number
 from canebench.bench.views.newest_take import told_by_all
 from canebench.cli.text.words import labelled, paragraph, strong, table, width
@@ -114,7 +115,7 @@ def setting_words(setting: Setting) -> str:
     depth = (
         "seated at zero" if seat == 0 else f"{number(abs(seat), 2)} mm {'deeper' if seat > 0 else 'higher'}"
     )
-    tape = ", ".join(f"{hole} {number(covered, 1)} mm" for hole, covered in setting.tape_mm.items())
+    tape = ", ".join(f"{hole} {strip_said(covered)}" for hole, covered in setting.tape_mm.items())
     pinches = f", pinched {setting.pinches} times" if setting.pinches > 1 else ", pinched once"
     return f"{depth}, {f'tape on {tape}' if tape else 'no tape'}{pinches if setting.pinches else ''}"
 

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.fingering import HOLES
 from canebench.base.notes import NOTES
 from canebench.base.sentences import seat_said
-from canebench.base.uncertain import MINUS, Uncertain, number
+from canebench.base.setting import strip_said
+from canebench.base.uncertain import MINUS, Uncertain
 from canebench.bench.views.drawing.draw_fitting import (
     draw_after,
     draw_expected,
@@ -196,14 +197,14 @@ def _tape(present: Setting, planned: Setting | None) -> list[tuple[str, str]]:
     for hole in HOLES:
         now, then = present.tape_mm.get(hole, 0.0), planned.tape_mm.get(hole, 0.0) if planned else None
         if now or then:
-            words = f"{number(now, 1)} mm" if now else "bare"
+            words = strip_said(now) if now else "bare"
             if then is not None and abs(then - now) > 0.05:
-                words += f" now, {number(then, 1)} mm planned"
+                words += f" now, {strip_said(then)} planned"
             said.append((hole, words))
     return said
 
 
 def _said(setting: Setting) -> str:
     where = seat_said(setting.seat_mm) + ("" if setting.seat_mm else ": the zero point")
-    holes = [f"{hole} {number(setting.tape_mm[hole], 1)} mm" for hole in HOLES if setting.tape_mm.get(hole)]
+    holes = [f"{hole} {strip_said(setting.tape_mm[hole])}" for hole in HOLES if setting.tape_mm.get(hole)]
     return f"{where}; tape: {', '.join(holes) or 'none'}"
