@@ -74,3 +74,17 @@ def test_control_one_that_was_eased_or_lies_below_it_or_was_begun_is(then: str) 
     if then == "eased":
         assert run("ease", "1").exit_code == 0
     assert run(*_FIT).exit_code == 0
+
+
+def _acts_said(*more: str) -> list[str]:
+    """The labels under which a fit tells an act, one for each."""
+    done = run(*_FIT, *more)
+    assert done.exit_code == 0, done.stderr
+    return [line.split()[0] for line in done.stdout.splitlines() if line.startswith(("Next ", "Now "))]
+
+
+@pytest.mark.usefixtures("ledger")
+def test_the_next_act_is_said_once() -> None:
+    """Where there is a plan it is the plan's, which knows of cold pipes; else (control) the take's own."""
+    assert _acts_said() == ["Next"]
+    assert _acts_said("--typed", "high A=945", "--warm", "3") == ["Now"]

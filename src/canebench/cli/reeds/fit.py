@@ -185,7 +185,8 @@ def give(fitted: Fitted, *, as_json: bool) -> None:
         click.echo(json.dumps(found, indent=2, allow_nan=False))
     else:
         if fitted.report is not None:
-            show(report_text(fitted.report, title=None, encoding=sys.stdout.encoding or "ascii"))
+            encoding, planned = sys.stdout.encoding or "ascii", fitted.plan is not None
+            show(report_text(fitted.report, title=None, encoding=encoding, planned=planned))
         if fitted.after is not None:
             show("\n" + after_text(fitted.after))
         if fitted.plan is not None:

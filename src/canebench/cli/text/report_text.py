@@ -20,8 +20,11 @@ _HEADERS = ("note", "pitch Hz", "off cents", "left cents", "drift cents/s", "mov
 _DRONE_HEADERS = ("drone", "pitch Hz", "moved cents", "heard s")
 
 
-def report_text(report: TakeReport, *, title: str | None, encoding: str) -> str:
-    """The page; `encoding` is the output's, which decides what the beam is drawn with."""
+def report_text(report: TakeReport, *, title: str | None, encoding: str, planned: bool = False) -> str:
+    """The page; `encoding` is the output's, which decides what the beam is drawn with.
+
+    The take's own act is left out where a plan follows (`planned`): what is next is said once.
+    """
     columns = width()
     measurement, verdict, act = report.measurement, verdict_of(report), report.next_act
     parts = [
@@ -40,7 +43,7 @@ def report_text(report: TakeReport, *, title: str | None, encoding: str) -> str:
     todo = [("Next", act.say), ("Why", act.why), ("Check", act.check), ("Stop", act.stop)]
     for block in (
         said if measurement.notes else [],
-        [*todo, *(("Care", caution) for caution in act.cautions)],
+        [] if planned else [*todo, *(("Care", caution) for caution in act.cautions)],
         # What refuses the take stands under Why already.
         [("Heard", f"{f.text} [{f.code}]") for f in measurement.findings if not f.refuses],
     ):
