@@ -109,6 +109,17 @@ def test_a_files_fitting_comes_in_and_is_planned_from_alike(reed: Bench, ledger:
     ] * 2
 
 
+def test_how_warm_the_pipes_were_comes_in_with_the_file(reed: Bench, ledger: Ledger) -> None:
+    by_file = given("plan", reed.take, "--fitting", reed.fitting, "--warm", "3", "--room-degc", "12")
+    assert by_file["next_act"]["act"] == "warm-up"
+    _fit("--from", reed.fitting)
+    # Planned from what the ledger kept of it.
+    assert _fit("--to", reed.fitting)["plan"] == by_file
+    with ledger.reading() as reader:
+        (take,) = reader.rows(TakeRecord)
+    assert (take.warm_min, take.room_degc) == (3.0, 12.0)
+
+
 def test_out_and_in_again_is_the_same_file(reed: Bench, tmp_path: Path) -> None:
     _in_a_file(reed, "--scale", "letter-1929", "--reference", "480", *_AIM)
     other = tmp_path / "other.json"

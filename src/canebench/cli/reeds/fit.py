@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import json
 import sys
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from canebench.base.errors import DoubtError, InputError
+from canebench.base.errors import InputError
 from canebench.base.parsing import number_from
 from canebench.cli.failure import REFUSED
 from canebench.cli.options.ledger_options import INSIST, writes
@@ -20,8 +19,6 @@ from canebench.cli.options.setting_options import note_from, request_from, setti
 from canebench.cli.text.words import paragraph, show, width
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from canebench.bench.acts.fitting.one_round import Fitted
 
 
@@ -107,7 +104,7 @@ def command(
     _check_told(ctx, take, typed, as_typed=as_typed, with_file=bool(from_file or to_file))
     # Imported here so that help and typing errors need not wait for numerics.
     from canebench.bench.acts.fitting.fit_reed import Place, fit_reed  # noqa: PLC0415
-    from canebench.bench.acts.fitting.type_take import AsTyped, Typed  # noqa: PLC0415
+    from canebench.bench.acts.fitting.type_take import AsTyped, Typed, answered_by  # noqa: PLC0415
     from canebench.bench.acts.ledger import takes_folder, the_ledger, the_writer  # noqa: PLC0415
     from canebench.bench.acts.reeds.chanters import keep_chanter  # noqa: PLC0415
 
@@ -116,7 +113,10 @@ def command(
     ledger, writer = the_ledger(ledger_url), the_writer(who)
     if request.heard is not None or from_file is not None or sizes is not None:
         keep_chanter(ledger, chanter, who=writer, sizes=sizes)
-    with _own_words():
+    with answered_by(
+        doubt="the reading put right, or --as-typed where it is right",
+        no_pitch="--reference HERTZ, the pitch that the meter was set to",
+    ):
         fitted = fit_reed(
             ledger,
             request,
@@ -149,22 +149,6 @@ def _check_told(
         raise click.UsageError("--as-typed is about --typed readings.", ctx=ctx)
     if take is None and not typed:
         told_without(ctx, "a take")
-
-
-@contextmanager
-def _own_words() -> Iterator[None]:
-    """What a person can do about typed readings, by this command's options."""
-    from canebench.bench.acts.fitting.type_take import NoPitchError  # noqa: PLC0415
-
-    try:
-        yield
-    except DoubtError as doubt:
-        nearest = "the reading put right, or --as-typed where it is right"
-        raise DoubtError(
-            field=doubt.field, given=doubt.given, allowed=doubt.allowed, nearest=nearest
-        ) from doubt
-    except NoPitchError as error:
-        raise NoPitchError(nearest="--reference HERTZ, the pitch that the meter was set to") from error
 
 
 def give(fitted: Fitted, *, as_json: bool) -> None:

@@ -13,10 +13,10 @@ from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.disk.inside import inside
-from canebench.base.errors import DoubtError, InputError
+from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
 from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
-from canebench.bench.acts.fitting.type_take import AsTyped, NoPitchError, Typed
+from canebench.bench.acts.fitting.type_take import AsTyped, Typed, answered_by
 from canebench.bench.acts.reeds.reed_days import check_pinch, ease_reed
 from canebench.web.forms.told_setting import told_from, was_pinched
 
@@ -62,7 +62,10 @@ def measure_new_take(
     # Enter in a reading sends the form as its first button would: that of the file.
     typed = form.text("how") == "file" and "file" not in form.files and _any_typed(form)
     if typed or form.text("how") in TYPED:
-        with _own_words():
+        with answered_by(
+            doubt="the reading put right below, or “Take them as typed” where it is right",
+            no_pitch="that low A in Hz as the Pitch under Aim, or readings in Hz",
+        ):
             fitted = fit(typed_from(form))
     elif (form.text("how") or "").startswith("recording"):
         _, _, named = (form.text("how") or "").partition(":")
@@ -76,21 +79,6 @@ def measure_new_take(
     if fitted.take_id is not None and pinched:
         ease_reed(ledger, place.reed, how="pinch", who=context.who, insist=insist, heard_in=fitted.take_id)
     return fitted
-
-
-@contextmanager
-def _own_words() -> Iterator[None]:
-    """What a person can do about typed readings, in the words of this page."""
-    try:
-        yield
-    except DoubtError as doubt:
-        nearest = "the reading put right below, or “Take them as typed” where it is right"
-        raise DoubtError(
-            field=doubt.field, given=doubt.given, allowed=doubt.allowed, nearest=nearest
-        ) from doubt
-    except NoPitchError as error:
-        nearest = "that low A in Hz as the Pitch under Aim, or readings in Hz"
-        raise NoPitchError(nearest=nearest) from error
 
 
 def _any_typed(form: Form) -> bool:

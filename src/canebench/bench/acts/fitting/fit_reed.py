@@ -269,6 +269,8 @@ def _keep_take(act: Writer, fitting: Fitting, one: FittingTake, rows: _Rows, tol
         "scale": fitting.scale.name,
         "reference": "low-a" if fitting.reference_hz is None else "fixed",
         "reference_hz": low_a_hz,
+        "warm_min": take.warm_min,
+        "room_degc": take.room_degc,
     }
     take_id = act.insert("takes", {**where, **usual, **told.take})
     for note, hz, sd in zip(NOTES, take.hz, take.sd_cents, strict=True):
@@ -297,9 +299,7 @@ def _told(report: TakeReport, rows: _Rows, request: FitRequest, recording: str |
         "reference": reference.kind,
         "reference_hz": reference.hz,
         "reference_sd_hz": _finite(reference.sd_hz),
-        "room_degc": request.room_degc,
         "room_rh": request.room_rh,
-        "warm_min": request.warm_min,
     }
     return _Told(take=take, notes=notes)
 

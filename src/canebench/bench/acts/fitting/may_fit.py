@@ -12,7 +12,7 @@ from canebench.bench.acts.reeds.mouths import insisted_on, mouth_state
 from canebench.bench.acts.reeds.strengths import read_strengths
 from canebench.care.quarantine import rest_said
 from canebench.care.strain import CEILING, within_ceiling
-from canebench.reeds.states import NOT_OFFERED, State
+from canebench.reeds.states import NOT_OFFERED
 from canebench.store.records import PlayerRecord
 
 if TYPE_CHECKING:
@@ -24,11 +24,9 @@ if TYPE_CHECKING:
 
 def stands_against(reader: Reader, reed: ReedRecord, player: str | None, now: datetime) -> tuple[str, ...]:
     """What is advised against, as clauses after "it": "is set aside: a chip"."""
-    state = State(reed.state)
-    why = f": {reed.state_reason}" if reed.state_reason else ""
-    offered = () if state not in NOT_OFFERED else (f"is {state.value}{why}",)
+    apart = _set_apart(reed)
     rests = "" if player is None else rest_said(mouth_state(reader, reed, player, now))
-    return (*offered, rests) if rests else offered
+    return tuple(clause for clause in (apart and f"is {apart}", rests) if clause)
 
 
 def may_fit(
@@ -53,26 +51,32 @@ def may_fit(
     return _not_offered(reed, insist=insist) + insisted_on(reader, reed, player, now, insist=insist)
 
 
-def _not_offered(reed: ReedRecord, *, insist: bool) -> str:
-    state = State(reed.state)
-    if state not in NOT_OFFERED:
+def _set_apart(reed: ReedRecord) -> str:
+    """The state of a reed that is offered to nobody, with its reason: "set aside: a chip"; else nothing."""
+    if reed.state not in NOT_OFFERED:
         return ""
-    why = f": {reed.state_reason}" if reed.state_reason else ""
-    if not insist:
+    return f"{reed.state}: {reed.state_reason}" if reed.state_reason else reed.state
+
+
+def _not_offered(reed: ReedRecord, *, insist: bool) -> str:
+    apart = _set_apart(reed)
+    if apart and not insist:
         raise UnlessInsistedError(
             field=f"reed {reed.number}",
-            given=f"{state.value}{why}",
+            given=apart,
             allowed="a reed that may be offered is fitted",
             nearest="another number; or say that you insist",
         )
-    return f", insisted: it is {state.value}"
+    return f", insisted: it is {reed.state}" if apart else ""
 
 
 def _check_ceiling(reader: Reader, reed: ReedRecord, player: str | None) -> None:
     """No insisting lifts a ceiling; a reading from before a pinch says nothing."""
     person = None if player is None else reader.find(PlayerRecord, "name", player)
+    if person is None or person.ceiling_kpa is None:
+        return
     strength = read_strengths(reader, [reed.id]).known(reed.id)
-    if person is None or person.ceiling_kpa is None or strength is None or strength.before is not None:
+    if strength is None or strength.before is not None:
         return
     past = within_ceiling(strength.kpa.value, person.ceiling_kpa)
     if past is not None:

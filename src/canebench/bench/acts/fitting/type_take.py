@@ -6,6 +6,7 @@ Guarded by `tests/doors/test_typed_take.py`.
 from __future__ import annotations
 
 import math
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Final
 
@@ -17,7 +18,7 @@ from canebench.fitting.slips import slips_of
 from canebench.sound.analysis.readings import Measurement, NoteReading, Reference
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from canebench.base.scales import Scale
 
@@ -64,6 +65,22 @@ class Typed:
 
 class AsTyped(dict[str, Typed]):
     """Readings that are taken as they are, even where a step between two looks like a slip."""
+
+
+@contextmanager
+def answered_by(*, doubt: str, no_pitch: str) -> Iterator[None]:
+    """What a person can do about readings that were refused, in the words of the door they came by.
+
+    `doubt` is the nearest thing where a reading looks like a slip, `no_pitch` where cents lack their pitch.
+    """
+    try:
+        yield
+    except DoubtError as error:
+        raise DoubtError(
+            field=error.field, given=error.given, allowed=error.allowed, nearest=doubt
+        ) from error
+    except NoPitchError as error:
+        raise NoPitchError(nearest=no_pitch) from error
 
 
 def typed_take(
