@@ -118,10 +118,10 @@ def test_a_reed_that_rests_is_refused_unless_one_insists() -> None:
         check_rested(state, reed="12", player=player, insisted=insisted)
         return rest_said(state)
 
-    with pytest.raises(UnlessInsistedError, match=r"of player one until 2031-05-06 18:30 UTC.*insist"):
+    with pytest.raises(UnlessInsistedError, match=r"of player one until 2031-05-06 20:30.*insist"):
         asked("player two", 47, insisted=False)
     assert asked("player two", 47, insisted=True) == (
-        "rests from the mouth of player one until 2031-05-06 18:30 UTC"
+        "rests from the mouth of player one until 2031-05-06 20:30"
     )
     # The controls: the same mouth, and the rest over.
     assert asked("player one", 1, insisted=False) == ""

@@ -55,6 +55,7 @@ _ROOMS: Final[Mapping[str, Mapping[str, str]]] = {
         "history": "What was done, by whom and when.",
         "import": "Bring rows in from CSV, JSON, Parquet or XLSX, all or none.",
         "restore": "Put a backup in the ledger's place; what was there is kept.",
+        "settings": "What a band settles once: pitch, scale, units, time zone, usual chanter and player.",
         "serve": "Open the bench in a browser on this machine.",
         "undo": "Take back the last act, or the one with this number.",
         "verify": "Look whether a backup is whole, to the last bit.",

@@ -32,6 +32,7 @@ from canebench.web.routes import (
     live,
     people,
     reeds,
+    settings,
     shell,
     takes,
 )
@@ -100,6 +101,8 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/help", helping.help_page),
         Route("/microphone", helping.microphone),
         WebSocketRoute("/live", live.live),
+        Route("/settings", settings.settings),
+        Route("/settings", settings.change_settings, methods=["POST"]),
         Route("/history", shell.history),
         Route("/undo/{act:int}", shell.undo, methods=["POST"]),
         Route("/theme", shell.set_theme, methods=["POST"]),

@@ -96,7 +96,9 @@ async def begin(request: Request) -> Response:
             chanter=form.needed("chanter", "chanter"),
             player=form.text("player"),
         )
-        reed, chanter = begin_fitting(ledger, place, who=context.who, insist=form.ticked("insist"))
+        reed, chanter = begin_fitting(
+            ledger, place, who=context.who, insist=form.ticked("insist"), offered=form.text("offered")
+        )
         return f"/fit/{reed}/{chanter}"
 
     return await answer(request, act, form="begin", again=_start)
