@@ -29,6 +29,7 @@ from canebench.web.routes import (
     failures,
     fitting,
     helping,
+    home,
     live,
     people,
     reeds,
@@ -63,8 +64,10 @@ def routes(entry: SignIn) -> list[BaseRoute]:
     return [
         Route("/enter", entry.enter),
         Mount(static_prefix(), _Static(Path(str(files("canebench.web") / "static"))), name="static"),
-        Route("/", fitting.start),
-        Route("/fit", fitting.begin, methods=["POST"]),
+        Route("/", home.home),
+        Route("/season", home.season),
+        Route("/season", home.make_season, methods=["POST"]),
+        Route("/fit", home.begin, methods=["POST"]),
         Route("/fit/{reed:int}/{chanter:int}", fitting.fitting),
         Route("/fit/{reed:int}/{chanter:int}/take", fitting.take, methods=["POST"]),
         Route("/reeds", reeds.reeds),
@@ -150,6 +153,7 @@ def create_app(context: BenchContext, entry: SignIn, *, hosts: Sequence[str]) ->
     app.state.effects = Effects()
     app.state.pending_uploads = pending_uploads
     app.state.fittings = Fittings(context.ledger)
+    app.state.season = None
     return app
 
 

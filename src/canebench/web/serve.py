@@ -7,19 +7,26 @@ from __future__ import annotations
 
 import socket
 import sys
+import threading
 from typing import TYPE_CHECKING, Final
 
 import uvicorn
 
-from canebench.base.errors import InputError
+from canebench.base.errors import CanebenchError, InputError
+from canebench.bench.acts.ledger import season_folder
+from canebench.bench.acts.upkeep.demo_season import season_in
 from canebench.web.app import create_app
 from canebench.web.context import open_context
 from canebench.web.security.sign_in import SignIn
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
+
+    from canebench.web.context import BenchContext
 
 ADDRESS: Final = "127.0.0.1"
+_STARTS_S: Final = 20.0
 
 
 def serve(*, ledger_url: str | None, who: str | None, port: int, ready: Callable[[str], None]) -> None:
@@ -37,9 +44,27 @@ def serve(*, ledger_url: str | None, who: str | None, port: int, ready: Callable
     context = open_context(ledger_url, who)
     context.ledger.empty_bin(who=context.who)
     listening = _listen(port)
+    home = f"http://{ADDRESS}:{listening.getsockname()[1]}"
+    # Sound goes from thread to process and back: waiting 5 ms for each turn would be heard.
+    sys.setswitchinterval(5e-4)
+    season = None if context.season else SeasonBench(season_folder(ledger_url), context.who, home=home)
+    server, entry = _server(context, listening, season=season)
+    server.listens = lambda: ready(home + entry.link())
+    try:
+        server.run(sockets=[listening])
+    finally:
+        if season is not None:
+            season.close()
+
+
+def _server(
+    context: BenchContext, listening: socket.socket, *, season: SeasonBench | None = None
+) -> tuple[_Server, SignIn]:
+    """A server for one bench, on a socket that listens already; and who has signed in there."""
     port = listening.getsockname()[1]
     entry = SignIn(port)
     app = create_app(context, entry, hosts=[f"{name}:{port}" for name in (ADDRESS, "localhost")])
+    app.state.season = season
     config = uvicorn.Config(
         app,
         log_level="warning",
@@ -51,18 +76,59 @@ def serve(*, ledger_url: str | None, who: str | None, port: int, ready: Callable
         ws_per_message_deflate=False,
         timeout_graceful_shutdown=3,
     )
-    # Sound goes from thread to process and back: waiting 5 ms for each turn would be heard.
-    sys.setswitchinterval(5e-4)
-    server = _Server(config, lambda: ready(f"http://{ADDRESS}:{port}{entry.link()}"))
-    server.run(sockets=[listening])
+    return _Server(config), entry
+
+
+class SeasonBench:
+    """The invented season on an address of its own: no form of one bench can reach the other's ledger.
+
+    It is made in `folder` when it is first asked for, and served until this bench ends; the folder stays.
+    """
+
+    def __init__(self, folder: Path, who: str, *, home: str) -> None:
+        self.folder, self._who, self._home = folder, who, home
+        self._lock = threading.Lock()
+        self._running: tuple[_Server, SignIn, str, threading.Thread] | None = None
+
+    def link(self) -> str:
+        """A link that signs a browser in there, once."""
+        with self._lock:
+            if self._running is None:
+                self._running = self._start()
+            _, entry, address, _ = self._running
+        return address + entry.link()
+
+    @property
+    def runs(self) -> bool:
+        """Whether it was asked for."""
+        return self._running is not None
+
+    def _start(self) -> tuple[_Server, SignIn, str, threading.Thread]:
+        context = open_context(str(season_in(self.folder)), self._who, home=self._home)
+        listening = _listen(0)
+        server, entry = _server(context, listening)
+        began = threading.Event()
+        server.listens = began.set
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+        thread.start()
+        if not began.wait(_STARTS_S):
+            raise CanebenchError("The season could not be opened: its server does not start.")
+        return server, entry, f"http://{ADDRESS}:{listening.getsockname()[1]}", thread
+
+    def close(self) -> None:
+        """End its server with this one."""
+        if self._running is not None:
+            server, _, _, thread = self._running
+            server.should_exit = True
+            thread.join(_STARTS_S)
 
 
 class _Server(uvicorn.Server):
     """Says when it listens."""
 
-    def __init__(self, config: uvicorn.Config, listens: Callable[[], None]) -> None:
+    def __init__(self, config: uvicorn.Config) -> None:
         super().__init__(config)
-        self.listens = listens
+        self.listens: Callable[[], object] = lambda: None
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """As usual, then the word."""

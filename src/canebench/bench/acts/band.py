@@ -64,7 +64,7 @@ class BandDefaults:
     def aim_said(self) -> str:
         """Pitch and scale in words."""
         pitch = "the drones" if self.low_a_hz is None else f"low A {self.low_a_hz:g} Hz"
-        return f"{pitch}, {self.scale.title} ({self.scale.name})"
+        return f"{pitch}, scale {self.scale.name}"
 
 
 def band_row(reader: Reader) -> BandRecord | None:

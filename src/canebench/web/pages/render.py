@@ -68,6 +68,7 @@ def show(request: Request, page: Page, *, status: int = 200) -> HTMLResponse:
         themes=THEMES,
         notices=notices(request, ledger),
         band=band,
+        bench=context_of(request),
         when=partial(time_said, zone=band.zone),
         day=partial(day_said, zone=band.zone),
         zone="" if band.zone is None else str(band.zone),
