@@ -69,9 +69,9 @@ COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
 SHORT: Final = """\
 canebench – from a box of new cane reeds to nine notes in tune with the drones.
 
-  canebench measure --demo              try it on the take that comes with it
+  canebench serve                       the bench, in your browser
+  canebench demo --serve                the same on an invented season, to try things on
   canebench measure take.wav            a slow scale of yours, drones on or off
-  canebench plan take.wav               seat and tape, one act at a time
 
 All commands: canebench --help
 """
