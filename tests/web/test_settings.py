@@ -103,3 +103,10 @@ def test_the_usual_player_takes_no_reed_from_another(client: TestClient, app: St
     assert owner("3") == 1
     with ledger.reading() as reader:
         assert reader.rows(TakeRecord, limit=1)
+
+
+def test_the_reeds_are_judged_at_once_for_a_settled_player(client: TestClient, app: Starlette) -> None:
+    assert "Choose a player" in client.get("/choose").text
+    settle(app.state.context.ledger, {"player": "Isla Penhallow"}, who="x")
+    assert "Best first" in client.get("/choose").text
+    assert "Choose a player" in client.get("/choose?player=").text

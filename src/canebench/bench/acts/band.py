@@ -61,6 +61,11 @@ class BandDefaults:
     remembered: tuple[str, ...] = ()
 
     @property
+    def settled_player(self) -> str | None:
+        """The usual player where one is settled, and not only remembered."""
+        return None if "player" in self.remembered else self.player
+
+    @property
     def aim_said(self) -> str:
         """Pitch and scale in words."""
         pitch = "the drones" if self.low_a_hz is None else f"low A {self.low_a_hz:g} Hz"

@@ -41,6 +41,8 @@ def command(*, folder: Path | None, serves: bool, port: int, no_browser: bool, r
         open_bench(ledger_url=str(path), who=None, port=port, no_browser=no_browser)
         return
     named = "" if folder is None else f" {folder}"
-    said = f"{made} Open it with: canebench demo{named} --serve. "
+    said = (
+        f"{made} Open it with: canebench demo{named} --serve. "
         f"Or look at it with: canebench reed --ledger {path}. Remove it with: canebench demo{named} --remove"
+    )
     show(paragraph(said, columns=width()))

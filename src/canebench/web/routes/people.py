@@ -138,8 +138,8 @@ async def choose(request: Request) -> Response:
     asked, lot = request.query_params.get("player"), request.query_params.get("lot", "")
 
     def read() -> ChoosePage:
-        # The usual player is asked for, until another is chosen, or none.
-        name = (band_defaults(ledger).player or "") if asked is None else asked
+        # The reeds are judged at once for a player who is settled, until another is chosen, or none.
+        name = (band_defaults(ledger).settled_player or "") if asked is None else asked
         return ChoosePage(
             players=player_names(ledger),
             lots=[one.name for one in list_lots(ledger)],

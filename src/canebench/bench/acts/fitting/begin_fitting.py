@@ -69,8 +69,8 @@ def usual_place(ledger: Ledger, reed: str, *, chanter: str | None, player: str |
             takes = reader.rows(TakeRecord, {"reed_id": known.id}, order="-at", limit=1)
             last = takes[0].chanter_id if takes else None
             chanter = None if last is None else reader.row(ChanterRecord, last).name
-        if player is None and (known is None or known.player_id is None) and "player" not in usual.remembered:
-            player = usual.player
+        if player is None and (known is None or known.player_id is None):
+            player = usual.settled_player
     chanter = chanter or usual.chanter
     if chanter is None:
         raise InputError(
