@@ -104,11 +104,13 @@ def _score(seed: int, stretches: dict[str, list[FloatArray]]) -> MixtureScore:
     rng = np.random.default_rng([seed, 99])
     recipe = list(RECIPES)[seed % len(RECIPES)]
     recording = _mixed(RECIPES[recipe][0], stretches, rng)
+    notes: tuple[str, ...] = ()
+    error = None
     try:
-        measured = measure(recording)
+        notes = tuple(note.note for note in measure(recording).notes)
     except Exception:  # noqa: BLE001 - whatever comes is what is looked for
-        return MixtureScore(seed=seed, recipe=recipe, notes=(), error=traceback.format_exc().splitlines()[-1])
-    return MixtureScore(seed=seed, recipe=recipe, notes=tuple(note.note for note in measured.notes), error=None)
+        error = traceback.format_exc().splitlines()[-1]
+    return MixtureScore(seed=seed, recipe=recipe, notes=notes, error=error)
 
 
 def _mixed(
