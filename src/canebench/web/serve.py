@@ -5,9 +5,12 @@ Guarded by `tests/web/test_serve.py`.
 
 from __future__ import annotations
 
+import logging
+import os
 import socket
 import sys
 import threading
+from threading import Timer
 from typing import TYPE_CHECKING, Final
 
 import uvicorn
@@ -22,11 +25,14 @@ from canebench.web.security.sign_in import SignIn
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
+    from types import FrameType
 
     from canebench.web.context import BenchContext
 
 ADDRESS: Final = "127.0.0.1"
 _STARTS_S: Final = 20.0
+#: Streams and answers have so long to come to their end, s; after the second the process ends by force.
+_GRACE_S, _LAST_S = 3, 4.5
 
 
 def serve(*, ledger_url: str | None, who: str | None, port: int, ready: Callable[[str], None]) -> None:
@@ -45,11 +51,14 @@ def serve(*, ledger_url: str | None, who: str | None, port: int, ready: Callable
     context.ledger.empty_bin(who=context.who)
     listening = _listen(port)
     home = f"http://{ADDRESS}:{listening.getsockname()[1]}"
+    logging.getLogger("uvicorn.error").addFilter(_in_one_line)
     # Sound goes from thread to process and back: waiting 5 ms for each turn would be heard.
     sys.setswitchinterval(5e-4)
     season = None if context.season else SeasonBench(season_folder(ledger_url), context.who, home=home)
     server, entry = _server(context, listening, season=season)
     server.listens = lambda: ready(home + entry.link())
+    if season is not None:
+        server.ends = season.end
     try:
         server.run(sockets=[listening])
     finally:
@@ -74,7 +83,7 @@ def _server(
         ws="websockets-sansio",
         ws_max_size=2**20,
         ws_per_message_deflate=False,
-        timeout_graceful_shutdown=3,
+        timeout_graceful_shutdown=_GRACE_S,
     )
     return _Server(config), entry
 
@@ -115,12 +124,16 @@ class SeasonBench:
             raise CanebenchError("The season could not be opened: its server does not start.")
         return server, entry, f"http://{ADDRESS}:{listening.getsockname()[1]}", thread
 
-    def close(self) -> None:
-        """End its server with this one."""
+    def end(self) -> None:
+        """It shall end, with the bench that it was opened from."""
         if self._running is not None:
-            server, _, _, thread = self._running
-            server.should_exit = True
-            thread.join(_STARTS_S)
+            self._running[0].should_exit = True
+
+    def close(self) -> None:
+        """Wait until it has."""
+        self.end()
+        if self._running is not None:
+            self._running[3].join(_GRACE_S)
 
 
 class _Server(uvicorn.Server):
@@ -129,11 +142,27 @@ class _Server(uvicorn.Server):
     def __init__(self, config: uvicorn.Config) -> None:
         super().__init__(config)
         self.listens: Callable[[], object] = lambda: None
+        self.ends: Callable[[], object] = lambda: None
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """As usual, then the word."""
         await super().startup(sockets=sockets)
         self.listens()
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """As usual, and by force where that takes too long: the ledger stands a kill."""
+        deadline = Timer(_LAST_S, os._exit, [128 + sig])
+        deadline.daemon = True
+        deadline.start()
+        self.ends()
+        super().handle_exit(sig, frame)
+
+
+def _in_one_line(record: logging.LogRecord) -> bool:
+    """Text of a socket that is no UTF-8 is its sender's fault and answered so: no traceback of ours."""
+    if record.exc_info and isinstance(record.exc_info[1], UnicodeDecodeError):
+        record.exc_info = None
+    return True
 
 
 def _listen(port: int) -> socket.socket:
