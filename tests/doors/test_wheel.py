@@ -110,7 +110,7 @@ def test_its_page_comes_with_all_that_it_asks_for(installed: Path, tmp_path: Pat
             browser = urllib.request.build_opener(jar)
             with browser.open(link, timeout=_WAIT_S) as answer:
                 page = answer.read().decode()
-            assert "An invented season" in page
+            assert "Invented season" in page
             wanted = re.findall(r'(?:href|src)="(/static/[^"]+)"', page)
             assert len(wanted) > 10
             address = link.partition("/enter")[0]

@@ -80,14 +80,14 @@ def test_a_season_says_on_every_page_that_it_is_one(tmp_path: Path) -> None:
     with signed_in(app, entry) as inside:
         for address in ("/", "/reeds", "/fit/1/1", "/nowhere"):
             page = inside.get(address).text
-            assert "An invented season" in page
+            assert "Invented season" in page
             assert 'href="http://127.0.0.1:9"' in page
     with signed_in(create_app(open_context(str(path), "x"), entry, hosts=[HOST]), entry) as inside:
         assert "Ctrl-C" in inside.get("/").text
     # The control: a folder without the mark is somebody's own.
     (path.parent / ".canebench-demo").unlink()
     with signed_in(create_app(open_context(str(path), "x"), entry, hosts=[HOST]), entry) as inside:
-        assert "An invented season" not in inside.get("/").text
+        assert "Invented season" not in inside.get("/").text
 
 
 def test_a_season_is_made_once_and_one_half_made_anew(tmp_path: Path) -> None:
