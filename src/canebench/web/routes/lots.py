@@ -17,7 +17,7 @@ from canebench.base.pressure import PressureUnit
 from canebench.bench.acts.reeds.grading.grade_rows import ChangedSinceError, Graded, grade_rows
 from canebench.bench.views.grading.grading_sheet import ROWS, GradingSheet, grading_sheet, unit_named
 from canebench.bench.views.grading.lots_begun import LotsBegun, begin_lot, lots_begun
-from canebench.care.cautions import Caution, Occasion, cautions_for
+from canebench.care.cautions import Caution, Hazard, Occasion, cautions_for
 from canebench.reeds.inspection import MARKS
 from canebench.reeds.strength import BY_MOUTH_KPA
 from canebench.web.context import context_of
@@ -39,7 +39,8 @@ if TYPE_CHECKING:
     from canebench.web.context import BenchContext, NotedLedger
 
 _BOX: Final = "20"
-#: Said in the head of a sheet; the rest of what is due folds away, each once.
+#: What is said over every sheet; the rest of what is due folds away there.
+_SHOWN: Final = (Hazard.BLADES, Hazard.MOUTHS, Hazard.BLOWING)
 _UNITS: Final = (
     (PressureUnit.INH2O, "inches of water"),
     (PressureUnit.MBAR, "mbar"),
@@ -83,6 +84,7 @@ class LotPage:
     sheet: GradingSheet
     rows: list[ShownRow]
     cautions: tuple[Caution, ...]
+    also: tuple[Caution, ...]
     player: str
     number: int
     units: tuple[tuple[PressureUnit, str], ...] = _UNITS
@@ -177,12 +179,13 @@ def _page(
     chosen = unit if unit is not None or not given else unit_named(given)
     sheet = grading_sheet(context_of(request).ledger, request.path_params["lot"], unit=chosen, page=asked)
     name = player or request.query_params.get("player", "")
-    due = (*cautions_for(Occasion.INSPECT), *cautions_for(Occasion.GRADE_STRENGTH))
+    due = tuple(dict.fromkeys((*cautions_for(Occasion.INSPECT), *cautions_for(Occasion.GRADE_STRENGTH))))
     return LotPage(
         title=f"Grade the lot {sheet.lot.name}",
         sheet=sheet,
         rows=[_shown(row, refused.get(row.row.reed.id), typed.get(row.row.reed.id)) for row in sheet.rows],
-        cautions=tuple(dict.fromkeys(due)),
+        cautions=tuple(one for one in due if one.hazard in _SHOWN),
+        also=tuple(one for one in due if one.hazard not in _SHOWN),
         player=name if name in sheet.players else "",
         number=asked,
     )

@@ -224,6 +224,8 @@ class GradingSheet extends HTMLElement {
     this.places.undo.hidden = !told.last;
     if (told.last) this.places.undo.action = `/undo/${told.last.act}`;
     this.putBy();
+    // A row that grew may have pushed the one that is typed in under the edge.
+    document.activeElement.closest("[data-reed]")?.scrollIntoView({ block: "nearest" });
   }
 
   answered(row, now, content) {
