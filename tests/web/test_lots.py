@@ -63,7 +63,7 @@ def test_a_box_and_its_sheet_are_one_step(empty_client: TestClient) -> None:
         assert "Not written down" in answer.text
 
 
-def test_without_scripts_one_form_saves_what_will_do(box: TestClient, app: Starlette) -> None:
+def test_without_scripts_one_form_saves_what_will_do(box: TestClient) -> None:
     rows = [_row(box, 1, gauge="28"), _row(box, 2, gauge="abc"), _row(box, 3, gauge="26,5")]
     page = box.post("/lots/1", data={name: text for row in rows for name, text in row.items()})
     assert page.status_code == 422
@@ -156,9 +156,9 @@ def test_a_player_and_a_unit_stay_with_the_sheet(client: TestClient, app: Starle
         "unit": "mbar",
         "player": "Effie Garrow",
     }
-    page = client.post("/lots/2", data=data)
-    assert page.url.params["unit"] == "mbar"
-    assert "Effie Garrow: This asks for" in page.text
+    answer = client.post("/lots/2", data=data)
+    assert answer.url.params["unit"] == "mbar"
+    assert "Effie Garrow: This asks for" in answer.text
     with app.state.context.ledger.reading() as reader:
         row = reader.rows(StrengthRecord, {"reed_id": 13}, order="-id")[0]
         assert (row.playing_kpa, row.given_unit) == (7.5, "mbar")
@@ -199,9 +199,7 @@ def test_what_is_no_row_of_the_sheet_is_refused(box: TestClient, empty_app: Star
         assert answer.status_code == 422
         assert "load it anew" in answer.text
     box.post("/lots", data={"name": "box 2", "count": "2"})
-    status, told = _sent(
-        box, {**_row(box, 1, gauge="28"), "read-6": _read(box, 6, "/lots/2"), "gauge-6": "30"}
-    )
+    status, _ = _sent(box, {**_row(box, 1, gauge="28"), "read-6": _read(box, 6, "/lots/2"), "gauge-6": "30"})
     assert status == 422
     with empty_app.state.context.ledger.reading() as reader:
         assert [row.reed_id for row in reader.rows(StrengthRecord)] == [1]

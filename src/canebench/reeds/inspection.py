@@ -48,6 +48,11 @@ def with_marks(marks: Collection[str], rest: str) -> str | None:
     rest : str
         What else is remarked.
 
+    Returns
+    -------
+    str or None
+        "chip, gap; pale cane": marks in the order of `MARKS`, then the rest.
+
     Raises
     ------
     UnknownNameError

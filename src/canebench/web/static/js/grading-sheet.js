@@ -116,7 +116,8 @@ class GradingSheet extends HTMLElement {
     }
     const name = from.name.replace(/-\d+$/, "");
     const at = this.fields(row, name).indexOf(from);
-    const goal = this.fields(next, name)[at] ?? this.field(next, "gauge");
+    const below = this.fields(next, name)[at];
+    const goal = below?.checkVisibility() ? below : this.field(next, "gauge");
     goal.focus({ preventScroll: true });
     goal.select?.();
     next.scrollIntoView({ block: "nearest" });
