@@ -217,6 +217,8 @@ class GradingSheet extends HTMLElement {
       const untouched = this.same(row, this.content(row));
       this.part(row, "place").textContent = now.place;
       this.set(row, "minds", now.minds);
+      if (row === sent) this.set(row, "why", now.why);
+      this.part(row, "more").hidden = this.part(row, "why").hidden && !now.minds;
       this.part(row, "aside").hidden = !now.aside;
       if (row === sent) this.answered(row, now, content);
       else if (untouched) this.take(row, now);
@@ -231,8 +233,6 @@ class GradingSheet extends HTMLElement {
 
   answered(row, now, content) {
     const typedOn = JSON.stringify(this.content(row)) !== content;
-    row.classList.toggle("refused", Boolean(now.why));
-    this.set(row, "why", now.why);
     for (const name of ["insist", "stale"]) this.part(row, name).hidden = !now[name];
     for (const name of ["gauge", "mouth", "than"]) {
       const wrong = now.why && (now.field || "gauge") === name;
