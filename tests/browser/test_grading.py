@@ -225,6 +225,26 @@ def test_two_tabs_show_both_versions_and_ask(sheet: tuple[Page, Watch], new_benc
     other.close()
 
 
+def test_a_bench_that_does_not_answer_loses_nothing(sheet: tuple[Page, Watch]) -> None:
+    page, watch = sheet
+    page.route("**/lots/1*", lambda route: route.abort())
+    page.keyboard.type("28")
+    page.keyboard.press("Enter")
+    expect(_said(page)).to_have_text(
+        "Not written down: the bench does not answer. What you typed stays here."
+    )
+    page.unroute_all()
+    page.route("**/lots/1*", lambda route: route.fulfill(status=500, body="no"))
+    page.keyboard.type("30")
+    page.keyboard.press("Enter")
+    expect(_said(page)).to_contain_text("the bench answered 500")
+    page.unroute_all()
+    assert len(watch.errors) == 2
+    watch.clear()
+    page.get_by_role("button", name="Save").click()
+    expect(_place(page, 2)).to_have_text("2 of 2")
+
+
 def test_without_scripts_it_is_one_form(browser: Browser, new_bench: Bench) -> None:
     context = browser.new_context(java_script_enabled=False)
     page, watch = signed_in_page(context, new_bench)

@@ -199,6 +199,15 @@ def test_one_mouth_is_logged_once_a_sitting_and_others_are_kept_off(ledger: str)
     assert "insisted" in done.said
 
 
+def test_what_another_player_read_stays(ledger: str) -> None:
+    bench = open_ledger(ledger)
+    for player, gauge in (("Morag", "28"), ("Morag", "29"), ("Effie", "30")):
+        _graded(bench, _typed(_row(bench, 1), gauge=gauge), player=player)
+    with bench.reading() as reader:
+        rows = reader.rows(StrengthRecord)
+    assert [(row.player_id, round(row.playing_kpa or 0.0, 2)) for row in rows] == [(1, 7.22), (2, 7.47)]
+
+
 @pytest.mark.parametrize(
     ("told", "field", "why"),
     [

@@ -3,7 +3,7 @@
 
 const TEXTS = ["gauge", "mouth", "than", "remarks"];
 const TICKS = ["marks", "aside", "insist", "over"];
-const NOT_SENT = "Not written down: the bench does not answer. What you typed stays here.";
+const STAYS = "What you typed stays here.";
 
 // How many rows a key goes on by; on a link, and in a list of words, keys do what they do elsewhere.
 function stepOf({ key, shiftKey, target }) {
@@ -202,11 +202,12 @@ class GradingSheet extends HTMLElement {
         headers: { accept: "application/json" },
         keepalive: true,
       });
-      return await answer.json();
+      if (answer.headers.get("content-type")?.startsWith("application/json")) return await answer.json();
+      this.say(`Not written down: the bench answered ${answer.status}. ${STAYS} Load the page anew.`);
     } catch {
-      this.say(NOT_SENT);
-      return null;
+      this.say(`Not written down: the bench does not answer. ${STAYS}`);
     }
+    return null;
   }
 
   // Rows that nobody is typing in follow the bench; the one that was sent stands as it was kept, or says why not.

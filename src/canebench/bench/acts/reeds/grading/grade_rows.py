@@ -266,7 +266,9 @@ def _write(act: Writer, change: _Change, person: PlayerRecord | None) -> None:
         act.update(reed, told)
     if change.strength is None:
         return
-    if row.reading is None:
+    # What another player has read is another reading, and stays.
+    theirs = row.reading and person and row.reading.player_id not in (None, person.id)
+    if row.reading is None or (theirs and change.strength):
         if change.strength:
             act.insert("strengths", {"reed_id": reed.id, "at": act.at, **change.strength})
     elif change.strength:
