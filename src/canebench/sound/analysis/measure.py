@@ -214,7 +214,9 @@ def _label_findings(
         found.append(
             Finding(
                 code="unnamed-pitch",
-                text=f"Held pitches that fit no note of the {scale.name} scale were left out: {pitches}.",
+                text=f"Held pitches that fit no note of the {scale.name} scale were left out: {pitches}."
+                + ("" if any(names) else " Play a slow scale, low A and high A in it, and measure again."),
+                refuses=not any(names),
             )
         )
     return found
