@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import html
+import io
 import json
 import re
 from typing import TYPE_CHECKING, Any
 
+import pypdf
 import pytest
 
 from canebench.store.records import MouthTestRecord, ReedRecord, StrengthRecord
@@ -222,3 +224,13 @@ def test_a_hundred_reeds_fit_one_form(empty_client: TestClient, empty_app: Starl
     with empty_app.state.context.ledger.reading() as reader:
         assert reader.count(StrengthRecord) == 100
         assert reader.row(ReedRecord, 100).remarks == "chip; pale"
+
+
+def test_labels_are_of_the_reeds_ticked_or_of_the_lot(box: TestClient) -> None:
+    page = closed_up(box.get("/lots/1").text)
+    assert '<form id="labels" method="get" action="/labels.pdf">' in page
+    assert page.count('form="labels" name="reed"') == 5
+    for address, numbers in (("reed=2&reed=4", {"2", "4"}), ("", {"1", "2", "3", "4", "5"})):
+        pdf = box.get(f"/labels.pdf?lot=box+1&{address}").content
+        words = pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text().replace("box 1", "").split()
+        assert {word for word in words if word.isdigit()} == numbers

@@ -13,6 +13,16 @@ function stepOf({ key, shiftKey, target }) {
   return { ArrowUp: -1, ArrowDown: 1 }[key] ?? 0;
 }
 
+// Among the marks of a reed the arrows left and right lead from one to the next.
+function beside(event) {
+  const step = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
+  const marks = event.target.closest(".seen");
+  if (!step || !marks) return;
+  const ticks = [...marks.querySelectorAll("input")];
+  event.preventDefault();
+  ticks[ticks.indexOf(event.target) + step]?.focus();
+}
+
 class GradingSheet extends HTMLElement {
   connectedCallback() {
     this.form = this.querySelector("#sheet");
@@ -95,6 +105,7 @@ class GradingSheet extends HTMLElement {
     const row = event.target.closest("[data-reed]");
     const held = event.ctrlKey || event.metaKey || event.altKey;
     if (held && event.key === "z" && !event.shiftKey && !event.altKey) this.undoKey(event, row);
+    if (!held) beside(event);
     const step = held || !row ? 0 : stepOf(event);
     if (!step) return;
     event.preventDefault();
