@@ -176,6 +176,19 @@ def test_a_refused_row_keeps_what_was_typed_and_the_others_are_kept(sheet: tuple
     watch.clear()
 
 
+def test_what_was_wrong_is_forgotten_with_what_was_typed(sheet: tuple[Page, Watch]) -> None:
+    page, watch = sheet
+    page.keyboard.type("abc")
+    page.keyboard.press("Enter")
+    expect(page.locator("#why-1")).to_be_visible()
+    _refusals(watch, 422)
+    page.keyboard.press("ArrowUp")
+    for key in ("Delete", "Enter"):
+        page.keyboard.press(key)
+    expect(page.locator("#why-1")).to_be_hidden()
+    expect(_gauge(page, 1)).to_have_attribute("aria-invalid", "false")
+
+
 def test_half_a_row_is_not_lost_by_a_reload(sheet: tuple[Page, Watch]) -> None:
     page, _ = sheet
     page.keyboard.type("28")
@@ -223,6 +236,27 @@ def test_two_tabs_show_both_versions_and_ask(sheet: tuple[Page, Watch], new_benc
     other.reload()
     expect(_gauge(other, 1)).to_have_value("29")
     other.close()
+
+
+def test_what_was_typed_before_a_reload_writes_nothing_over(
+    sheet: tuple[Page, Watch], new_bench: Bench
+) -> None:
+    """Typed on what stood then, it meets what another has written meanwhile; twice reloaded too."""
+    page, watch = sheet
+    page.keyboard.type("29")
+    other, _ = watched_page(page.context, new_bench)
+    other.goto(f"{new_bench.address}/lots/1")
+    _gauge(other, 1).fill("30")
+    _gauge(other, 1).press("Enter")
+    expect(_place(other, 1)).to_have_text("1 of 1")
+    for _ in range(2):
+        page.reload()
+        expect(page.locator("#why-1")).to_contain_text("30 inH2O now. Yours, 29 inH2O, is not written down")
+        expect(_gauge(page, 1)).to_have_value("29")
+    other.reload()
+    expect(_gauge(other, 1)).to_have_value("30")
+    other.close()
+    watch.clear()
 
 
 def test_a_bench_that_does_not_answer_loses_nothing(sheet: tuple[Page, Watch]) -> None:

@@ -150,10 +150,17 @@ class GradingSheet extends HTMLElement {
     this.putBy();
   }
 
-  // Drafts outlive a reload; what the bench has is none.
+  // Drafts outlive a reload, with what was read before them; what the bench has is none.
   putBy() {
     const waiting = this.rows.filter((row) => !this.same(row, this.content(row)));
-    const drafts = waiting.map((row) => [row.dataset.reed, this.content(row)]);
+    const drafts = waiting.map((row) => [
+      row.dataset.reed,
+      {
+        content: this.content(row),
+        read: this.field(row, "read").value,
+        asked: Boolean(this.field(row, "asked")),
+      },
+    ]);
     sessionStorage.setItem(this.kept, JSON.stringify(Object.fromEntries(drafts)));
   }
 
@@ -161,14 +168,20 @@ class GradingSheet extends HTMLElement {
     const drafts = JSON.parse(sessionStorage.getItem(this.kept) ?? "{}");
     for (const row of this.rows) {
       const draft = drafts[row.dataset.reed];
-      if (draft) this.fill(row, draft);
+      if (!draft || this.same(row, draft.content)) continue;
+      this.fill(row, draft.content);
+      this.field(row, "read").value = draft.read;
+      this.asked(row, draft.asked);
     }
     this.putBy();
+    this.saveAll();
   }
 
   left(event) {
     const row = event.target.closest("[data-reed]");
-    if (row && !row.contains(event.relatedTarget)) this.save(row);
+    if (!row || row.contains(event.relatedTarget)) return;
+    if (this.same(row, this.content(row))) this.settle(row, {});
+    else this.save(row);
   }
 
   submitted(event, act) {
@@ -229,7 +242,6 @@ class GradingSheet extends HTMLElement {
       const untouched = this.same(row, this.content(row));
       this.part(row, "place").textContent = now.place;
       this.set(row, "minds", now.minds);
-      if (row === sent) this.set(row, "why", now.why);
       this.part(row, "more").hidden = this.part(row, "why").hidden && !now.minds;
       this.part(row, "aside").hidden = !now.aside;
       if (row === sent) this.answered(row, now, content);
@@ -245,20 +257,24 @@ class GradingSheet extends HTMLElement {
 
   answered(row, now, content) {
     const typedOn = JSON.stringify(this.content(row)) !== content;
-    for (const name of ["insist", "stale"]) this.part(row, name).hidden = !now[name];
+    this.settle(row, now);
+    if (now.why) row.dataset.refused = content;
+    if (!now.why || now.stale) this.field(row, "read").value = now.read;
+    if (!now.why && !typedOn) this.fill(row, this.read(row).content);
+  }
+
+  // What is said of a row beside what is typed in it: why it was refused and what would have it taken, or nothing.
+  settle(row, { why = "", field = "", insist = false, stale = false }) {
+    delete row.dataset.refused;
+    this.set(row, "why", why);
+    this.part(row, "insist").hidden = !insist;
+    this.part(row, "stale").hidden = !stale;
+    this.part(row, "more").hidden = !why && this.part(row, "minds").hidden;
     for (const name of ["gauge", "mouth", "than"]) {
-      const wrong = now.why && (now.field || "gauge") === name;
+      const wrong = why && (field || "gauge") === name;
       this.field(row, name).setAttribute("aria-invalid", wrong ? "true" : "false");
     }
-    this.asked(row, now.stale);
-    if (now.why) {
-      row.dataset.refused = content;
-      if (now.stale) this.field(row, "read").value = now.read;
-      return;
-    }
-    delete row.dataset.refused;
-    this.field(row, "read").value = now.read;
-    if (!typedOn) this.fill(row, this.read(row).content);
+    this.asked(row, stale);
   }
 
   // Whether a row waits for the answer that it is to be written over another's.
