@@ -26,8 +26,8 @@ def test_an_empty_ledger_has_three_ways_in(empty_client: TestClient) -> None:
     page = empty_client.get("/").text
     for way in ("A box of reeds", "One reed", "Try it first"):
         assert f"{way}</h2>" in page
-    assert 'href="/reeds#lot-title"' in page
-    assert 'id="lot-title"' in empty_client.get("/reeds").text
+    assert 'href="/lots"' in page
+    assert "A new box" in empty_client.get("/lots").text
     # The control: once something is kept, it is another page.
     empty_client.post("/reeds", data={"name": "spring", "count": "3"})
     page = empty_client.get("/").text
