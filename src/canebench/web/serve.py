@@ -91,8 +91,8 @@ def _server(
 class SeasonBench:
     """The invented season on an address of its own: no form of one bench can reach the other's ledger.
 
-    It is made in `folder` when it is first asked for, and served until this bench ends; the folder stays. Guarded by
-    `tests/web/test_season_bench.py`.
+    It is made in `folder` when it is first asked for, and served until this bench ends; the folder stays.
+    Guarded by `tests/web/test_season_bench.py`.
     """
 
     def __init__(self, folder: Path, who: str, *, home: str) -> None:
