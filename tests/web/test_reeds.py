@@ -110,7 +110,7 @@ def test_a_stale_edit_shows_both_versions(client: TestClient) -> None:
     client.post("/reeds/5/remark", data={"remarks": "pale", "version": "1"})
     answer = client.post("/reeds/5/remark", data={"remarks": "dark", "read_remarks": "", "version": "1"})
     assert answer.status_code == 409
-    assert "None then, &#39;pale&#39; now" in answer.text
+    assert "nothing then, “pale” now" in answer.text
     assert 'value="dark"' in answer.text
 
 

@@ -16,6 +16,7 @@ from canebench.store.engine import file_of, place_of
 from canebench.store.ledger import Ledger, open_ledger
 from canebench.store.reader import ActRecord
 from canebench.store.records import NamedRecord, ReedRecord
+from canebench.store.refused_edits import Differing, StaleEditError
 from canebench.store.writer import Writer
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from canebench.store.reader import Reader
 
 #: What doors hand on without looking inside.
-__all__ = ["ActRecord", "Ledger", "Writer"]
+__all__ = ["ActRecord", "Differing", "Ledger", "StaleEditError", "Writer"]
 
 Named = TypeVar("Named", bound=NamedRecord)
 

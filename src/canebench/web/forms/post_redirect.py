@@ -12,6 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
 from canebench.base.errors import CanebenchError, DoubtError, UnlessInsistedError
+from canebench.bench.acts.ledger import StaleEditError
 from canebench.web.context import context_of
 from canebench.web.forms.flash import DID
 from canebench.web.forms.forms import FieldProblem, Form, read_form
@@ -52,6 +53,7 @@ async def answer(
             given=given.texts,
             asks=isinstance(error, DoubtError),
             insist=isinstance(error, UnlessInsistedError),
+            stale=error if isinstance(error, StaleEditError) else None,
         )
         return await again(request, problem, error.http_status)
     finally:

@@ -14,6 +14,7 @@ from canebench.base.notes import NOTES
 from canebench.base.sentences import seat_said
 from canebench.base.setting import strip_said
 from canebench.base.uncertain import MINUS, Uncertain
+from canebench.bench.acts.fitting.read_takes import NO_TAKE
 from canebench.bench.views.drawing.draw_fitting import (
     draw_after,
     draw_expected,
@@ -61,6 +62,7 @@ class FittingView:
 
     fitting: FittingNow
     takes: int
+    newest_take: int
     stage: int
     now: Drawn
     unplayed: Drawn
@@ -97,6 +99,7 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
     return FittingView(
         fitting=now,
         takes=len(now.takes),
+        newest_take=now.takes[-1].id if now.takes else NO_TAKE,
         stage=_stage(act),
         now=draw_now(now) or draw_unplayed(scale, title="The beam, not heard yet", prefix="now"),
         unplayed=draw_unplayed(scale, title="The beam so far", prefix="unplayed"),

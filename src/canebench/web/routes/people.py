@@ -123,7 +123,7 @@ async def change_player(request: Request) -> Response:
             "remarks": form.text("read_remarks"),
             "blows_kpa": form.number("read_blows_kpa", "what was read"),
             "ceiling_kpa": form.number("read_ceiling_kpa", "what was read"),
-            "version": form.count("version", "version"),
+            "version": form.version(),
         }
         edit_player(ledger, player_id, told, read=read, who=context.who)
         return f"/players/{player_id}"

@@ -22,6 +22,7 @@ from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.fitting_file import load_fitting, save_fitting
 from canebench.bench.acts.fitting.may_fit import may_fit
 from canebench.bench.acts.fitting.one_round import Fitted, one_round, plan_within_bounds, planned_from
+from canebench.bench.acts.fitting.read_takes import NO_TAKE, check_newest, newest_take
 from canebench.bench.acts.ledger import named, reed_numbered
 from canebench.bench.acts.reeds.eased import pinches_in_life
 from canebench.bench.acts.reeds.mouths import owner_of
@@ -57,11 +58,16 @@ _UNTOLD_SD_CENTS: Final = 1.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """Which reed in which chanter, and who blows it, by number and names."""
+    """Which reed in which chanter, and who blows it, by number and names.
+
+    `read_take` is the newest take there that was known when its next setting was told (`NO_TAKE`: none);
+    where another is newest by then, it is refused. None for what nobody read.
+    """
 
     reed: str
     chanter: str
     player: str | None = None
+    read_take: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +75,7 @@ class _Rows:
     reed: ReedRecord
     chanter: ChanterRecord
     player: PlayerRecord | None
+    newest: int = NO_TAKE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,6 +111,9 @@ def fit_reed(
             chanter=named(reader, ChanterRecord, place.chanter),
             player=None if place.player is None else named(reader, PlayerRecord, place.player),
         )
+        rows = replace(rows, newest=newest_take(reader, rows.reed, rows.chanter))
+        if place.read_take is not None:
+            check_newest(reader, rows.reed, rows.chanter, place.read_take)
         kept = fitting_of_rows(reader, rows.reed.id, rows.chanter)
         player = place.player or owner_of(reader, rows.reed)
         note = ""
@@ -228,6 +238,7 @@ def _keep(
     said = f"{done} reed {rows.reed.number} in {rows.chanter.name}{told.insisted}"
     take_id = None
     with ledger.act("fit", who=who, said=said) as act:
+        check_newest(act, rows.reed, rows.chanter, rows.newest)
         if rows.chanter.chanter_toml is None and one.fitting.chanter.text != generic().text:
             act.update(rows.chanter, {"chanter_toml": one.fitting.chanter.text})
         brought = new if one.report is None else new[:-1]
