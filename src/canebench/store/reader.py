@@ -95,6 +95,13 @@ class Reader:
         found = self.rows(record, {name: value}, limit=1)
         return found[0] if found else None
 
+    def texts(self, record: type[Record], column: str) -> list[str]:
+        """What stands in a column of all rows outside the bin, where anything does."""
+        known = TABLES[record.table]
+        _checked_name(known, column)
+        sql = f"SELECT {column} AS value FROM {known.name} WHERE removed_at IS NULL AND {column} IS NOT NULL"
+        return [str(row["value"]) for row in self.connection.rows(f"{sql} ORDER BY id")]
+
     def count(
         self,
         record: type[Record],

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError
 from canebench.bench.acts.fitting.may_fit import may_fit
+from canebench.bench.acts.ledger import check_new
 from canebench.bench.acts.reeds.mouths import owner_of
 from canebench.reeds.states import NOT_OFFERED, State
 from canebench.store.records import RECORDS, ChanterRecord, PlayerRecord, ReedRecord, TakeRecord
@@ -65,8 +66,12 @@ def begin_fitting(ledger: Ledger, place: Place, *, who: str, insist: bool = Fals
     )
     with ledger.reading() as reader:
         found = {table: _id(reader, table, column, given) for table, column, given in wanted}
+        for table, column, name in wanted:
+            if name and found[table] is None:
+                check_new(reader, RECORDS[table], name, column=column, field=table.removesuffix("s"))
         known = None if found["reeds"] is None else reader.row(ReedRecord, found["reeds"])
-        player = place.player or owner_of(reader, known)
+        chanter = None if found["chanters"] is None else reader.row(ChanterRecord, found["chanters"])
+        player = place.player or owner_of(reader, known) or owner_of(reader, chanter)
         note = may_fit(reader, known, player, ledger.clock(), begins=True, insist=insist)
     new = [(table, column, given) for table, column, given in wanted if given and found[table] is None]
     if new:
@@ -83,10 +88,9 @@ def begin_fitting(ledger: Ledger, place: Place, *, who: str, insist: bool = Fals
     if found["reeds"] is not None and (player_id is not None or note):
         said = f"reed {place.reed} is {'fitted' if player is None else f'for {player}'}"
         _give(ledger, found["reeds"], player_id, who=who, said=said, note=note)
-    reed, chanter = found["reeds"], found["chanters"]
-    if reed is None or chanter is None:
+    if found["reeds"] is None or found["chanters"] is None:
         raise TypeError("a fitting has a reed and a chanter")
-    return reed, chanter
+    return found["reeds"], found["chanters"]
 
 
 def _give(ledger: Ledger, reed_id: int, player_id: int | None, *, who: str, said: str, note: str) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from canebench.base.pressure import parse_pressure
+from canebench.bench.acts.ledger import check_new
 from canebench.care.strain import BLOWS, CEILING, check_told
 from canebench.store.records import PlayerRecord
 
@@ -33,6 +34,7 @@ def set_player(
                 told="blows" if ceiling is None else "ceiling",
             )
         if known is None:
+            check_new(act, PlayerRecord, name, field="player")
             return act.row(PlayerRecord, act.insert("players", {"name": name, **told}))
         return act.update(known, told) if told else known
 
