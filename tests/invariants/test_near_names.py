@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from canebench.bench.acts.near_names import folded, near_name
+from canebench.base.parsing import folded
+from canebench.bench.acts.near_names import near_name
 
 
 @pytest.mark.parametrize(

@@ -114,6 +114,23 @@ def test_a_stale_edit_shows_both_versions(client: TestClient) -> None:
     assert 'value="dark"' in answer.text
 
 
+def test_the_story_says_numbers_and_takes_each_act_back(client: TestClient) -> None:
+    client.post("/reeds/5/strength", data={"playing": "26", "unit": "inH2O"})
+    client.post("/reeds/5/strength", data={"onset": "5", "playing": "6,5", "unit": "kPa"})
+    client.post("/reeds/5/strength", data={"by_mouth": "same", "than": "1"})
+    page = closed_up(client.get("/reeds/5").text)
+    for said in ("26 inH2O", "onset 5 kPa, playing 6.5 kPa", "by mouth same, against reed 1"):
+        assert f"<td>logged the strength of reed 5: {said}</td>" in page
+    act = re.search(r'aria-label="Undo act (\d+): logged the strength of reed 5: 26 inH2O"', page)
+    assert act is not None
+    form = f'<form method="post" action="/undo/{act[1]}"><input type="hidden" name="back" value="/reeds/5">'
+    assert form in page
+    back = closed_up(client.post(f"/undo/{act[1]}", data={"back": "/reeds/5"}).text)
+    assert form not in back
+    assert "undone by act" in back
+    assert "an undoing" in back
+
+
 def test_what_was_read_before_a_pinch_is_marked(client: TestClient) -> None:
     """On the reed's page and in the list; a reading after it, and another reed's, are not."""
     client.post("/reeds/5/strength", data={"playing": "29", "unit": "inH2O"})

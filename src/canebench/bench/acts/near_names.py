@@ -5,17 +5,13 @@ Guarded by `tests/invariants/test_near_names.py`.
 
 from __future__ import annotations
 
-import re
-import unicodedata
-from typing import TYPE_CHECKING, ClassVar, Final
+from typing import TYPE_CHECKING, ClassVar
 
 from canebench.base.errors import InputError
+from canebench.base.parsing import folded
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-
-_SPACES: Final = re.compile(r"\s+")
-_LEADING_ZEROS: Final = re.compile(r"(?<!\d)0+(?=\d)")
 
 
 class NearNameError(InputError):
@@ -37,12 +33,6 @@ class NearNameError(InputError):
     def __str__(self) -> str:
         """The sentence, and the question."""
         return super().__str__() + (f" Did you mean {self.meant}?" if self.offered else "")
-
-
-def folded(name: str) -> str:
-    """What is left of a name without capitals, spaces and leading zeros; equal for names that are one."""
-    bare = _SPACES.sub("", unicodedata.normalize("NFKC", name).casefold())
-    return _LEADING_ZEROS.sub("", bare)
 
 
 def near_name(name: str, known: Iterable[str]) -> str | None:

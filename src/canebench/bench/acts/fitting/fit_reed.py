@@ -18,6 +18,7 @@ from canebench.base.errors import InputError
 from canebench.base.notes import LOW_A, NOTES
 from canebench.base.scales import scale_named
 from canebench.base.setting import Setting
+from canebench.base.uncertain import number
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.fitting_file import load_fitting, save_fitting
 from canebench.bench.acts.fitting.may_fit import may_fit
@@ -235,7 +236,7 @@ def _keep(
     Nothing is kept where the file cannot be written.
     """
     done = "brought in the fitting of" if one.report is None else "measured"
-    said = f"{done} reed {rows.reed.number} in {rows.chanter.name}{told.insisted}"
+    said = f"{done} reed {rows.reed.number} in {rows.chanter.name}{told.insisted}{_tilt_said(one.report)}"
     take_id = None
     with ledger.act("fit", who=who, said=said) as act:
         check_newest(act, rows.reed, rows.chanter, rows.newest)
@@ -249,6 +250,12 @@ def _keep(
             take_id = _keep_take(act, one.fitting, take, rows, told)
         _write_out(one.fitting, to_file)
     return take_id
+
+
+def _tilt_said(report: TakeReport | None) -> str:
+    """The tilt of a take that heard both As, cents; for the story."""
+    balance = None if report is None else report.balance
+    return "" if balance is None else f": tilt {number(balance.tilt_cents.value, 1, signed=True)} cents"
 
 
 def _write_out(fitting: Fitting, to_file: Path | None) -> None:

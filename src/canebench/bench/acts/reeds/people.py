@@ -25,7 +25,8 @@ def set_player(
         told["blows_kpa"] = parse_pressure(blows, field=BLOWS).kpa
     if ceiling is not None:
         told["ceiling_kpa"] = parse_pressure(ceiling, field=CEILING).kpa
-    with ledger.act("player", who=who, said=f"player {name}") as act:
+    said = ", ".join(f"{what} {text}" for what, text in (("blows", blows), ("ceiling", ceiling)) if text)
+    with ledger.act("player", who=who, said=f"player {name}{said and f': {said}'}") as act:
         known = act.find(PlayerRecord, "name", name)
         if told:
             check_told(

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
+from canebench.base.parsing import folded
 from canebench.bench.acts.ledger import check_new, named, reed_numbered
-from canebench.bench.acts.near_names import folded
 from canebench.reeds.states import State, check_move, state_named
 from canebench.store.records import LotRecord, PlayerRecord, ReedRecord
 
