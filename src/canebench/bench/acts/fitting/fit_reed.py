@@ -136,6 +136,7 @@ def fit_reed(
     if not changed:
         _write_out(one.fitting, to_file)
         return one
+    ledger.begin_to_keep()
     recording, told = None, _Told()
     if isinstance(request.heard, Path) and takes_folder is not None:
         recording = _keep_recording(request.heard, takes_folder)
