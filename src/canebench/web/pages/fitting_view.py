@@ -69,8 +69,7 @@ class FittingView:
     missing: str
     after: Drawn | None
     expected: Drawn | None
-    tape_now: str
-    tape_planned: str | None
+    tape: str
     tape_said: list[tuple[str, str]]
     verdict: Verdict | None
     act: NextAct | None
@@ -106,10 +105,12 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
         missing=still_missing(()),
         after=draw_after(now),
         expected=draw_expected(now),
-        tape_now=draw_tape(now.fitting.chanter, present, title="Tape now"),
-        tape_planned=None
-        if planned is None or planned.tape_mm == present.tape_mm
-        else draw_tape(now.fitting.chanter, planned, title="Tape as planned", prefix="planned"),
+        tape=draw_tape(
+            now.fitting.chanter,
+            present,
+            title="Tape now" if _same_tape(present, planned) else "Tape now, and dotted as planned",
+            planned=planned,
+        ),
         tape_said=_tape(present, planned),
         verdict=None if now.report is None else verdict_of(now.report),
         act=act,
@@ -205,6 +206,10 @@ def _tape(present: Setting, planned: Setting | None) -> list[tuple[str, str]]:
                 words += f" now, {strip_said(then)} planned"
             said.append((hole, words))
     return said
+
+
+def _same_tape(present: Setting, planned: Setting | None) -> bool:
+    return planned is None or planned.tape_mm == present.tape_mm
 
 
 def _said(setting: Setting) -> str:
