@@ -14,6 +14,8 @@ EVERY_PAGE: Final = (
     "/reeds/1",
     "/reeds/15",
     "/choose?player=Isla%20Penhallow",
+    "/compare?reed=1&reed=2",
+    "/compare?lot=spring&lot=summer",
     "/players",
     "/players/1",
     "/chanters",

@@ -26,6 +26,7 @@ from canebench.web.pages.render import static_prefix
 from canebench.web.routes import (
     care,
     chanters,
+    compare,
     exchange,
     failures,
     fitting,
@@ -74,6 +75,7 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/reeds/{reed:int}/card.pdf", reeds.card),
         Route("/reeds/{reed:int}/{act}", reeds.reed_act, methods=["POST"]),
         Route("/labels.pdf", reeds.labels),
+        Route("/compare", compare.compare),
         Route("/choose", people.choose),
         Route("/players", people.players),
         Route("/players", people.add_player, methods=["POST"]),

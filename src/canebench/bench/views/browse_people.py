@@ -121,8 +121,9 @@ class PlayerLine:
     ceiling: str
 
 
-def player_lines(ledger: Ledger) -> list[PlayerLine]:
-    """All players by name."""
+def player_lines(ledger: Ledger, search: str = "") -> list[PlayerLine]:
+    """All players by name; with `search`, those whose name or remarks hold it."""
+    wanted = search.casefold()
     return [
         PlayerLine(
             id=row.id,
@@ -131,6 +132,7 @@ def player_lines(ledger: Ledger) -> list[PlayerLine]:
             ceiling=pressure_said(row.ceiling_kpa),
         )
         for row in list_players(ledger)
+        if wanted in f"{row.name}\n{row.remarks or ''}".casefold()
     ]
 
 

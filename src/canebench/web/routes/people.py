@@ -39,6 +39,7 @@ class PlayersPage:
     room: ClassVar[str] = "Players"
     title: str = "Players"
     players: list[PlayerLine]
+    search: str
     cautions: list[str]
     problem: FieldProblem | None
 
@@ -80,8 +81,9 @@ async def players(request: Request) -> Response:
 
 
 async def _players(request: Request, problem: FieldProblem | None, status: int) -> Response:
-    lines = await run_in_threadpool(player_lines, context_of(request).ledger)
-    page = PlayersPage(players=lines, cautions=_blowing(), problem=problem)
+    search = request.query_params.get("search", "").strip()
+    lines = await run_in_threadpool(player_lines, context_of(request).ledger, search)
+    page = PlayersPage(players=lines, search=search, cautions=_blowing(), problem=problem)
     return show(request, page, status=status)
 
 
