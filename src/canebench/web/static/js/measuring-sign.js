@@ -6,7 +6,7 @@ class MeasuringSign extends HTMLElement {
     this.places = placesOf(this);
     this.form = this.closest("form");
     this.attempt = this.form.elements.attempt;
-    this.places.away.addEventListener("click", () => this.giveUp());
+    this.places.giveUp.addEventListener("click", () => this.giveUp());
     // Escape is another way to press the button.
     this.places.sign.addEventListener("cancel", (event) => {
       event.preventDefault();
@@ -20,7 +20,7 @@ class MeasuringSign extends HTMLElement {
   sent(event) {
     if (event.defaultPrevented || event.submitter?.hasAttribute("formaction")) return;
     this.attempt.value = crypto.randomUUID();
-    this.places.away.disabled = false;
+    this.places.giveUp.disabled = false;
     this.places.after.hidden = true;
     this.since = Date.now();
     this.tell();
@@ -29,15 +29,15 @@ class MeasuringSign extends HTMLElement {
   }
 
   tell() {
-    const { time, said } = this.places;
-    time.textContent = `${Math.round((Date.now() - this.since) / 1000)} s`;
+    const { elapsed, file: named } = this.places;
+    elapsed.textContent = `${Math.round((Date.now() - this.since) / 1000)} s`;
     const file = this.form.elements.file?.files?.[0];
-    said.hidden = !file;
-    if (file) said.textContent = `${file.name}, ${(file.size / 1e6).toFixed(1)} MB`;
+    named.hidden = !file;
+    if (file) named.textContent = `${file.name}, ${(file.size / 1e6).toFixed(1)} MB`;
   }
 
   async giveUp() {
-    this.places.away.disabled = true;
+    this.places.giveUp.disabled = true;
     window.stop();
     let kept = true;
     try {
