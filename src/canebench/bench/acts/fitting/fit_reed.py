@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
@@ -26,7 +26,7 @@ from canebench.bench.acts.fitting.may_fit import may_fit
 from canebench.bench.acts.fitting.one_round import Fitted, one_round, plan_within_bounds, planned_from
 from canebench.bench.acts.fitting.read_takes import NO_TAKE, check_newest, newest_take
 from canebench.bench.acts.ledger import named, reed_numbered
-from canebench.bench.acts.reeds.eased import pinches_in_life
+from canebench.bench.acts.reeds.eased import check_pinch, pinches_in_life, write_pinch
 from canebench.bench.acts.reeds.mouths import owner_of
 from canebench.bore.chanter_file import generic, parse
 from canebench.fitting.take import Take
@@ -58,18 +58,24 @@ if TYPE_CHECKING:
 _UNTOLD_SD_CENTS: Final = 1.0
 
 
+#: A pinch just before a take; `insisted` where it was one past the most, and known to be.
+Pinch = Literal["told", "insisted"]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
     """Which reed in which chanter, and who blows it, by number and names.
 
     `read_take` is the newest take there that was known when its next setting was told (`NO_TAKE`: none);
-    where another is newest by then, it is refused. None for what nobody read.
+    where another is newest by then, it is refused. None for what nobody read. `pinch` was done just before
+    the take, and is kept in the same act.
     """
 
     reed: str
     chanter: str
     player: str | None = None
     read_take: int | None = None
+    pinch: Pinch | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,6 +91,7 @@ class _Told:
     """What a fitting does not know of a take: what was insisted on, columns of it and of its pitches."""
 
     insisted: str = ""
+    pinch: Pinch | None = None
     take: Mapping[str, Value] = field(default_factory=dict)
     notes: Mapping[str, Mapping[str, Value]] = field(default_factory=dict)
 
@@ -105,7 +112,8 @@ def fit_reed(
     A recording is kept as FLAC in `takes_folder`, named by its SHA-256, if one is given. Readings that look
     like a slip are a `DoubtError`, but `AsTyped`. What stands against blowing this reed (`may_fit`) is an
     error, unless with `insist`. The fitting in `from_file` comes first: what it has beyond the ledger's takes
-    is kept too. `to_file` is where the fitting is written, with its plan.
+    is kept too, and pinches that the ledger does not know. `to_file` is where the fitting is written, with
+    its plan.
     """
     with ledger.reading() as reader:
         rows = _Rows(
@@ -123,6 +131,8 @@ def fit_reed(
             # Nobody takes the reed into the mouth where no take is told.
             begins = not kept.takes
             note = may_fit(reader, rows.reed, player, ledger.clock(), begins=begins, insist=insist)
+        if place.pinch is not None:
+            note += ", pinched" + check_pinch(reader, rows.reed.id, insist=place.pinch == "insisted")
     if to_file is not None and to_file.exists():
         # Only a fitting is written over.
         load_fitting(to_file)
@@ -142,7 +152,7 @@ def fit_reed(
     if isinstance(request.heard, Path) and takes_folder is not None:
         recording = _keep_recording(request.heard, takes_folder)
     if one.report is not None:
-        told = replace(_told(one.report, rows, request, recording), insisted=note)
+        told = replace(_told(one.report, rows, request, recording), insisted=note, pinch=place.pinch)
     return replace(one, take_id=_keep(ledger, one, new, rows, who=who, told=told, to_file=to_file))
 
 
@@ -248,7 +258,11 @@ def _keep(
         brought = new if one.report is None else new[:-1]
         for take in brought:
             take_id = _keep_take(act, one.fitting, take, rows, _Told())
-        _keep_pinches(act, brought, rows.reed)
+        _keep_pinches(act, brought, rows.reed, "told by a fitting that came in")
+        if told.pinch is None:
+            _keep_pinches(act, new[len(brought) :], rows.reed, "told with a take")
+        else:
+            write_pinch(act, rows.reed.id, insist=told.pinch == "insisted")
         for take in new[len(brought) :]:
             take_id = _keep_take(act, one.fitting, take, rows, told)
         _write_out(one.fitting, to_file)
@@ -267,12 +281,12 @@ def _write_out(fitting: Fitting, to_file: Path | None) -> None:
         save_fitting(fitting.within_a_life(), to_file)
 
 
-def _keep_pinches(act: Writer, brought: Sequence[FittingTake], reed: ReedRecord) -> None:
-    """Pinches that a file tells of and the ledger does not know: they count for the reed's whole life."""
-    told = max((one.take.setting.pinches for one in brought), default=0)
+def _keep_pinches(act: Writer, new: Sequence[FittingTake], reed: ReedRecord, remarks: str) -> None:
+    """Pinches that takes tell of and the ledger does not know: they count for the reed's whole life."""
+    told = max((one.take.setting.pinches for one in new), default=0)
     for _ in range(told - pinches_in_life(act, reed.id)):
-        row: dict[str, Value] = {"reed_id": reed.id, "at": act.at, "how": "pinch"}
-        act.insert("eases", {**row, "remarks": "told by a fitting that came in"})
+        # They were done: no rule can refuse them any more.
+        write_pinch(act, reed.id, insist=True, remarks=remarks)
 
 
 def _keep_take(act: Writer, fitting: Fitting, one: FittingTake, rows: _Rows, told: _Told) -> int:
