@@ -1,0 +1,107 @@
+"""A mixture of normals, as nodes leave one: its mean and spread, chances, and the ends of its intervals.
+
+Guarded by `tests/analytic/test_forecasts.py`.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from canebench.reeds.forecasts.sites import normal_below
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from canebench.base.arrays import FloatArray
+
+_HALVINGS: Final = 40
+_ENDS: Final = np.array([0.025, 0.1, 0.5, 0.9, 0.975])
+_ROOT_2PI: Final = math.sqrt(2.0 * math.pi)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Foretold:
+    """A value that is foretold, in its quantity's unit, and the ends of its 80 % and 95 % intervals.
+
+    `sd` is the standard deviation of all that is believed, `median` has as much above as below.
+    """
+
+    mean: float
+    sd: float
+    median: float
+    low_80: float
+    high_80: float
+    low_95: float
+    high_95: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weighted:
+    """Normals (nodes,) with weights that sum to 1."""
+
+    weights: FloatArray
+    means: FloatArray
+    sds: FloatArray
+
+    @property
+    def mean(self) -> float:
+        """Of the whole."""
+        return float(self.weights @ self.means)
+
+    @property
+    def sd(self) -> float:
+        """Of the whole."""
+        return math.sqrt(float(self.weights @ (self.sds**2 + (self.means - self.mean) ** 2)))
+
+    def below(self, value: float) -> float:
+        """The chance to lie at or below a value."""
+        return float(self.weights @ normal_below((value - self.means) / self.sds))
+
+    def between(self, low: float, high: float) -> float:
+        """The chance to lie between two values, either of which may be endless."""
+        return max(0.0, self.below(high) - self.below(low))
+
+    def foretold(self) -> Foretold:
+        """With its intervals."""
+        low_95, low_80, median, high_80, high_95 = self._ends(_ENDS)
+        return Foretold(
+            mean=self.mean,
+            sd=self.sd,
+            median=median,
+            low_80=low_80,
+            high_80=high_80,
+            low_95=low_95,
+            high_95=high_95,
+        )
+
+    def crps(self, truth: float) -> float:
+        """The continuous ranked probability score of a truth: less is better (Grimit et al. 2006, eq. 5)."""
+        near = self.weights @ _mean_size(truth - self.means, self.sds)
+        apart = _mean_size(self.means[:, None] - self.means, np.hypot(self.sds[:, None], self.sds))
+        return float(near - 0.5 * self.weights @ apart @ self.weights)
+
+    def _ends(self, chances: FloatArray) -> list[float]:
+        """Where the distribution reaches these chances, by halving."""
+        low = np.full(chances.shape, float((self.means - 8.0 * self.sds).min()))
+        high = np.full(chances.shape, float((self.means + 8.0 * self.sds).max()))
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            reached = normal_below((middle[:, None] - self.means) / self.sds) @ self.weights < chances
+            low, high = np.where(reached, middle, low), np.where(reached, high, middle)
+        return [float(end) for end in 0.5 * (low + high)]
+
+
+def _mean_size(mean: FloatArray, sd: FloatArray) -> FloatArray:
+    """Of the size of a normal deviate."""
+    scaled = mean / sd
+    density = np.exp(-0.5 * scaled**2) / _ROOT_2PI
+    return np.asarray(mean * (2.0 * normal_below(scaled) - 1.0) + 2.0 * sd * density)
+
+
+def smallest(chance: Callable[[int], float], count: int, wanted: float) -> int | None:
+    """The first of `count` places at which a chance reaches what is wanted; None where none does."""
+    return next((place for place in range(count) if chance(place) >= wanted), None)
