@@ -38,14 +38,14 @@ if TYPE_CHECKING:
 #: More readings of one quantity than this are not used: those nearest in minutes make place.
 MOST_READINGS: Final = 32
 _DAY_S: Final = 86_400.0
-#: Of the table of readings: seven of where, low, high, scatter, by mouth, told.
-_COLUMNS: Final = 12
+#: Of the table of readings: seven of where, low, high, scatter, by mouth, told, blur.
+_COLUMNS: Final = 13
 #: A reed is moist after so many minutes, and dry after so many days of rest (estimates of ours; the bag is
 #: saturated after some 20 minutes of playing).
 _MOIST_MIN, _DRIES_DAYS = 7.0, 1.0
 #: Where it is not known how long a reed was blown or how warm and damp the room was: mean and spread.
 _DRYNESS_UNKNOWN: Final = (0.3, 0.3)
-_WARM_UNKNOWN: Final = (0.0, 0.4)
+_WARM_UNKNOWN: Final = (0.0, 0.18)
 _DAMP_UNKNOWN: Final = (0.0, 0.7)
 
 
@@ -90,7 +90,9 @@ class Observed:
     low, high : array
         A reading's value, twice; of one by mouth, between what the strength lies.
     read_sd : array
-        Told with it, with what is not known of its room.
+        Told with it.
+    blur : array
+        Of what is not known of the room and the reed's moisture.
     by_mouth, told : boolean array
         Whether it was read by mouth; False in `told` where it only pads.
     """
@@ -99,6 +101,7 @@ class Observed:
     low: FloatArray
     high: FloatArray
     read_sd: FloatArray
+    blur: FloatArray
     by_mouth: BoolArray
     told: BoolArray
 
@@ -154,25 +157,24 @@ def observed(histories: Sequence[ReedHistory], quantity: Quantity) -> Observed:
         read_sd=np.where(table[..., 11] > 0.0, table[..., 9], 1.0),
         by_mouth=table[..., 10] > 0.0,
         told=table[..., 11] > 0.0,
+        blur=table[..., 12],
     )
 
 
 def _rows(history: ReedHistory, quantity: Quantity) -> list[tuple[float, ...]]:
-    """Each reading: where it was, low, high, its scatter, whether by mouth, and that it was told."""
+    """Each reading: where it was, low, high, its scatter, whether by mouth, that it was told, the room's blur."""
     prior, found = PRIORS[quantity], []
     for reading in history.readings:
         told = value_of(reading, quantity)
         if told is not None:
             value, sd = told
             *where, blur = _where(history, reading, quantity)
-            # What is not known of the room blurs a reading.
-            blurred = math.hypot(prior.read_sd if sd is None else sd, blur)
-            found.append((*where, value, value, blurred, 0.0, 1.0))
+            found.append((*where, value, value, prior.read_sd if sd is None else sd, 0.0, 1.0, blur))
     if quantity == "strength":
         for felt in history.by_mouth:
             *where, blur = _where(history, felt, quantity)
             low, high = (felt.than_kpa + step for step in MOUTH_STEPS_KPA[felt.words])
-            found.append((*where, low, high, math.hypot(MOUTH_SD_KPA, felt.than_sd_kpa, blur), 1.0, 1.0))
+            found.append((*where, low, high, math.hypot(MOUTH_SD_KPA, felt.than_sd_kpa), 1.0, 1.0, blur))
     return found
 
 
@@ -216,14 +218,15 @@ def _thinned(rows: list[tuple[float, ...]]) -> list[tuple[float, ...]]:
 def stray_covariance(one: Points, other: Points, quantity: Quantity, *, lasting: bool = False) -> FloatArray:
     """Between points of the same reeds, of what no line follows, at the usual size (reeds, points, points).
 
-    A Wiener process in the logarithm of minutes, and weather that comes and goes (Ornstein & Uhlenbeck 1930);
-    only the first where `lasting`.
+    Wiener processes in the logarithm of minutes and in minutes, and weather that comes and goes (Ornstein &
+    Uhlenbeck 1930), which is left out where `lasting`.
     """
     prior = PRIORS[quantity]
     creep = np.minimum(
         np.log1p(one.minutes / CREEP_FROM_MIN)[:, :, None], np.log1p(other.minutes / CREEP_FROM_MIN)[:, None, :]
     )
-    found = prior.stray_sd**2 * creep
+    wear = np.minimum(one.minutes[:, :, None], other.minutes[:, None, :]) / 100.0
+    found = prior.stray_sd**2 * creep + prior.wear_sd**2 * wear
     if lasting:
         return found
     apart = np.abs(one.days[:, :, None] - other.days[:, None, :])

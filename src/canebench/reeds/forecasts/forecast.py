@@ -17,19 +17,19 @@ from canebench.reeds.forecasts.design import moment_of, observed, points_of
 from canebench.reeds.forecasts.history import QUANTITIES
 from canebench.reeds.forecasts.mixture import Weighted, smallest
 from canebench.reeds.forecasts.pooling import beforehand, nobody, weights_of
-from canebench.reeds.forecasts.posterior import at_points, coefficients, posterior
-from canebench.reeds.forecasts.priors import PINCH
+from canebench.reeds.forecasts.posterior import Mixture, at_points, coefficients, posterior
+from canebench.reeds.forecasts.priors import PINCH, PRIORS
 from canebench.reeds.forecasts.settled import USUAL_RULE, Settling
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from datetime import datetime
 
+    from canebench.base.arrays import FloatArray
     from canebench.reeds.forecasts.design import Moment
     from canebench.reeds.forecasts.history import Quantity, ReedHistory
     from canebench.reeds.forecasts.mixture import Foretold
     from canebench.reeds.forecasts.pooling import Population
-    from canebench.reeds.forecasts.posterior import Mixture
     from canebench.reeds.forecasts.settled import SettledRule
 
 #: Where it is looked for that a reed has settled: minutes still to be played.
@@ -72,7 +72,7 @@ class ReedForecast:
     ahead : tuple of mappings of quantity to Foretold
         At each time asked for, in that order.
     pinch : mapping of quantity to Foretold
-        What one more pinch would change.
+        What a pinch changes in this reed, on the mean.
     settling : Settling
         Whether it has settled, and when it will have.
     """
@@ -90,6 +90,12 @@ class ReedForecast:
     def in_range(self, quantity: Quantity, low: float, high: float, *, place: int = -1) -> float:
         """The chance to lie between two values, settled, or at another place of `believed`."""
         return self.believed[quantity][place].between(low, high)
+
+    def one_pinch(self, quantity: Quantity) -> Foretold:
+        """What the next pinch changes: one differs from the next of the same reed."""
+        told = self.pinch[quantity]
+        sd = math.hypot(told.sd, PRIORS[quantity].pinch_scatter_sd)
+        return Weighted(weights=np.ones(1), means=np.array([told.mean]), sds=np.array([sd])).foretold()
 
 
 def forecast(
@@ -218,30 +224,37 @@ def _looked(
     effects = coefficients(after)
     return [
         _Seen(
-            believed=tuple(_marginal(asked, weights, reed, k) for k in range(asked.mean.shape[-1])),
-            pinch=_marginal(effects, weights, reed, PINCH),
-            moves=tuple(_move(pairs, weights, reed, 2 * k) for k in range(len(_LATER_MIN))),
+            believed=tuple(
+                _marginal(_of(asked, reed), weights[reed], k).widened(factor)
+                for k in range(asked.mean.shape[-1])
+            ),
+            pinch=_marginal(_of(effects, reed), weights[reed], PINCH),
+            moves=tuple(
+                _move(_of(pairs, reed), weights[reed], 2 * k).widened(factor) for k in range(len(_LATER_MIN))
+            ),
         )
-        for reed in range(len(histories))
+        for reed, factor in enumerate(before.factors)
     ]
 
 
-def _marginal(found: Mixture, weights: np.ndarray, reed: int, place: int) -> Weighted:
-    variances = found.covariance[reed, :, place, place]
-    return Weighted(
-        weights=weights[reed], means=found.mean[reed, :, place], sds=np.sqrt(np.maximum(variances, 1e-12))
-    )
+def _marginal(found: Mixture, weights: FloatArray, place: int) -> Weighted:
+    variances = found.covariance[:, place, place]
+    return Weighted(weights=weights, means=found.mean[:, place], sds=np.sqrt(np.maximum(variances, 1e-12)))
 
 
-def _move(found: Mixture, weights: np.ndarray, reed: int, place: int) -> Weighted:
+def _move(found: Mixture, weights: FloatArray, place: int) -> Weighted:
     """How far it goes between two neighbours."""
-    pair = found.covariance[reed, :, place : place + 2, place : place + 2]
+    pair = found.covariance[:, place : place + 2, place : place + 2]
     variances = pair[:, 0, 0] + pair[:, 1, 1] - 2.0 * pair[:, 0, 1]
     return Weighted(
-        weights=weights[reed],
-        means=found.mean[reed, :, place + 1] - found.mean[reed, :, place],
+        weights=weights,
+        means=found.mean[:, place + 1] - found.mean[:, place],
         sds=np.sqrt(np.maximum(variances, 1e-12)),
     )
+
+
+def _of(found: Mixture, reed: int) -> Mixture:
+    return Mixture(mean=found.mean[reed], covariance=found.covariance[reed])
 
 
 def _told(

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from canebench.base.arrays import FloatArray
 
-_HALVINGS: Final = 40
+_HALVINGS: Final = 30
 _ENDS: Final = np.array([0.025, 0.1, 0.5, 0.9, 0.975])
 _ROOT_2PI: Final = math.sqrt(2.0 * math.pi)
 
@@ -56,6 +56,15 @@ class Weighted:
     def sd(self) -> float:
         """Of the whole."""
         return math.sqrt(float(self.weights @ (self.sds**2 + (self.means - self.mean) ** 2)))
+
+    def widened(self, factor: float) -> Weighted:
+        """The same about the same mean, its spread multiplied."""
+        means = self.mean + factor * (self.means - self.mean)
+        return Weighted(weights=self.weights, means=means, sds=factor * self.sds)
+
+    def and_then(self, mean: float, sd: float) -> Weighted:
+        """The same with an independent normal added."""
+        return Weighted(weights=self.weights, means=self.means + mean, sds=np.hypot(self.sds, sd))
 
     def below(self, value: float) -> float:
         """The chance to lie at or below a value."""

@@ -22,12 +22,21 @@ if TYPE_CHECKING:
 _THREE: Final = (np.array([-math.sqrt(3.0), 0.0, math.sqrt(3.0)]), np.array([1 / 6, 2 / 3, 1 / 6]))
 _TWO: Final = (np.array([-1.0, 1.0]), np.array([0.5, 0.5]))
 #: On which the spread of a bench is learnt: how far from the median, in spreads over benches.
-_LEARN_AT: Final = np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
-_LEARN_CHANCES: Final = np.exp(-0.5 * _LEARN_AT**2) / np.exp(-0.5 * _LEARN_AT**2).sum()
-#: In learning the bench's spread every second time constant will do.
-_LEARN_TAUS: Final = slice(1, None, 2)
+LEARN_AT: Final = np.array([-1.8, -0.6, 0.6, 1.8])
+_LEARN_CHANCES: Final = np.exp(-0.5 * LEARN_AT**2) / np.exp(-0.5 * LEARN_AT**2).sum()
+#: What all reeds together say is smooth, so a cubic between the nodes tells it on fine ones (Lagrange).
+_FINE: Final = np.linspace(-2.2, 2.2, 45)
+_BETWEEN: Final = np.stack(
+    [
+        np.prod([(_FINE - other) / (at - other) for other in LEARN_AT if other != at], axis=0)
+        for at in LEARN_AT
+    ],
+    axis=1,
+)
+#: In learning the bench's spread two time constants will do.
+_LEARN_TAUS: Final = slice(1, None, 3)
 #: A reed that is like no other teaches no more than this much of what it would (a share of its evidence).
-_ODD: Final = 0.1
+_ODD: Final = 0.03
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,8 +97,8 @@ def nodes_about(scales: Scales, tau_chances: FloatArray) -> Nodes:
 
 def learning_nodes(reeds: int) -> Nodes:
     """Wide nodes, alike for every reed, on which the scales of a bench are learnt."""
-    strays = np.tile(STRAY[0] * np.exp(STRAY[1] * _LEARN_AT), (reeds, 1))
-    breaths = np.tile(BREATH[0] * np.exp(BREATH[1] * _LEARN_AT), (reeds, 1))
+    strays = np.tile(STRAY[0] * np.exp(STRAY[1] * LEARN_AT), (reeds, 1))
+    breaths = np.tile(BREATH[0] * np.exp(BREATH[1] * LEARN_AT), (reeds, 1))
     taus = np.tile(first_chances()[_LEARN_TAUS] / first_chances()[_LEARN_TAUS].sum(), (reeds, 1))
     return _crossed(TAU_MIN[_LEARN_TAUS], taus, strays, _LEARN_CHANCES, breaths, _LEARN_CHANCES)
 
@@ -113,8 +122,8 @@ def _crossed(
 
 
 def scale_evidence(log_evidence: FloatArray) -> FloatArray:
-    """What each reed tells of the bench's stray and breath: (reeds, 5, 5) from its `learning_nodes`."""
-    size = len(_LEARN_AT)
+    """What each reed tells of the bench's stray and breath: (reeds, 4, 4) from its `learning_nodes`."""
+    size = len(LEARN_AT)
     nodes = learning_nodes(len(log_evidence))
     joint = (log_evidence + nodes.log_chances).reshape(-1, len(nodes.tau_min), size, size)
     each = np.logaddexp.reduce(joint, axis=1) - np.log(np.outer(_LEARN_CHANCES, _LEARN_CHANCES))
@@ -125,8 +134,8 @@ def scale_evidence(log_evidence: FloatArray) -> FloatArray:
 
 
 def scales_of(taught: FloatArray) -> Scales:
-    """What is believed of the next reed of a bench, by how well its reeds go with each scale (reeds, 5, 5)."""
-    logs = taught + np.log(np.outer(_LEARN_CHANCES, _LEARN_CHANCES))
+    """What is believed of the next reed of a bench, by how well its reeds go with each scale (reeds, 4, 4)."""
+    logs = _BETWEEN @ taught @ _BETWEEN.T - 0.5 * (_FINE[:, None] ** 2 + _FINE**2)
     joint = np.exp(logs - logs.max(axis=(1, 2), keepdims=True))
     joint /= joint.sum(axis=(1, 2), keepdims=True)
     stray, stray_sd = _moments(joint.sum(axis=2))
@@ -140,6 +149,6 @@ def scales_of(taught: FloatArray) -> Scales:
 
 
 def _moments(chances: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Mean and spread over `_LEARN_AT`, which has about unit spread before anything is learnt."""
-    mean = chances @ _LEARN_AT
-    return mean, np.sqrt(np.maximum(chances @ _LEARN_AT**2 - mean**2, 0.0))
+    """Mean and spread over the fine nodes, which have about unit spread before anything is learnt."""
+    mean = chances @ _FINE
+    return mean, np.sqrt(np.maximum(chances @ _FINE**2 - mean**2, 0.0))

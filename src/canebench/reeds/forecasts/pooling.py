@@ -16,14 +16,15 @@ import numpy as np
 
 from canebench.reeds.forecasts.design import observed
 from canebench.reeds.forecasts.history import QUANTITIES
-from canebench.reeds.forecasts.nodes import learning_nodes, nodes_about, scale_evidence, scales_of
-from canebench.reeds.forecasts.posterior import Coefficients, coefficients, posterior
+from canebench.reeds.forecasts.honesty import FACTORS, cut_short, factor, lessons
+from canebench.reeds.forecasts.nodes import LEARN_AT, learning_nodes, nodes_about, scale_evidence, scales_of
+from canebench.reeds.forecasts.posterior import Coefficients, coefficients, normalised, posterior
 from canebench.reeds.forecasts.priors import COEFFICIENTS, PRIORS, SHARES, TAU_MIN, first_chances
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from canebench.base.arrays import FloatArray
+    from canebench.base.arrays import FloatArray, IntArray
     from canebench.reeds.forecasts.history import Quantity, ReedHistory
     from canebench.reeds.forecasts.nodes import Nodes
     from canebench.reeds.forecasts.posterior import Mixture, NodePosterior
@@ -33,8 +34,8 @@ _SIZE: Final = len(COEFFICIENTS)
 #: Of expectation propagation while learning.
 _FEW_SWEEPS: Final = 4
 #: The priors count for so many reeds in what is learnt of spreads and of chances.
-_WORTH_REEDS: Final = 4.0
-_STEPS: Final = 6
+_WORTH_REEDS: Final = 2.0
+_STEPS: Final = 25
 _CHANCE_STEPS: Final = 60
 _OWN: Final = SHARES.index("reed")
 
@@ -57,10 +58,12 @@ class Taught:
         The reeds.
     messages : tuple of Message
         One each.
-    scales : array (reeds, 5, 5)
+    scales : array (reeds, 4, 4)
         How well each stray and breath of a bench explains each reed, logarithms: `scale_evidence`.
     tau_shares : array (reeds, taus)
         How likely each time constant is for each reed.
+    lessons : array (reeds, factors)
+        How its newest reading fared with spreads multiplied, logarithms: `honesty`.
     reed_sd : array (7,)
         How far reeds of one lot lie apart.
     """
@@ -69,6 +72,7 @@ class Taught:
     messages: tuple[Message, ...]
     scales: FloatArray
     tau_shares: FloatArray
+    lessons: FloatArray
     reed_sd: FloatArray
 
 
@@ -81,10 +85,11 @@ class Population:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Beforehand:
-    """What is believed of reeds before they are read themselves: coefficients, and nodes."""
+    """What is believed of reeds before they are read themselves: coefficients, nodes, and by what spreads are multiplied."""
 
     coefficients: Coefficients
     nodes: Nodes
+    factors: FloatArray
 
 
 def nobody() -> Population:
@@ -94,8 +99,9 @@ def nobody() -> Population:
             name: Taught(
                 histories=(),
                 messages=(),
-                scales=np.zeros((0, 5, 5)),
+                scales=np.zeros((0, len(LEARN_AT), len(LEARN_AT))),
                 tau_shares=np.zeros((0, len(TAU_MIN))),
+                lessons=np.zeros((0, len(FACTORS))),
                 reed_sd=PRIORS[name].sd[_OWN],
             )
             for name in QUANTITIES
@@ -132,21 +138,29 @@ def _taught(histories: tuple[ReedHistory, ...], quantity: Quantity) -> Taught:
         messages=tuple(_messages(wide)),
         scales=scale_evidence(wide.log_evidence),
         tau_shares=np.zeros((len(histories), len(TAU_MIN))),
+        lessons=np.zeros((len(histories), len(FACTORS))),
     )
     before = beforehand(taught, histories, quantity)
     after = posterior(seen, quantity, before.coefficients, before.nodes, sweeps=_FEW_SWEEPS)
     taught = replace(taught, messages=tuple(_messages(after)), tau_shares=_tau_shares(after))
-    return replace(taught, reed_sd=_reeds_apart(taught, quantity))
+    taught = replace(taught, reed_sd=_reeds_apart(taught, quantity))
+    return replace(taught, lessons=_lessons(taught, quantity))
+
+
+def _lessons(taught: Taught, quantity: Quantity) -> FloatArray:
+    """How forecasts from the other reeds would have fared (reeds, factors); 0 where there is none to tell."""
+    found = np.zeros((len(taught.histories), len(FACTORS)))
+    cut = [cut_short(history, quantity) for history in taught.histories]
+    told = [place for place, one in enumerate(cut) if one is not None]
+    if told:
+        before = beforehand(taught, [taught.histories[place] for place in told], quantity)
+        found[told] = lessons([one for one in cut if one is not None], quantity, before)
+    return found
 
 
 def weights_of(after: NodePosterior) -> FloatArray:
     """How likely each node is after the readings (reeds, nodes)."""
-    return _normalised(after.log_evidence + after.nodes.log_chances)
-
-
-def _normalised(logs: FloatArray) -> FloatArray:
-    weights = np.exp(logs - logs.max(axis=-1, keepdims=True))
-    return np.asarray(weights / weights.sum(axis=-1, keepdims=True))
+    return normalised(after.log_evidence + after.nodes.log_chances)
 
 
 def _messages(after: NodePosterior) -> Iterator[Message]:
@@ -179,6 +193,7 @@ def beforehand(taught: Taught, histories: Sequence[ReedHistory], quantity: Quant
     places = [numbers.index(one.number) if one.number in numbers else None for one in histories]
     rows = [groups.without(history, place) for history, place in zip(histories, places, strict=True)]
     scales, taus = taught.scales.sum(axis=0), taught.tau_shares.sum(axis=0)
+    fared = taught.lessons.sum(axis=0)
     others = [
         (scales, taus) if place is None else (scales - taught.scales[place], taus - taught.tau_shares[place])
         for place in places
@@ -190,19 +205,26 @@ def beforehand(taught: Taught, histories: Sequence[ReedHistory], quantity: Quant
         nodes=nodes_about(
             scales_of(np.array([scale for scale, _ in others])), np.array([_shared(tau) for _, tau in others])
         ),
+        factors=np.array(
+            [factor(fared if place is None else fared - taught.lessons[place]) for place in places]
+        ),
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Groups:
-    """The linear solution for the means of bench, lots, cuts and chanters."""
+    """The linear solution for the means of bench, lots, cuts and chanters, all in one vector.
+
+    `tightness` and `pull` are what each reed's message says of its part in them.
+    """
 
     prior: QuantityPrior
     reed_sd: FloatArray
     places: Mapping[tuple[str, str], int]
-    precision: FloatArray
-    weighted: FloatArray
-    parts: tuple[tuple[FloatArray, FloatArray, FloatArray], ...]
+    mean: FloatArray
+    covariance: FloatArray
+    tightness: FloatArray
+    pull: FloatArray
 
     @classmethod
     def of(cls, taught: Taught, histories: Sequence[ReedHistory], quantity: Quantity) -> _Groups:
@@ -211,59 +233,67 @@ class _Groups:
         names = sorted({name for history in (*taught.histories, *histories) for name in _names(history)})
         places = {name: place for place, name in enumerate(names)}
         sds = np.concatenate([prior.sd[SHARES.index(share)] for share, _ in names])
-        groups = cls(
+        tightness, pull = _about_groups(taught, prior)
+        precision, weighted = np.diag(sds**-2.0), np.zeros(len(sds))
+        for history, tight, pulled in zip(taught.histories, tightness, pull, strict=True):
+            where, count = _where(history, places), len(_names(history))
+            precision[np.ix_(where, where)] += np.tile(tight, (count, count))
+            weighted[where] += np.tile(pulled, count)
+        covariance = np.linalg.inv(precision)
+        return cls(
             prior=prior,
             reed_sd=taught.reed_sd,
             places=places,
-            precision=np.diag(sds**-2.0),
-            weighted=np.zeros(len(sds)),
-            parts=(),
+            mean=covariance @ weighted,
+            covariance=covariance,
+            tightness=tightness,
+            pull=pull,
         )
-        parts = tuple(groups._part(*pair) for pair in zip(taught.histories, taught.messages, strict=True))
-        precision, weighted = groups.precision.copy(), groups.weighted.copy()
-        for where, tightness, pull in parts:
-            precision[np.ix_(where, where)] += tightness
-            weighted[where] += pull
-        return replace(groups, precision=precision, weighted=weighted, parts=parts)
 
-    def own(self, history: ReedHistory) -> FloatArray:
-        """Covariance of what is a reed's own: its lot's too where that is not known."""
-        squares = self.reed_sd**2
-        for share in ("lot", "cut", "chanter"):
-            if getattr(history, share) is None:
-                squares = squares + self.prior.sd[SHARES.index(share)] ** 2
-        return np.diag(squares)
-
-    def _where(self, history: ReedHistory) -> FloatArray:
-        first = np.array([self.places[name] for name in _names(history)]) * _SIZE
-        return np.asarray((first[:, None] + np.arange(_SIZE)).ravel())
-
-    def _part(self, history: ReedHistory, message: Message) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """A message about its groups, once the reed's own part is integrated out."""
-        inner = np.linalg.inv(np.eye(_SIZE) + message.precision @ self.own(history))
-        tightness = inner @ message.precision
-        pull = inner @ (message.weighted - message.precision @ self.prior.mean)
-        count = len(_names(history))
-        return (
-            self._where(history),
-            np.tile(0.5 * (tightness + tightness.T), (count, count)),
-            np.tile(pull, count),
-        )
+    def part(self, history: ReedHistory) -> tuple[FloatArray, FloatArray]:
+        """A reed's part in the means (7,), and its covariance (7, 7), all messages included."""
+        where, count = _where(history, self.places), len(_names(history))
+        blocks = self.covariance[np.ix_(where, where)].reshape(count, _SIZE, count, _SIZE)
+        return self.mean[where].reshape(count, _SIZE).sum(axis=0), blocks.sum(axis=(0, 2))
 
     def without(self, history: ReedHistory, place: int | None) -> tuple[FloatArray, FloatArray]:
-        """A reed's mean and covariance beforehand, the reed at `place` left out."""
-        precision, weighted = self.precision, self.weighted
+        """A reed's mean and covariance beforehand, the message of the reed at `place` left out.
+
+        (J − XᵀWX)⁻¹ seen through X is S (1 − WS)⁻¹, S = X J⁻¹ Xᵀ (Woodbury).
+        """
+        mean, spread = self.part(history)
         if place is not None:
-            where, tightness, pull = self.parts[place]
-            precision, weighted = precision.copy(), weighted.copy()
-            precision[np.ix_(where, where)] -= tightness
-            weighted[where] -= pull
-        mine = self._where(history)
-        taken = np.zeros((len(weighted), _SIZE))
-        taken[mine, np.tile(np.arange(_SIZE), len(mine) // _SIZE)] = 1.0
-        solved = np.linalg.solve(precision, taken)
-        spread = taken.T @ solved
-        return self.prior.mean + solved.T @ weighted, 0.5 * (spread + spread.T) + self.own(history)
+            left = np.linalg.inv(np.eye(_SIZE) - spread @ self.tightness[place])
+            mean, spread = left @ (mean - spread @ self.pull[place]), left @ spread
+        own = np.diag(_own_squares(history, self.prior, self.reed_sd))
+        return self.prior.mean + mean, 0.5 * (spread + spread.T) + own
+
+
+def _where(history: ReedHistory, places: Mapping[tuple[str, str], int]) -> IntArray:
+    """Which entries of the one vector a reed is of."""
+    first = np.array([places[name] for name in _names(history)]) * _SIZE
+    return np.asarray((first[:, None] + np.arange(_SIZE)).ravel())
+
+
+def _own_squares(history: ReedHistory, prior: QuantityPrior, reed_sd: FloatArray) -> FloatArray:
+    """Variances (7,) of what is a reed's own: its lot's too where that is not known."""
+    squares = reed_sd**2
+    for share in ("lot", "cut", "chanter"):
+        if getattr(history, share) is None:
+            squares = squares + prior.sd[SHARES.index(share)] ** 2
+    return squares
+
+
+def _about_groups(taught: Taught, prior: QuantityPrior) -> tuple[FloatArray, FloatArray]:
+    """Messages about the groups, once each reed's own part is integrated out: (reeds, 7, 7), (reeds, 7)."""
+    if not taught.histories:
+        return np.zeros((0, _SIZE, _SIZE)), np.zeros((0, _SIZE))
+    precision = np.array([one.precision for one in taught.messages])
+    weighted = np.array([one.weighted for one in taught.messages]) - precision @ prior.mean
+    own = np.array([_own_squares(one, prior, taught.reed_sd) for one in taught.histories])
+    inner = np.linalg.inv(np.eye(_SIZE) + precision * own[:, None, :])
+    tightness = inner @ precision
+    return 0.5 * (tightness + np.swapaxes(tightness, 1, 2)), np.einsum("rij,rj->ri", inner, weighted)
 
 
 def _names(history: ReedHistory) -> list[tuple[str, str]]:
@@ -274,28 +304,23 @@ def _names(history: ReedHistory) -> list[tuple[str, str]]:
 
 def _reeds_apart(taught: Taught, quantity: Quantity) -> FloatArray:
     """How far reeds lie apart, by expectation maximisation from the prior's spread on."""
-    first = PRIORS[quantity].sd[_OWN]
+    prior = PRIORS[quantity]
+    first, count = prior.sd[_OWN], len(taught.histories)
+    precision = np.array([one.precision for one in taught.messages])
+    weighted = np.array([one.weighted for one in taught.messages]) - precision @ prior.mean
     for _ in range(_STEPS):
         groups = _Groups.of(taught, taught.histories, quantity)
-        squares = np.zeros(_SIZE)
-        for place, (history, message) in enumerate(zip(taught.histories, taught.messages, strict=True)):
-            mean, before = groups.without(history, place)
-            squares += _own_squares(mean, before, message, taught.reed_sd)
-        count = len(taught.histories)
+        parts = [groups.part(history) for history in taught.histories]
+        means, spreads = np.array([mean for mean, _ in parts]), np.array([spread for _, spread in parts])
+        after = np.linalg.inv(precision + np.diag(taught.reed_sd**-2.0))
+        moved = np.einsum("rij,rj->ri", after, weighted - np.einsum("rij,rj->ri", precision, means))
+        loaded = after @ precision
+        spread = after + loaded @ spreads @ np.swapaxes(loaded, 1, 2)
+        squares = (moved**2 + np.einsum("rii->ri", spread)).sum(axis=0)
         taught = replace(
             taught, reed_sd=np.sqrt((_WORTH_REEDS * first**2 + squares) / (_WORTH_REEDS + count))
         )
     return taught.reed_sd
-
-
-def _own_squares(mean: FloatArray, before: FloatArray, message: Message, reed_sd: FloatArray) -> FloatArray:
-    """Mean squares (7,) of what is a reed's own, after all readings."""
-    own = np.diag(reed_sd**2)
-    inverse = np.linalg.inv(before)
-    after = np.linalg.inv(inverse + message.precision)
-    share = own @ inverse
-    moved = share @ (after @ (inverse @ mean + message.weighted) - mean)
-    return np.asarray(moved**2 + np.diag(own - share @ own + share @ after @ share.T))
 
 
 def _tau_shares(after: NodePosterior) -> FloatArray:
@@ -307,7 +332,7 @@ def _tau_shares(after: NodePosterior) -> FloatArray:
     chances = first_chances()
     shares = np.zeros(logs.shape)
     for _ in range(_CHANCE_STEPS):
-        shares = _normalised(logs + np.log(chances))
+        shares = normalised(logs + np.log(chances))
         chances = _shared(shares.sum(axis=0))
     return shares
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 _SWEEPS: Final = 12
 _DAMPING: Final = 0.8
 #: Sites have settled once none moves by more than this share of its precision.
-_SETTLED: Final = 1e-3
+_SETTLED: Final = 5e-3
 #: A site's precision is at least this share of what a gauge gives: where a reading looks like a slip, the
 #: exact site would be negative and could make the whole indefinite.
 _LEAST_SHARE: Final = 1e-6
@@ -142,8 +142,8 @@ def posterior(
     """
     lines, mean, loaded = _lines(observed.at, before, nodes)
     prior = _between(observed.at, observed.at, loaded, lines, _Stray(quantity=quantity, nodes=nodes))
-    breath = nodes.breaths * PRIORS[quantity].breath_sd
-    sd = np.sqrt(observed.read_sd[:, None, :] ** 2 + breath[:, :, None] ** 2)
+    scatter = PRIORS[quantity].breath_sd ** 2 + observed.blur[:, None, :] ** 2
+    sd = np.sqrt(observed.read_sd[:, None, :] ** 2 + nodes.breaths[:, :, None] ** 2 * scatter)
     sites = _propagated(observed, mean, prior, sd, sweeps)
     evidence, pull, grip = _finished(observed, mean, prior, sd, sites)
     return NodePosterior(
@@ -281,3 +281,9 @@ def coefficients(after: NodePosterior) -> Mixture:
 def _theirs(after: NodePosterior) -> FloatArray:
     """What each coefficient counts at the readings, by node."""
     return _by_node(after.observed.at.lines(after.nodes.tau_min), after.nodes)
+
+
+def normalised(logs: FloatArray) -> FloatArray:
+    """Weights that sum to 1 along the last axis, from their logarithms."""
+    weights = np.exp(logs - logs.max(axis=-1, keepdims=True))
+    return np.asarray(weights / weights.sum(axis=-1, keepdims=True))

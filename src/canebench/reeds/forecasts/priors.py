@@ -33,7 +33,7 @@ TAU_MIN: Final[FloatArray] = np.array([15.0, 30.0, 60.0, 120.0, 240.0, 480.0])
 _TAU_MEDIAN_MIN, _TAU_LOG_SD = 80.0, 0.8
 #: How many times what is usual a reed strays from its line, and a breath from the next: median of a
 #: log-normal, and its spread over benches and from reed to reed of one bench.
-STRAY: Final = (0.7, 0.8, 0.4)
+STRAY: Final = (0.6, 0.6, 0.6)
 BREATH: Final = (1.0, 0.5, 0.25)
 #: Beyond how many minutes a reed's creep goes by the logarithm of minutes.
 CREEP_FROM_MIN: Final = 15.0
@@ -61,6 +61,8 @@ class QuantityPrior:
         From one reading to the next of the same reed, beside what the reading tells.
     stray_sd : float
         What no line follows, for a unit of the logarithm of minutes.
+    wear_sd : float
+        What no line follows, for a hundred minutes, however old it is.
     weather_sd : float
         What comes and goes within days.
     set_sd : float
@@ -74,6 +76,7 @@ class QuantityPrior:
     read_sd: float
     breath_sd: float
     stray_sd: float
+    wear_sd: float
     weather_sd: float
     set_sd: float
     pinch_scatter_sd: float
@@ -87,19 +90,20 @@ PRIORS: Final[Mapping[Quantity, QuantityPrior]] = MappingProxyType(
     {
         "strength": QuantityPrior(
             #              settled to_go  creep  pinch   dry   warm   damp
-            mean=np.array([5.8, 0.9, -0.05, -0.45, 0.25, -0.05, -0.10]),
+            mean=np.array([6.1, 0.7, -0.15, -0.45, 0.25, -0.05, -0.10]),
             sd=np.array(
                 [
-                    [0.80, 0.30, 0.15, 0.15, 0.20, 0.10, 0.10],
+                    [0.80, 0.30, 0.25, 0.15, 0.20, 0.10, 0.10],
                     [0.50, 0.25, 0.08, 0.10, 0.05, 0.03, 0.03],
                     [0.40, 0.20, 0.05, 0.10, 0.05, 0.03, 0.03],
                     [0.20, 0.05, 0.02, 0.02, 0.02, 0.02, 0.02],
-                    [0.70, 0.40, 0.12, 0.15, 0.15, 0.05, 0.05],
+                    [0.60, 0.30, 0.06, 0.15, 0.15, 0.05, 0.05],
                 ]
             ),
             read_sd=0.12,
             breath_sd=0.15,
             stray_sd=0.12,
+            wear_sd=0.08,
             weather_sd=0.10,
             set_sd=0.10,
             pinch_scatter_sd=0.15,
@@ -108,16 +112,17 @@ PRIORS: Final[Mapping[Quantity, QuantityPrior]] = MappingProxyType(
             mean=np.array([0.0, -5.0, 0.0, 5.0, 2.0, 17.0, -1.0]),
             sd=np.array(
                 [
-                    [40.0, 5.0, 1.5, 3.0, 3.0, 5.0, 2.0],
+                    [40.0, 5.0, 2.5, 3.0, 3.0, 5.0, 2.0],
                     [8.0, 3.0, 0.8, 1.5, 1.0, 1.0, 0.5],
                     [6.0, 2.0, 0.5, 1.5, 1.0, 1.0, 0.5],
                     [12.0, 1.0, 0.3, 0.5, 0.5, 1.0, 0.5],
-                    [10.0, 5.0, 1.0, 3.0, 2.0, 2.0, 1.0],
+                    [10.0, 5.0, 0.5, 3.0, 2.0, 2.0, 1.0],
                 ]
             ),
             read_sd=1.0,
             breath_sd=2.0,
             stray_sd=1.5,
+            wear_sd=1.0,
             weather_sd=1.5,
             set_sd=10.0,
             pinch_scatter_sd=2.0,
@@ -126,16 +131,17 @@ PRIORS: Final[Mapping[Quantity, QuantityPrior]] = MappingProxyType(
             mean=np.array([0.0, -5.0, 0.0, 6.0, 1.0, 0.0, 0.0]),
             sd=np.array(
                 [
-                    [15.0, 5.0, 1.5, 4.0, 2.0, 5.0, 2.0],
+                    [15.0, 5.0, 2.5, 4.0, 2.0, 5.0, 2.0],
                     [8.0, 3.0, 0.8, 2.0, 1.0, 1.0, 0.5],
                     [5.0, 2.0, 0.5, 2.0, 1.0, 1.0, 0.5],
                     [8.0, 1.0, 0.3, 0.5, 0.5, 1.0, 0.5],
-                    [10.0, 5.0, 1.0, 3.0, 1.0, 2.0, 1.0],
+                    [10.0, 5.0, 0.5, 3.0, 1.0, 2.0, 1.0],
                 ]
             ),
             read_sd=1.0,
             breath_sd=2.0,
             stray_sd=1.5,
+            wear_sd=1.0,
             weather_sd=1.5,
             set_sd=12.0,
             pinch_scatter_sd=2.5,

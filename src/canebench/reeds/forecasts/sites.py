@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
 
 _ROOT_2PI: Final = math.sqrt(2.0 * math.pi)
-_ERF: Final = np.frompyfunc(math.erf, 1, 1)
+#: Abramowitz & Stegun 1964, 7.1.26: the error function to 1.5e-7, and no loop over the numbers.
+_ERF_P: Final = 0.3275911
+_ERF_A: Final = (0.254829592, -0.284496736, 1.421413741, -1.453152027, 1.061405429)
 #: Of a judgement that is simply wrong any of three is as likely.
 _ANY_WORD: Final = 1.0 / 3.0
 
@@ -35,8 +37,14 @@ class Tilted:
 
 
 def normal_below(x: FloatArray) -> FloatArray:
-    """The chance that a standard normal deviate is at most x."""
-    return np.asarray(0.5 * (1.0 + _ERF(np.asarray(x) / math.sqrt(2.0)).astype(float)))
+    """The chance that a standard normal deviate is at most x, to 1e-7."""
+    size = np.abs(np.asarray(x)) / math.sqrt(2.0)
+    t = 1.0 / (1.0 + _ERF_P * size)
+    series = np.zeros_like(t)
+    for factor in reversed(_ERF_A):
+        series = (series + factor) * t
+    tail = 0.5 * series * np.exp(-(size**2))
+    return np.where(np.asarray(x) > 0.0, 1.0 - tail, tail)
 
 
 def by_gauge(value: FloatArray, sd: FloatArray, mean: FloatArray, variance: FloatArray) -> Tilted:
