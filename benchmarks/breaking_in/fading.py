@@ -120,7 +120,9 @@ def _lived(rng: np.random.Generator, reed: _Reed, when: Calendar, names: tuple[s
         looks=tuple(looks),
         felt=tuple[Felt, ...](),
         handled=when.handled,
-        planned_minutes=sum(one.minutes for one in when.sittings if when.now <= one.day < when.now + AHEAD_DAYS),
+        planned_minutes=sum(
+            one.minutes for one in when.sittings if when.now <= one.day < when.now + AHEAD_DAYS
+        ),
         then=then,
     )
 

@@ -1,7 +1,7 @@
 """A reed that gives way in jumps, rarer as it ages, and takes some of them back after a rest.
 
-Some 2 to 6 inches of water are lost in the first five hours. Nothing is smooth: strength, low A and tilt each go by steps, some of them together. A pinch springs half back
-within days. Nothing comes of the room.
+Some 2 to 6 inches of water are lost in the first five hours. Nothing is smooth: strength, low A and tilt each
+go by steps, some of them together. A pinch springs half back within days. Nothing comes of the room.
 """
 
 from __future__ import annotations
@@ -118,7 +118,9 @@ def _lived(rng: np.random.Generator, reed: _Jumper, when: Calendar, names: tuple
         looks=tuple(looks),
         felt=tuple[Felt, ...](),
         handled=when.handled,
-        planned_minutes=sum(one.minutes for one in when.sittings if when.now <= one.day < when.now + AHEAD_DAYS),
+        planned_minutes=sum(
+            one.minutes for one in when.sittings if when.now <= one.day < when.now + AHEAD_DAYS
+        ),
         then=True3(
             onset_inh2o=float(reed.at[0]), low_a_cents=float(reed.at[1]), tilt_cents=float(reed.at[2])
         ),

@@ -78,7 +78,7 @@ class Life:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Calendar:
-    """When a reed is played and read: sittings up to and past now, days of looks, and how the pinches fall."""
+    """When a reed is played and read: sittings up to now and past it, days of looks, pinches."""
 
     sittings: tuple[Sitting, ...]
     look_days: frozenset[float]
@@ -138,10 +138,11 @@ def _handled(
     rng: np.random.Generator, before: list[float], set_anew: float, pinched: float
 ) -> list[tuple[float, str]]:
     """Pinches and settings, an hour before a sitting."""
-    found = []
-    for _ in range(3):
-        if rng.random() < pinched and len(before) > 2:
-            found.append((float(rng.choice(before[1:])) - 0.04, "pinch"))
+    found = [
+        (float(rng.choice(before[1:])) - 0.04, "pinch")
+        for _ in range(3)
+        if rng.random() < pinched and len(before) > 2
+    ]
     if rng.random() < set_anew and len(before) > 2:
         found.append((float(rng.choice(before[1:])) - 0.045, "set"))
     return sorted(set(found))

@@ -28,7 +28,7 @@ WORLDS: Final[dict[str, Callable[[int], list[Life]]]] = {
     "jumping": jumping.bench,
     "slowing": slowing.bench,
 }
-_FIRST_SEED, _BENCHES = 1000, 40
+_FIRST_SEED, _BENCHES = 1000, 20
 _UNITS: Final = {"strength": "kPa", "low_a": "cents", "tilt": "cents"}
 _HEAD: Final = (
     f"{'':26}{'reeds':>6}{'80 %':>8}{'95 %':>8}{'width':>8}{'error':>8}{'last':>8}{'lot':>8}"
@@ -48,11 +48,14 @@ def _line(name: str, judged: Sequence[Judged]) -> str:
     error = np.median([one.error for one in judged])
     last = np.median([one.last for one in judged if one.last is not None])
     lot = np.median([one.lot for one in judged if one.lot is not None])
-    marks = ["" if low <= share <= high else "!" for share, low, high in ((share_80, 75, 85), (share_95, 92, 98))]
+    marks = [
+        "" if low <= share <= high else "!" for share, low, high in ((share_80, 75, 85), (share_95, 92, 98))
+    ]
     width, crps = np.median([one.width_80 for one in judged]) / 2, np.mean([one.crps for one in judged])
     return (
         f"  {name:24}{len(judged):6d}{share_80:7.1f}{marks[0]:1}{share_95:7.1f}{marks[1]:1}{width:8.2f}"
-        f"{error:8.2f}{last:8.2f}{lot:8.2f}{100 * (1 - error / last):6.0f}%{100 * (1 - error / lot):6.0f}%{crps:8.3f}"
+        f"{error:8.2f}{last:8.2f}{lot:8.2f}{100 * (1 - error / last):6.0f}%"
+        f"{100 * (1 - error / lot):6.0f}%{crps:8.3f}"
     )
 
 
@@ -65,7 +68,9 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=2)
     options = parser.parse_args()
     print("Breaking in: forecasts two weeks ahead. Asked: 75 to 85 of 80 %, 92 to 98 of 95 %, ! where not;")
-    print("width is half of the 80 % interval; from three readings on 30 % less than the error of last and lot.")
+    print(
+        "width is half of the 80 % interval; from three readings on 30 % less than the error of last and lot."
+    )
     seeds = range(options.first_seed, options.first_seed + options.benches)
     with ProcessPoolExecutor(options.jobs, mp_context=get_context("spawn")) as pool:
         for world in options.worlds:
@@ -85,7 +90,9 @@ def _print_world(world: str, benches: Sequence[Bench]) -> None:
     together, alone = (
         np.percentile([getattr(bench, name) for bench in benches], 50) for name in ("together_s", "alone_s")
     )
-    print(f"  processor time: a bench of 40 {together:.2f} s, one reed {1000 * alone:.0f} ms (asked 1 s, 50 ms)")
+    print(
+        f"  processor time: a bench of 40 {together:.2f} s, one reed {1000 * alone:.0f} ms (asked 1 s, 50 ms)"
+    )
 
 
 if __name__ == "__main__":

@@ -85,7 +85,9 @@ def _lived(
             truth, told = reed.now(sitting.degc), rng.random(3)
             held = float(rng.choice(against))
             if told[0] < 0.9:
-                felt.append(Felt(day=sitting.day + 0.01, word=_word(rng, truth.onset_inh2o / held), than_inh2o=held))
+                felt.append(
+                    Felt(day=sitting.day + 0.01, word=_word(rng, truth.onset_inh2o / held), than_inh2o=held)
+                )
             looks.append(
                 Look(
                     day=sitting.day + 0.01,

@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from support.lived_reeds import FIRST, lived_reed
-from support.sampled_reed import sampled
 
 from canebench.reeds.forecasts.design import Moment, moment_of, observed, points_of
 from canebench.reeds.forecasts.history import QUANTITIES
 from canebench.reeds.forecasts.mixture import Weighted
 from canebench.reeds.forecasts.pooling import beforehand, nobody, weights_of
 from canebench.reeds.forecasts.posterior import at_points, posterior
+from support.lived_reeds import FIRST, lived_reed
+from support.sampled_reed import sampled
 
 if TYPE_CHECKING:
     from datetime import datetime

@@ -43,7 +43,7 @@ def lived_reed(seed: int, *, by_mouth: bool) -> tuple[ReedHistory, datetime]:
                 room_rh=60.0,
             )
         )
-    handled = ()
+    handled: tuple[Handling, ...] = ()
     if seed % 3 == 0:
         handled = (Handling(at=FIRST + 9 * _DAY, what="pinch"),)
     if seed % 5 == 0:

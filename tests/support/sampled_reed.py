@@ -55,15 +55,15 @@ class _Reed:
         prior = priors.PRIORS[self.quantity]
         minutes, days, pinches, settings = self.rows[:, :4].T
         lines = np.repeat(
-            np.column_stack([np.ones_like(minutes), minutes, np.log1p(minutes / 15.0), pinches, self.rows[:, 4:]])[
-                None
-            ],
+            np.column_stack(
+                [np.ones_like(minutes), minutes, np.log1p(minutes / 40.0), pinches, self.rows[:, 4:]]
+            )[None],
             len(theta),
             axis=0,
         )
         lines[:, :, 1] = np.exp(-minutes / np.exp(theta[:, :1]))
         covariance = lines @ self.coefficient_covariance @ np.swapaxes(lines, 1, 2)
-        log_minutes = np.log(1.0 + minutes / 15.0)
+        log_minutes = np.log(1.0 + minutes / 40.0)
         stray = prior.stray_sd**2 * np.minimum.outer(log_minutes, log_minutes)
         stray = stray + prior.wear_sd**2 / 100.0 * np.minimum.outer(minutes, minutes)
         stray = stray + prior.weather_sd**2 * np.exp(-np.abs(np.subtract.outer(days, days)) / 10.0)
@@ -75,9 +75,7 @@ class _Reed:
     def sd(self, theta: FloatArray) -> FloatArray:
         """Scatter of a reading that is no slip (chains, n)."""
         breath = priors.PRIORS[self.quantity].breath_sd
-        return np.asarray(
-            np.sqrt(self.read_sd**2 + np.exp(2.0 * theta[:, 2:]) * (breath**2 + self.blur**2))
-        )
+        return np.asarray(np.sqrt(self.read_sd**2 + np.exp(2.0 * theta[:, 2:]) * (breath**2 + self.blur**2)))
 
 
 def sampled(
@@ -107,9 +105,11 @@ def sampled(
         coefficient_mean=mean,
         coefficient_covariance=covariance,
     )
-    theta = _CENTRE + 0.3 * rng.standard_normal((_CHAINS, 3))
+    theta: FloatArray = _CENTRE + 0.3 * rng.standard_normal((_CHAINS, 3))
     slipped = np.zeros((_CHAINS, len(rows)), dtype=bool)
-    value = np.where(reed.mouth, np.clip(mean[0], reed.low, reed.high), reed.low) * np.ones((_CHAINS, 1))
+    value: FloatArray = np.where(reed.mouth, np.clip(mean[0], reed.low, reed.high), reed.low) * np.ones(
+        (_CHAINS, 1)
+    )
     means, variances = [], []
     for sweep in range(_SWEEPS):
         theta = _moved(reed, theta, slipped, value, rng)
@@ -136,7 +136,9 @@ def _log_density(reed: _Reed, theta: FloatArray, slipped: FloatArray, value: Flo
     off = value - mean[:, :count]
     # A judgement that is simply wrong does not depend on theta, though its stand-in noise does not either.
     square = np.einsum("ci,ci->c", off, np.linalg.solve(whole, off[..., None])[..., 0])
-    found = -0.5 * square - 0.5 * np.linalg.slogdet(whole)[1] - 0.5 * (((theta - _CENTRE) / _SPREAD) ** 2).sum(1)
+    found = (
+        -0.5 * square - 0.5 * np.linalg.slogdet(whole)[1] - 0.5 * (((theta - _CENTRE) / _SPREAD) ** 2).sum(1)
+    )
     inside = (theta[:, 0] > math.log(_ENDS_MIN[0])) & (theta[:, 0] < math.log(_ENDS_MIN[1]))
     return np.where(inside, found, -np.inf)
 

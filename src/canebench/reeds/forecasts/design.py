@@ -123,7 +123,9 @@ def moment_of(history: ReedHistory, at: datetime) -> Moment:
 
 def points_of(moments: Sequence[Sequence[Moment]]) -> Points:
     """Moments of reeds, as many of each, under standard conditions: moist, 20 °C and 60 %."""
-    table = np.array([[(m.minutes, m.day, m.pinches, m.settings) for m in row] for row in moments], dtype=float)
+    table = np.array(
+        [[(m.minutes, m.day, m.pinches, m.settings) for m in row] for row in moments], dtype=float
+    )
     covariates = np.zeros((*table.shape[:2], len(COEFFICIENTS)))
     covariates[..., SETTLED] = 1.0
     covariates[..., CREEP] = np.log1p(table[..., 0] / CREEP_FROM_MIN)
@@ -162,7 +164,7 @@ def observed(histories: Sequence[ReedHistory], quantity: Quantity) -> Observed:
 
 
 def _rows(history: ReedHistory, quantity: Quantity) -> list[tuple[float, ...]]:
-    """Each reading: where it was, low, high, its scatter, whether by mouth, that it was told, the room's blur."""
+    """Each reading: where it was, low, high, its scatter, if by mouth, that it was told, the room's blur."""
     prior, found = PRIORS[quantity], []
     for reading in history.readings:
         told = value_of(reading, quantity)
@@ -208,7 +210,8 @@ def _thinned(rows: list[tuple[float, ...]]) -> list[tuple[float, ...]]:
     kept = sorted(rows, key=lambda row: row[1])
     while len(kept) > MOST_READINGS:
         steps = [
-            abs(math.log1p(kept[i + 1][0]) - math.log1p(kept[i - 1][0])) + (kept[i + 1][1] - kept[i - 1][1]) / 60
+            abs(math.log1p(kept[i + 1][0]) - math.log1p(kept[i - 1][0]))
+            + (kept[i + 1][1] - kept[i - 1][1]) / 60
             for i in range(1, len(kept) - 1)
         ]
         del kept[1 + steps.index(min(steps))]
@@ -223,12 +226,13 @@ def stray_covariance(one: Points, other: Points, quantity: Quantity, *, lasting:
     """
     prior = PRIORS[quantity]
     creep = np.minimum(
-        np.log1p(one.minutes / CREEP_FROM_MIN)[:, :, None], np.log1p(other.minutes / CREEP_FROM_MIN)[:, None, :]
+        np.log1p(one.minutes / CREEP_FROM_MIN)[:, :, None],
+        np.log1p(other.minutes / CREEP_FROM_MIN)[:, None, :],
     )
     wear = np.minimum(one.minutes[:, :, None], other.minutes[:, None, :]) / 100.0
     found = prior.stray_sd**2 * creep + prior.wear_sd**2 * wear
     if lasting:
-        return found
+        return np.asarray(found)
     apart = np.abs(one.days[:, :, None] - other.days[:, None, :])
     return np.asarray(found + prior.weather_sd**2 * np.exp(-apart / WEATHER_DAYS))
 

@@ -1,8 +1,8 @@
 """Whether a pinch is advised now, and what it should do: from the reed's own pinches and its lot's.
 
-A pinch is advised only while the reed is above what its player is at ease with, and would stay there: strength
-falls by itself while a reed is broken in. How many are left in a life, and that the fourth is refused, is
-`reeds/eases`. Guarded by `tests/practice/test_breaking_in.py`.
+A pinch is advised only while the reed is above what its player is at ease with, and would stay there:
+strength falls by itself while a reed is broken in. How many are left in a life, and that the fourth is
+refused, is `reeds/eases`. Guarded by `tests/practice/test_breaking_in.py`.
 """
 
 from __future__ import annotations
@@ -150,10 +150,13 @@ def _judged(
     if waits > 0.0:
         return False, f"No pinch yet: the last is judged in {number(waits, 1)} days, played and rested."
     if above_settled < _STAYS:
-        return False, f"No pinch: it should come down from {now_in} to {settled_in} inches of water by playing."
+        return (
+            False,
+            f"No pinch: it should come down from {now_in} to {settled_in} inches of water by playing.",
+        )
     if weak > _TOO_WEAK:
         return False, f"No pinch: once settled it would be too weak, at {after_in} inches of water."
     return True, (
-        f"One light pinch: it stays at {settled_in} inches of water by playing alone, above the {most_in} wanted,"
-        f" and should settle at {after_in} pinched."
+        f"One light pinch: it stays at {settled_in} inches of water by playing alone, above the {most_in}"
+        f" wanted, and should settle at {after_in} pinched."
     )

@@ -15,7 +15,7 @@ import numpy as np
 from canebench.base.errors import InputError
 from canebench.reeds.forecasts.design import moment_of, observed, points_of
 from canebench.reeds.forecasts.history import QUANTITIES
-from canebench.reeds.forecasts.mixture import Weighted, smallest
+from canebench.reeds.forecasts.mixture import Weighted, foretold
 from canebench.reeds.forecasts.pooling import beforehand, nobody, weights_of
 from canebench.reeds.forecasts.posterior import Mixture, at_points, coefficients, posterior
 from canebench.reeds.forecasts.priors import PINCH, PRIORS
@@ -55,7 +55,7 @@ class Ahead:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReedForecast:
-    """What is foretold of a reed, moist, in a room of 20 °C and 60 %, if it is played and not otherwise touched.
+    """What is foretold of a reed, moist, in a room of 20 °C and 60 %, if it is played and left alone.
 
     Attributes
     ----------
@@ -168,6 +168,7 @@ class _Seen:
     """Of one reed and quantity: at the times asked for, a pinch, and moves over the rule's sessions."""
 
     believed: tuple[Weighted, ...]
+    foretold: tuple[Foretold, ...]
     pinch: Weighted
     moves: tuple[Weighted, ...]
 
@@ -178,7 +179,9 @@ def _plans(ahead: Sequence[Ahead] | Sequence[Sequence[Ahead]], count: int) -> li
     plans = [list(one) for one in ahead if not isinstance(one, Ahead)]
     if len(plans) != count or len({len(plan) for plan in plans}) != 1:
         raise InputError(
-            field="ahead", given=f"{len(plans)} plans for {count} reeds", allowed="one for each, of one length"
+            field="ahead",
+            given=f"{len(plans)} plans for {count} reeds",
+            allowed="one for each, of one length",
         )
     return plans
 
@@ -222,12 +225,16 @@ def _looked(
     asked = at_points(after, points_of([moments for moments, _ in tables]))
     pairs = at_points(after, points_of([pairs for _, pairs in tables]), lasting=True)
     effects = coefficients(after)
+    count = asked.mean.shape[-1]
+    believed = [
+        tuple(_marginal(_of(asked, reed), weights[reed], k).widened(factor) for k in range(count))
+        for reed, factor in enumerate(before.factors)
+    ]
+    ends = foretold([one for row in believed for one in row])
     return [
         _Seen(
-            believed=tuple(
-                _marginal(_of(asked, reed), weights[reed], k).widened(factor)
-                for k in range(asked.mean.shape[-1])
-            ),
+            believed=believed[reed],
+            foretold=tuple(ends[reed * count : (reed + 1) * count]),
             pinch=_marginal(_of(effects, reed), weights[reed], PINCH),
             moves=tuple(
                 _move(_of(pairs, reed), weights[reed], 2 * k).widened(factor) for k in range(len(_LATER_MIN))
@@ -260,15 +267,14 @@ def _of(found: Mixture, reed: int) -> Mixture:
 def _told(
     history: ReedHistory, seen: Mapping[Quantity, _Seen], count: int, rule: SettledRule
 ) -> ReedForecast:
-    foretold = {name: [one.foretold() for one in seen[name].believed] for name in QUANTITIES}
     return ReedForecast(
         number=history.number,
         readings=history.read,
         minutes=math.fsum(one.minutes for one in history.played),
         believed={name: seen[name].believed for name in QUANTITIES},
-        now={name: foretold[name][0] for name in QUANTITIES},
-        ahead=tuple({name: foretold[name][1 + k] for name in QUANTITIES} for k in range(count)),
-        settled={name: foretold[name][-1] for name in QUANTITIES},
+        now={name: seen[name].foretold[0] for name in QUANTITIES},
+        ahead=tuple({name: seen[name].foretold[1 + k] for name in QUANTITIES} for k in range(count)),
+        settled={name: seen[name].foretold[-1] for name in QUANTITIES},
         pinch={name: seen[name].pinch.foretold() for name in QUANTITIES},
         settling=_settling(history, seen, rule),
     )
@@ -276,17 +282,17 @@ def _told(
 
 def _settling(history: ReedHistory, seen: Mapping[Quantity, _Seen], rule: SettledRule) -> Settling:
     """From how far strength and low A go over the rule's sessions, now and later."""
-
-    def chance(place: int) -> float:
-        strength, low_a = seen["strength"].moves[place], seen["low_a"].moves[place]
-        steady = strength.between(-rule.onset_kpa, rule.onset_kpa)
-        return steady * low_a.between(-rule.low_a_cents, rule.low_a_cents)
-
-    places = [smallest(chance, len(_LATER_MIN), wanted) for wanted in _BY_THEN]
-    early, middle, late = (None if place is None else _LATER_MIN[place] for place in places)
+    chances = [
+        strength.between(-rule.onset_kpa, rule.onset_kpa) * low_a.between(-rule.low_a_cents, rule.low_a_cents)
+        for strength, low_a in zip(seen["strength"].moves, seen["low_a"].moves, strict=True)
+    ]
+    early, middle, late = (
+        next((more for more, chance in zip(_LATER_MIN, chances, strict=True) if chance >= wanted), None)
+        for wanted in _BY_THEN
+    )
     return Settling(
-        chance=chance(0),
-        settled=chance(0) >= rule.sure and history.read >= LEAST_READ,
+        chance=chances[0],
+        settled=chances[0] >= rule.sure and history.read >= LEAST_READ,
         early_min=early,
         middle_min=middle,
         late_min=late,

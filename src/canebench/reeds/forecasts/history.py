@@ -40,7 +40,9 @@ class PlayedSpell:
         _check_finite("minutes played", self.minutes)
         if self.minutes <= 0.0:
             raise InputError(
-                field="minutes played", given=f"{self.minutes:g} min", allowed="a spell is longer than nothing"
+                field="minutes played",
+                given=f"{self.minutes:g} min",
+                allowed="a spell is longer than nothing",
             )
 
 
@@ -140,7 +142,9 @@ class ReedHistory:
     @property
     def read(self) -> int:
         """At how many times its strength or pitch was read, by gauge, ear or mouth."""
-        told = {one.at for one in self.readings if any(value_of(one, name) is not None for name in QUANTITIES)}
+        told = {
+            one.at for one in self.readings if any(value_of(one, name) is not None for name in QUANTITIES)
+        }
         return len(told | {one.at for one in self.by_mouth})
 
     def minutes_before(self, at: datetime) -> float:

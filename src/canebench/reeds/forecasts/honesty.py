@@ -1,7 +1,7 @@
-"""How wide forecasts have to be on this bench, by how they fared before: each reed's newest reading foretold.
+"""How wide a bench's forecasts have to be, by how they fared: each reed's newest readings foretold.
 
-No model is the world. So every reed's newest reading is foretold from its readings of at least some days
-before, and spreads are multiplied by what makes those readings likeliest: a steady bench's narrower, a wild
+No model is the world. So every reed's newest readings are foretold from those of at least some days before,
+and spreads are multiplied by what makes those readings likeliest: a steady bench's narrower, a wild
 one's wider. It is weighed against a prior of 1, and never by a reed's own lesson. Guarded by
 `tests/practice/test_breaking_in.py` and `benchmarks/breaking_in/run.py`.
 """
@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from canebench.reeds.forecasts.design import Observed, Points, observed
+from canebench.reeds.forecasts.design import observed
 from canebench.reeds.forecasts.history import value_of
 from canebench.reeds.forecasts.posterior import at_points, normalised, posterior
 from canebench.reeds.forecasts.priors import PRIORS
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from canebench.base.arrays import FloatArray
+    from canebench.reeds.forecasts.design import Observed
     from canebench.reeds.forecasts.history import Quantity, ReedHistory
     from canebench.reeds.forecasts.pooling import Beforehand
 
@@ -32,13 +33,15 @@ if TYPE_CHECKING:
 _BEFORE, _LEAST = timedelta(days=14), timedelta(days=4)
 #: By how much spreads may be multiplied, and how likely each is at first: log-normal about 1.
 FACTORS: Final[FloatArray] = np.exp(np.linspace(-1.2, 1.2, 13))
-_LOG_SD: Final = 0.5
+_LOG_SD: Final = 0.7
 _FIRST: Final = -0.5 * (np.log(FACTORS) / _LOG_SD) ** 2
 _FEW_SWEEPS: Final = 4
+#: However many readings of a reed are foretold, they count as no more than this.
+_MOST_LESSONS: Final = 4.0
 
 
 def cut_short(history: ReedHistory, quantity: Quantity) -> tuple[ReedHistory, ReedHistory] | None:
-    """A reed without its newest reading of a quantity and what came within days before; and that reading.
+    """A reed without its newest readings of a quantity, as of some two weeks before the last; and these.
 
     None where nothing would be left, and where it was handled in between, which no forecast foretells.
     """
@@ -58,8 +61,8 @@ def cut_short(history: ReedHistory, quantity: Quantity) -> tuple[ReedHistory, Re
         ),
         replace(
             history,
-            readings=tuple(one for one in history.readings if one.at == times[-1]),
-            by_mouth=tuple(one for one in history.by_mouth if one.at == times[-1]),
+            readings=tuple(one for one in history.readings if one.at >= until + _LEAST),
+            by_mouth=tuple(one for one in history.by_mouth if one.at >= until + _LEAST),
         ),
     )
 
@@ -72,7 +75,7 @@ def _times(history: ReedHistory, quantity: Quantity) -> list[datetime]:
 def lessons(
     cut: Sequence[tuple[ReedHistory, ReedHistory]], quantity: Quantity, before: Beforehand
 ) -> FloatArray:
-    """How likely each reed's newest reading was with spreads multiplied by each of `FACTORS`: logarithms.
+    """How likely each reed's newest readings were with spreads multiplied by each of `FACTORS`: logarithms.
 
     Parameters
     ----------
@@ -97,34 +100,27 @@ def lessons(
     )
     weights = normalised(after.log_evidence + after.nodes.log_chances)
     late = observed([newest for _, newest in cut], quantity)
-    found = at_points(after, _newest(late))
-    means = np.einsum("rg,rg->r", weights, found.mean[..., 0])
-    squares = found.covariance[..., 0, 0] + (found.mean[..., 0] - means[:, None]) ** 2
-    variances = np.einsum("rg,rg->r", weights, squares)
+    found = at_points(after, late.at)
+    means = np.einsum("rg,rgn->rn", weights, found.mean)
+    squares = np.einsum("rgnn->rgn", found.covariance) + (found.mean - means[:, None]) ** 2
+    variances = np.einsum("rg,rgn->rn", weights, squares)
     breaths = np.exp(np.einsum("rg,rg->r", weights, np.log(after.nodes.breaths)))
-    return _log_chances(late, quantity, means, variances[:, None] * FACTORS**2, breaths)
-
-
-def _newest(late: Observed) -> Points:
-    """Where the first of each reed's readings was."""
-    at = late.at
-    return Points(
-        minutes=at.minutes[:, :1],
-        days=at.days[:, :1],
-        pinches=at.pinches[:, :1],
-        settings=at.settings[:, :1],
-        covariates=at.covariates[:, :1],
-    )
+    logs = _log_chances(late, quantity, means[..., None], variances[..., None] * FACTORS**2, breaths)
+    told = late.told.sum(axis=1)
+    # Readings near one another fail together.
+    count = np.minimum(told, _MOST_LESSONS) / np.maximum(told, 1)
+    return np.asarray(count[:, None] * np.where(late.told[..., None], logs, 0.0).sum(axis=1))
 
 
 def _log_chances(
     late: Observed, quantity: Quantity, means: FloatArray, variances: FloatArray, breaths: FloatArray
 ) -> FloatArray:
-    scatter = PRIORS[quantity].breath_sd ** 2 + late.blur[:, 0] ** 2
-    sd = np.sqrt(late.read_sd[:, 0] ** 2 + breaths**2 * scatter)[:, None]
-    mouth = late.by_mouth[:, :1]
-    gauge = by_gauge(np.where(mouth, 0.0, late.low[:, :1]), sd, means[:, None], variances).log_chance
-    word = felt(late.low[:, :1], late.high[:, :1], sd, means[:, None], variances).log_chance
+    """Of each late reading with spreads multiplied (reeds, readings, factors)."""
+    scatter = PRIORS[quantity].breath_sd ** 2 + late.blur**2
+    sd = np.sqrt(late.read_sd**2 + breaths[:, None] ** 2 * scatter)[..., None]
+    mouth = late.by_mouth[..., None]
+    gauge = by_gauge(np.where(mouth, 0.0, late.low[..., None]), sd, means, variances).log_chance
+    word = felt(late.low[..., None], late.high[..., None], sd, means, variances).log_chance
     return np.where(mouth, word, gauge)
 
 

@@ -128,7 +128,8 @@ def advise(
     """
     chance = _kept_off_edges(forecast.in_range("strength", wanted.low_kpa, wanted.high_kpa))
     left = 0.0 if forecast.settling.settled else forecast.settling.middle_min
-    left = _LONG_MIN if left is None else left
+    # Whether it suits is known once it was played at least once more.
+    left = max(rule.session_min, _LONG_MIN if left is None else left)
     another = (FITTING_MIN + new.minutes) / _kept_off_edges(new.chance)
     keep, aside = left + (1.0 - chance) * another, another
     # After a session it is known better by what one more reading tells of what it settles at.
@@ -179,7 +180,7 @@ def _reason(
     if what is Keeping.SET_ASIDE:
         side = "strong" if settled.median > wanted.high_kpa else "weak"
         return (
-            f"Set it aside: too {side} once settled, for {where}, {percent} % sure to suit; another reed costs"
-            f" some {aside} min, this one {kept}."
+            f"Set it aside: too {side} once settled, for {where}, {percent} % sure to suit; another reed"
+            f" costs some {aside} min, this one {kept}."
         )
     return f"Hold it and read it once more: {where}, {percent} % sure, and one more reading costs a session."

@@ -63,7 +63,7 @@ class Nodes:
     @property
     def each_tau(self) -> int:
         """Nodes of one time constant."""
-        return self.strays.shape[1] // len(self.tau_min)
+        return int(self.strays.shape[1]) // len(self.tau_min)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -134,7 +134,7 @@ def scale_evidence(log_evidence: FloatArray) -> FloatArray:
 
 
 def scales_of(taught: FloatArray) -> Scales:
-    """What is believed of the next reed of a bench, by how well its reeds go with each scale (reeds, 4, 4)."""
+    """What is believed of the next reed of a bench, by how its reeds go with each scale (reeds, 4, 4)."""
     logs = _BETWEEN @ taught @ _BETWEEN.T - 0.5 * (_FINE[:, None] ** 2 + _FINE**2)
     joint = np.exp(logs - logs.max(axis=(1, 2), keepdims=True))
     joint /= joint.sum(axis=(1, 2), keepdims=True)

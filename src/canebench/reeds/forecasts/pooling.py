@@ -35,7 +35,7 @@ _SIZE: Final = len(COEFFICIENTS)
 _FEW_SWEEPS: Final = 4
 #: The priors count for so many reeds in what is learnt of spreads and of chances.
 _WORTH_REEDS: Final = 2.0
-_STEPS: Final = 25
+_STEPS: Final = 12
 _CHANCE_STEPS: Final = 60
 _OWN: Final = SHARES.index("reed")
 
@@ -85,7 +85,7 @@ class Population:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Beforehand:
-    """What is believed of reeds before they are read themselves: coefficients, nodes, and by what spreads are multiplied."""
+    """What is believed of reeds before they are read: coefficients, nodes, what multiplies spreads."""
 
     coefficients: Coefficients
     nodes: Nodes

@@ -108,9 +108,7 @@ class _Stray:
     lasting: bool = False
 
 
-def _between(
-    one: Points, other: Points, loaded: FloatArray, lines: FloatArray, stray: _Stray
-) -> FloatArray:
+def _between(one: Points, other: Points, loaded: FloatArray, lines: FloatArray, stray: _Stray) -> FloatArray:
     """Covariance between points (reeds, nodes, n, m)."""
     found = loaded @ np.swapaxes(lines, -1, -2)
     found = found + _sized(stray_covariance(one, other, stray.quantity, lasting=stray.lasting), stray.nodes)
@@ -179,7 +177,7 @@ def _propagated(
         variance = np.einsum("...ii->...i", covariance)
         left = 1.0 / np.maximum(1.0 / variance - precision, 1e-12)
         cavity = left * (marginal_mean / variance - weighted)
-        log_chance, slope, bend = _tilted(observed, sd, cavity, left)
+        _, slope, bend = _tilted(observed, sd, cavity, left)
         fresh = np.maximum(bend / np.maximum(1.0 - left * bend, 1e-9), least)
         fresh_weighted = fresh * cavity + slope * (1.0 + fresh * left)
         moved = np.where(told, np.abs(fresh - precision) / (fresh + 1.0 / sd**2), 0.0).max()

@@ -1,6 +1,6 @@
 """What is believed of a reed that nobody has played yet: of every quantity, its seven coefficients.
 
-A reading is settled + to_go exp(-minutes / tau) + creep log(1 + minutes / 15) + pinch * pinches
+A reading is settled + to_go exp(-minutes / tau) + creep log(1 + minutes / 40) + pinch * pinches
 + dry * dryness + warm * (room - 20 °C)/10 + damp * (RH - 60 %)/20, then what no such line follows (stray,
 weather, each handling), then the breath.
 Each coefficient of a reed is a mean plus what this bench, the lot, the cut, the chanter and the reed itself
@@ -36,7 +36,7 @@ _TAU_MEDIAN_MIN, _TAU_LOG_SD = 80.0, 0.8
 STRAY: Final = (0.6, 0.6, 0.6)
 BREATH: Final = (1.0, 0.5, 0.25)
 #: Beyond how many minutes a reed's creep goes by the logarithm of minutes.
-CREEP_FROM_MIN: Final = 15.0
+CREEP_FROM_MIN: Final = 40.0
 #: How long the weather of a reed lasts, days.
 WEATHER_DAYS: Final = 10.0
 #: One reading in so many is a slip, and how much further it strays than the rest.
@@ -90,23 +90,23 @@ PRIORS: Final[Mapping[Quantity, QuantityPrior]] = MappingProxyType(
     {
         "strength": QuantityPrior(
             #              settled to_go  creep  pinch   dry   warm   damp
-            mean=np.array([6.1, 0.7, -0.15, -0.45, 0.25, -0.05, -0.10]),
+            mean=np.array([6.1, 0.7, -0.20, -0.45, 0.25, -0.05, -0.10]),
             sd=np.array(
                 [
-                    [0.80, 0.30, 0.25, 0.15, 0.20, 0.10, 0.10],
-                    [0.50, 0.25, 0.08, 0.10, 0.05, 0.03, 0.03],
+                    [0.80, 0.30, 0.30, 0.15, 0.20, 0.10, 0.10],
+                    [0.50, 0.25, 0.10, 0.10, 0.05, 0.03, 0.03],
                     [0.40, 0.20, 0.05, 0.10, 0.05, 0.03, 0.03],
                     [0.20, 0.05, 0.02, 0.02, 0.02, 0.02, 0.02],
-                    [0.60, 0.30, 0.06, 0.15, 0.15, 0.05, 0.05],
+                    [0.60, 0.30, 0.06, 0.12, 0.15, 0.05, 0.05],
                 ]
             ),
             read_sd=0.12,
             breath_sd=0.15,
-            stray_sd=0.12,
-            wear_sd=0.08,
-            weather_sd=0.10,
+            stray_sd=0.08,
+            wear_sd=0.40,
+            weather_sd=0.08,
             set_sd=0.10,
-            pinch_scatter_sd=0.15,
+            pinch_scatter_sd=0.22,
         ),
         "low_a": QuantityPrior(
             mean=np.array([0.0, -5.0, 0.0, 5.0, 2.0, 17.0, -1.0]),
@@ -116,14 +116,14 @@ PRIORS: Final[Mapping[Quantity, QuantityPrior]] = MappingProxyType(
                     [8.0, 3.0, 0.8, 1.5, 1.0, 1.0, 0.5],
                     [6.0, 2.0, 0.5, 1.5, 1.0, 1.0, 0.5],
                     [12.0, 1.0, 0.3, 0.5, 0.5, 1.0, 0.5],
-                    [10.0, 5.0, 0.5, 3.0, 2.0, 2.0, 1.0],
+                    [10.0, 4.0, 0.5, 2.5, 2.0, 2.0, 1.0],
                 ]
             ),
             read_sd=1.0,
             breath_sd=2.0,
-            stray_sd=1.5,
-            wear_sd=1.0,
-            weather_sd=1.5,
+            stray_sd=1.0,
+            wear_sd=1.4,
+            weather_sd=1.2,
             set_sd=10.0,
             pinch_scatter_sd=2.0,
         ),
@@ -135,14 +135,14 @@ PRIORS: Final[Mapping[Quantity, QuantityPrior]] = MappingProxyType(
                     [8.0, 3.0, 0.8, 2.0, 1.0, 1.0, 0.5],
                     [5.0, 2.0, 0.5, 2.0, 1.0, 1.0, 0.5],
                     [8.0, 1.0, 0.3, 0.5, 0.5, 1.0, 0.5],
-                    [10.0, 5.0, 0.5, 3.0, 1.0, 2.0, 1.0],
+                    [10.0, 4.0, 0.5, 2.5, 1.0, 2.0, 1.0],
                 ]
             ),
             read_sd=1.0,
             breath_sd=2.0,
-            stray_sd=1.5,
-            wear_sd=1.0,
-            weather_sd=1.5,
+            stray_sd=1.0,
+            wear_sd=1.4,
+            weather_sd=1.2,
             set_sd=12.0,
             pinch_scatter_sd=2.5,
         ),

@@ -67,7 +67,7 @@ class Settling:
     settled : bool
         Whether that is sure enough; never from one reading.
     early_min, middle_min, late_min : float or None
-        Minutes still to be played until it has, with a chance of 10, 50 and 90 %; None beyond what is foretold.
+        Minutes still to be played until it has, with a chance of 10, 50 and 90 %; None beyond 800.
     """
 
     chance: float
