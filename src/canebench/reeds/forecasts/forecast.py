@@ -169,7 +169,7 @@ class _Seen:
 
     believed: tuple[Weighted, ...]
     foretold: tuple[Foretold, ...]
-    pinch: Weighted
+    pinch: Foretold
     moves: tuple[Weighted, ...]
 
 
@@ -231,11 +231,12 @@ def _looked(
         for reed, factor in enumerate(before.factors)
     ]
     ends = foretold([one for row in believed for one in row])
+    pinches = foretold([_marginal(_of(effects, reed), weights[reed], PINCH) for reed in range(len(believed))])
     return [
         _Seen(
             believed=believed[reed],
             foretold=tuple(ends[reed * count : (reed + 1) * count]),
-            pinch=_marginal(_of(effects, reed), weights[reed], PINCH),
+            pinch=pinches[reed],
             moves=tuple(
                 _move(_of(pairs, reed), weights[reed], 2 * k).widened(factor) for k in range(len(_LATER_MIN))
             ),
@@ -275,7 +276,7 @@ def _told(
         now={name: seen[name].foretold[0] for name in QUANTITIES},
         ahead=tuple({name: seen[name].foretold[1 + k] for name in QUANTITIES} for k in range(count)),
         settled={name: seen[name].foretold[-1] for name in QUANTITIES},
-        pinch={name: seen[name].pinch.foretold() for name in QUANTITIES},
+        pinch={name: seen[name].pinch for name in QUANTITIES},
         settling=_settling(history, seen, rule),
     )
 

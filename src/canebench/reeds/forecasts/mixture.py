@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
     from canebench.base.arrays import FloatArray
 
-_HALVINGS: Final = 26
+#: Of ten spreads and more: a hundred thousandth of a spread.
+_HALVINGS: Final = 20
 _ENDS: Final = np.array([0.025, 0.1, 0.5, 0.9, 0.975])
 _ROOT_2PI: Final = math.sqrt(2.0 * math.pi)
 
@@ -91,8 +92,8 @@ def foretold(told: Sequence[Weighted]) -> list[Foretold]:
         np.array([getattr(one, name) for one in told]) for name in ("weights", "means", "sds")
     )
     shape = (len(told), len(_ENDS))
-    low = np.broadcast_to((means - 8.0 * sds).min(axis=1, keepdims=True), shape)
-    high = np.broadcast_to((means + 8.0 * sds).max(axis=1, keepdims=True), shape)
+    low = np.broadcast_to((means - 5.0 * sds).min(axis=1, keepdims=True), shape)
+    high = np.broadcast_to((means + 5.0 * sds).max(axis=1, keepdims=True), shape)
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         below = normal_below((middle[:, :, None] - means[:, None]) / sds[:, None])

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from canebench.reeds.forecasts.history import Quantity
     from canebench.reeds.forecasts.nodes import Nodes
 
-_SWEEPS: Final = 12
+_SWEEPS: Final = 7
 _DAMPING: Final = 0.8
 #: Sites have settled once none moves by more than this share of its precision.
 _SETTLED: Final = 5e-3
@@ -173,8 +173,7 @@ def _propagated(
     values = np.where(mouth | ~told, mean, observed.low[:, None, :])
     weighted = precision * values
     for _ in range(sweeps):
-        marginal_mean, covariance = _joined(mean, prior, precision, weighted)
-        variance = np.einsum("...ii->...i", covariance)
+        marginal_mean, variance = _marginals(mean, prior, precision, weighted)
         left = 1.0 / np.maximum(1.0 / variance - precision, 1e-12)
         cavity = left * (marginal_mean / variance - weighted)
         _, slope, bend = _tilted(observed, sd, cavity, left)
@@ -226,6 +225,19 @@ def _tilted(
         np.where(which, mouth.slope, gauge.slope),
         np.where(which, mouth.bend, gauge.bend),
     )
+
+
+def _marginals(
+    mean: FloatArray, prior: FloatArray, precision: FloatArray, weighted: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Prior times sites: means and variances of each alone, as `_joined` has them."""
+    root = np.sqrt(precision)
+    loaded = root[..., :, None] * prior
+    solved = np.linalg.solve(loaded * root[..., None, :] + np.eye(precision.shape[-1]), loaded)
+    variance = np.einsum("...ii->...i", prior) - np.einsum("...ki,...ki->...i", loaded, solved)
+    push = (weighted - precision * mean)[..., None]
+    moved = prior @ push - np.swapaxes(loaded, -1, -2) @ (solved @ push)
+    return mean + moved[..., 0], variance
 
 
 def _joined(
