@@ -27,7 +27,8 @@ if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
     from canebench.reeds.forecasts.design import Observed
     from canebench.reeds.forecasts.history import Quantity, ReedHistory
-    from canebench.reeds.forecasts.pooling import Beforehand
+    from canebench.reeds.forecasts.nodes import Nodes
+    from canebench.reeds.forecasts.posterior import Coefficients
 
 #: The newest reading is foretold from those this long before it, as near as may be, and no nearer than this.
 _BEFORE, _LEAST = timedelta(days=14), timedelta(days=4)
@@ -73,7 +74,7 @@ def _times(history: ReedHistory, quantity: Quantity) -> list[datetime]:
 
 
 def lessons(
-    cut: Sequence[tuple[ReedHistory, ReedHistory]], quantity: Quantity, before: Beforehand
+    cut: Sequence[tuple[ReedHistory, ReedHistory]], quantity: Quantity, before: Coefficients, nodes: Nodes
 ) -> FloatArray:
     """How likely each reed's newest readings were with spreads multiplied by each of `FACTORS`: logarithms.
 
@@ -83,7 +84,7 @@ def lessons(
         From `cut_short`.
     quantity : str
         Of what.
-    before : Beforehand
+    before, nodes : Coefficients and Nodes
         What was believed of each of these reeds from the others.
 
     Returns
@@ -94,8 +95,8 @@ def lessons(
     after = posterior(
         observed([early for early, _ in cut], quantity),
         quantity,
-        before.coefficients,
-        before.nodes,
+        before,
+        nodes,
         sweeps=_FEW_SWEEPS,
     )
     weights = normalised(after.log_evidence + after.nodes.log_chances)

@@ -154,7 +154,8 @@ def _lessons(taught: Taught, quantity: Quantity) -> FloatArray:
     told = [place for place, one in enumerate(cut) if one is not None]
     if told:
         before = beforehand(taught, [taught.histories[place] for place in told], quantity)
-        found[told] = lessons([one for one in cut if one is not None], quantity, before)
+        halves = [one for one in cut if one is not None]
+        found[told] = lessons(halves, quantity, before.coefficients, before.nodes)
     return found
 
 
