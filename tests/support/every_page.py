@@ -22,6 +22,7 @@ EVERY_PAGE: Final = (
     "/chanters/1",
     "/takes",
     "/takes/1",
+    "/settings",
     "/care",
     "/exchange",
     "/exchange/check",

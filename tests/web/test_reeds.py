@@ -119,7 +119,7 @@ def test_what_was_read_before_a_pinch_is_marked(client: TestClient) -> None:
     client.post("/reeds/5/strength", data={"playing": "29", "unit": "inH2O"})
     assert "before the pinch" not in client.get("/reeds/5").text
     client.post("/reeds/5/ease", data={"how": "pinch"})
-    assert "29.0 inH2O (7.22 kPa), before the pinch" in client.get("/reeds/5").text
+    assert "29.0 inH2O = 7.22 kPa, before the pinch" in client.get("/reeds/5").text
     assert client.get("/reeds?lot=spring").text.count("before the pinch") == 1
     client.post("/reeds/5/strength", data={"playing": "27", "unit": "inH2O"})
     assert client.get("/reeds?lot=spring").text.count("before the pinch") == 0

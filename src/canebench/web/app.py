@@ -29,10 +29,12 @@ from canebench.web.routes import (
     failures,
     fitting,
     helping,
+    home,
     live,
     lots,
     people,
     reeds,
+    settings,
     shell,
     takes,
 )
@@ -63,8 +65,10 @@ def routes(entry: SignIn) -> list[BaseRoute]:
     return [
         Route("/enter", entry.enter),
         Mount(static_prefix(), _Static(Path(str(files("canebench.web") / "static"))), name="static"),
-        Route("/", fitting.start),
-        Route("/fit", fitting.begin, methods=["POST"]),
+        Route("/", home.home),
+        Route("/season", home.season),
+        Route("/season", home.make_season, methods=["POST"]),
+        Route("/fit", home.begin, methods=["POST"]),
         Route("/fit/{reed:int}/{chanter:int}", fitting.fitting),
         Route("/fit/{reed:int}/{chanter:int}/take", fitting.take, methods=["POST"]),
         Route("/reeds", reeds.reeds),
@@ -105,6 +109,8 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/help", helping.help_page),
         Route("/microphone", helping.microphone),
         WebSocketRoute("/live", live.live),
+        Route("/settings", settings.settings),
+        Route("/settings", settings.change_settings, methods=["POST"]),
         Route("/history", shell.history),
         Route("/undo/{act:int}", shell.undo, methods=["POST"]),
         Route("/theme", shell.set_theme, methods=["POST"]),
@@ -152,6 +158,7 @@ def create_app(context: BenchContext, entry: SignIn, *, hosts: Sequence[str]) ->
     app.state.effects = Effects()
     app.state.pending_uploads = pending_uploads
     app.state.fittings = Fittings(context.ledger)
+    app.state.season = None
     return app
 
 

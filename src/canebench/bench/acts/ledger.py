@@ -89,6 +89,11 @@ def takes_folder(given: str | None) -> Path:
     return path.parent / "takes"
 
 
+def season_folder(given: str | None) -> Path:
+    """Where the invented season lies that is made beside a ledger, never in it."""
+    return takes_folder(given).parent / "invented-season"
+
+
 def the_writer(given: str | None) -> str:
     """Who does this: as told, else the environment's, else the name on this computer."""
     return given or os.environ.get(WHO_VARIABLE) or getpass.getuser()

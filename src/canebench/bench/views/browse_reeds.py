@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
-from canebench.base.pressure import kpa_to_inh2o
-from canebench.base.uncertain import Uncertain, number
+from canebench.base.pressure import PressureUnit, pressure_in, reading_said
+from canebench.base.uncertain import number
+from canebench.bench.acts.band import unit_of
 from canebench.bench.acts.reeds.choose_reeds import pitches_of
 from canebench.bench.acts.reeds.stock import SEARCHED
 from canebench.bench.acts.reeds.strengths import read_strengths
@@ -149,7 +150,7 @@ def _lines(
     reader: Reader, reeds: Sequence[ReedRecord], lots: Sequence[LotRecord], players: Sequence[PlayerRecord]
 ) -> list[ReedLine]:
     ids = [reed.id for reed in reeds]
-    strengths = read_strengths(reader, ids)
+    strengths, unit = read_strengths(reader, ids), unit_of(reader)
     takes = {take.reed_id: take for take in reader.newest_of_many(TakeRecord, "reed_id", ids, order="at")}
     pitches = pitches_of(reader, takes.values())
     played = reader.sums(PlayRecord, "minutes", "reed_id", ids)
@@ -172,7 +173,7 @@ def _lines(
                 lot="" if reed.lot_id is None else lot_names.get(reed.lot_id, ""),
                 player="" if reed.player_id is None else player_names.get(reed.player_id, ""),
                 chanter="" if chanter is None else chanter.name,
-                strength=_strength_said(strengths, reed.id),
+                strength=_strength_said(strengths, reed.id, unit),
                 tilt=tilt,
                 height=height,
                 pinches=strengths.pinches(reed.id),
@@ -192,8 +193,8 @@ def _beam_said(take: TakeRecord, pitches: Sequence[PitchRecord]) -> tuple[str, s
     return said.tilt, "" if report.measurement.reference.kind == "low-a" else said.height
 
 
-def _strength_said(strengths: Strengths, reed_id: int) -> str:
-    """What it takes to play, in both units; what was told by mouth, or before a pinch, says so."""
+def _strength_said(strengths: Strengths, reed_id: int, unit: PressureUnit | None) -> str:
+    """What it takes to play, in the band's unit first; what was told by mouth, or before a pinch, says so."""
     readings = strengths.readings[reed_id]
     if not readings:
         return ""
@@ -201,8 +202,9 @@ def _strength_said(strengths: Strengths, reed_id: int) -> str:
     if known is None:
         return "" if mouth is None else f"by mouth: {mouth}"
     kpa = known.kpa
-    inches = Uncertain(value=kpa_to_inh2o(kpa.value), sd=None if kpa.sd is None else kpa_to_inh2o(kpa.sd))
-    said = f"{inches.text('inH2O')} = {number(kpa.value, 2)} kPa"
+    first = unit or PressureUnit.INH2O
+    other = PressureUnit.INH2O if first is PressureUnit.KPA else PressureUnit.KPA
+    said = f"{reading_said(kpa, first)} = {pressure_in(kpa.value, other)}"
     told = not readings[-1].pressures_kpa.keys().isdisjoint(("playing", "onset", "choke"))
     said = said if told or mouth is None else f"{said}, by mouth"
     return said if known.before is None else f"{said}, {known.before}"

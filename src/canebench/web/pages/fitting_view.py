@@ -92,7 +92,7 @@ class FittingView:
 def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
     """Put a fitting into words and pictures."""
     plan, after, present = now.plan, now.after, now.fitting.present
-    act, scale = _act(now), now.fitting.scale
+    act, scale = now.next_act, now.fitting.scale
     planned = plan.setting if plan is not None and plan.steps else None
     return FittingView(
         fitting=now,
@@ -110,8 +110,8 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
         tape_said=_tape(present, planned),
         verdict=None if now.report is None else verdict_of(now.report),
         act=act,
-        headline="" if act is None else _sentences(act.say)[0],
-        further="" if act is None else _sentences(act.say)[1],
+        headline="" if act is None else sentences_of(act.say)[0],
+        further="" if act is None else sentences_of(act.say)[1],
         acts=[] if plan is None else [step.act for step in plan.steps],
         rows=_rows(now),
         missed=() if after is None else after.missed,
@@ -133,14 +133,7 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
     )
 
 
-def _act(now: FittingNow) -> NextAct | None:
-    """The one next act: the plan's, or what the take itself asks for where it comes to no plan."""
-    if now.report is None:
-        return None
-    return now.report.next_act if now.plan is None else now.plan.next_act
-
-
-def _sentences(say: str) -> tuple[str, str]:
+def sentences_of(say: str) -> tuple[str, str]:
     """The first sentence, which is read from two metres, and what follows it."""
     first, *rest = _SENTENCE_END.split(say, maxsplit=1)
     return first, rest[0] if rest else ""

@@ -13,14 +13,6 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
 from canebench.base.notes import NOTES
-from canebench.bench.acts.fitting.begin_fitting import (
-    FittingChoices,
-    Recent,
-    begin_fitting,
-    fitting_choices,
-    recent_fittings,
-)
-from canebench.bench.acts.fitting.fit_reed import Place
 from canebench.bench.views.list_scales import list_scales
 from canebench.web.context import context_of
 from canebench.web.forms.fitting_query import query_of, request_from, shown
@@ -41,19 +33,6 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StartPage:
-    """Choosing or adding a reed and a chanter."""
-
-    template: ClassVar[str] = "start.html"
-    room: ClassVar[str] = "Fitting"
-    title: str = "Fit a reed"
-    recent: list[Recent]
-    choices: FittingChoices
-    given: dict[str, str]
-    problem: FieldProblem | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class FittingPage:
     """The fitting as it stands."""
 
@@ -66,40 +45,6 @@ class FittingPage:
     scales: tuple[Scale, ...]
     notes: tuple[str, ...]
     problem: FieldProblem | None
-
-
-async def start(request: Request) -> Response:
-    """Choose."""
-    return await _start(request, None, 200)
-
-
-async def _start(request: Request, problem: FieldProblem | None, status: int) -> Response:
-    ledger = context_of(request).ledger
-
-    def read() -> StartPage:
-        return StartPage(
-            recent=recent_fittings(ledger),
-            choices=fitting_choices(ledger),
-            given={name: request.query_params.get(name, "") for name in ("reed", "chanter", "player")},
-            problem=problem,
-        )
-
-    return show(request, await run_in_threadpool(read), status=status)
-
-
-async def begin(request: Request) -> Response:
-    """Go to the fitting of the reed and chanter chosen, adding what is new."""
-
-    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
-        place = Place(
-            reed=form.needed("reed", "reed"),
-            chanter=form.needed("chanter", "chanter"),
-            player=form.text("player"),
-        )
-        reed, chanter = begin_fitting(ledger, place, who=context.who, insist=form.ticked("insist"))
-        return f"/fit/{reed}/{chanter}"
-
-    return await answer(request, act, form="begin", again=_start)
 
 
 async def fitting(request: Request) -> Response:

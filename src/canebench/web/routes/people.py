@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 from starlette.concurrency import run_in_threadpool
 
+from canebench.bench.acts.band import band_defaults
 from canebench.bench.acts.reeds.people import player_names, set_player
 from canebench.bench.acts.reeds.stock import list_lots
 from canebench.bench.views.browse_people import (
@@ -134,9 +135,11 @@ async def change_player(request: Request) -> Response:
 async def choose(request: Request) -> Response:
     """Which reeds of a lot suit a player now."""
     ledger = context_of(request).ledger
-    name, lot = request.query_params.get("player", ""), request.query_params.get("lot", "")
+    asked, lot = request.query_params.get("player"), request.query_params.get("lot", "")
 
     def read() -> ChoosePage:
+        # The reeds are judged at once for a player who is settled, until another is chosen, or none.
+        name = (band_defaults(ledger).settled_player or "") if asked is None else asked
         return ChoosePage(
             players=player_names(ledger),
             lots=[one.name for one in list_lots(ledger)],

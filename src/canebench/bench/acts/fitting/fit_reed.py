@@ -18,6 +18,7 @@ from canebench.base.errors import InputError
 from canebench.base.notes import LOW_A, NOTES
 from canebench.base.scales import scale_named
 from canebench.base.setting import Setting
+from canebench.bench.acts.band import defaults_of
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.fitting_file import load_fitting, save_fitting
 from canebench.bench.acts.fitting.may_fit import may_fit
@@ -136,7 +137,7 @@ def fit_reed(
 def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord) -> Fitting:
     """The fitting that the ledger keeps of a reed in a chanter; without a reed, one that has no takes.
 
-    It goes on with the scale and the reference of its newest take.
+    It goes on with the scale and the reference of its newest take; a new one begins with what is settled.
     """
     where = {"reed_id": reed_id, "chanter_id": chanter.id}
     rows = [] if reed_id is None else reader.rows(TakeRecord, where, order="at")
@@ -147,7 +148,8 @@ def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord)
         pinched=0 if reed_id is None else pinches_in_life(reader, reed_id),
     )
     if not rows:
-        return fitting
+        band = defaults_of(reader)
+        return replace(fitting, scale=band.scale, reference_hz=band.low_a_hz)
     fixed_hz = rows[-1].reference_hz if rows[-1].reference == "fixed" else None
     return replace(fitting, scale=scale_named(rows[-1].scale), reference_hz=fixed_hz)
 

@@ -9,6 +9,7 @@ from collections import defaultdict
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from canebench.bench.acts.band import zone_of
 from canebench.care.quarantine import (
     REST_H,
     MouthTest,
@@ -54,7 +55,7 @@ def mouth_tests(reader: Reader, reeds: Sequence[ReedRecord]) -> dict[int, list[M
 def mouth_state(reader: Reader, reed: ReedRecord, player: str, now: datetime) -> MouthTestState:
     """Whether a player may take a reed into the mouth now."""
     tests = mouth_tests(reader, [reed]).get(reed.id, [])
-    return standing(tests, reed=reed.number, player=player, now=now)
+    return standing(tests, reed=reed.number, player=player, now=now.astimezone(zone_of(reader)))
 
 
 def owner_of(reader: Reader, reed: ReedRecord | None) -> str | None:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.errors import InputError
 from canebench.base.pressure import parse_pressure
 from canebench.base.uncertain import Uncertain
+from canebench.bench.acts.band import unit_of, zone_of
 from canebench.bench.acts.ledger import named, reed_numbered
 from canebench.bench.acts.reeds.eased import pinches_in_life
 from canebench.bench.acts.reeds.mouths import insisted_on, log_mouth, mouth_tests
@@ -58,8 +59,11 @@ def log_strength(
 
     A player who is to have a reed that rests from another's mouth is refused, unless with `insist`.
     """
+    with ledger.reading() as reader:
+        unit = unit_of(reader)
     readings = {
-        moment: parse_pressure(text, field=f"{moment} pressure") for moment, text in pressures.items()
+        moment: parse_pressure(text, field=f"{moment} pressure", unit=unit)
+        for moment, text in pressures.items()
     }
     unknown = [moment for moment in readings if moment not in MOMENTS]
     if unknown:
@@ -188,5 +192,6 @@ def rest_reed(ledger: Ledger, number: str, *, player: str, who: str, rest_h: flo
         at = datetime.fromisoformat(act.at)
         log_mouth(act, reed, person, rest_h=rest_h)
         tests = mouth_tests(act, [reed])[reed.id]
-    now = standing(tests, reed=reed.number, player="another player", now=at)
+        here = at.astimezone(zone_of(act))
+    now = standing(tests, reed=reed.number, player="another player", now=here)
     return ReedDone(said=now.say, cautions=cautions_for(Occasion.MOUTH_TEST))
