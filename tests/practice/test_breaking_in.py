@@ -64,7 +64,7 @@ def _seen(reed: ReedHistory, population: Population | None = None, days: float =
 
 
 def test_a_new_reed_is_expected_to_fall_by_two_to_six_inches() -> None:
-    """The reference notes' figure, an estimate: from its first minute to fifteen hours of playing."""
+    """The reference notes' figure, an estimate: from its first minute until it is called settled."""
     empty = ReedHistory(number="new")
     told = forecast(empty, now=FIRST, ahead=[Ahead(days=0.0, minutes=0.0)])
     fall = told.now["strength"].mean - told.settled["strength"].mean

@@ -37,7 +37,7 @@ class SettledRule:
     session_min: float = 15.0
     session_days: float = 1.5
     sure: float = 0.8
-    after_min: float = 900.0
+    after_min: float = 450.0
 
     def __post_init__(self) -> None:
         for field in ("onset_kpa", "low_a_cents", "session_min", "session_days", "after_min"):
