@@ -16,6 +16,8 @@ EVERY_PAGE: Final = (
     "/lots",
     "/lots/2",
     "/choose?player=Isla%20Penhallow",
+    "/compare?reed=1&reed=2",
+    "/compare?lot=spring&lot=summer",
     "/players",
     "/players/1",
     "/chanters",

@@ -55,7 +55,9 @@ def test_typed_readings_become_a_beam_and_an_act(empty_client: TestClient) -> No
     assert answer.text.count("<svg") >= 3
 
 
-@pytest.mark.parametrize(("in_tune", "tape"), [(True, "Tape now"), (False, "Tape as planned")])
+@pytest.mark.parametrize(
+    ("in_tune", "tape"), [(True, "Tape now<"), (False, "Tape now, and dotted as planned<")]
+)
 def test_each_id_stands_once_with_tape_planned_and_without(
     empty_client: TestClient, tape: str, *, in_tune: bool
 ) -> None:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from starlette.requests import HTTPConnection
 
     from canebench.bench.acts.ledger import Writer
+    from canebench.web.live.measurings import Measuring
 
 
 class NotedLedger(Ledger):
@@ -25,6 +26,12 @@ class NotedLedger(Ledger):
     def __init__(self, ledger: Ledger) -> None:
         super().__init__(ledger.database, clock=ledger.clock)
         self.acts: list[int] = []
+        self.measuring: Measuring | None = None
+
+    def begin_to_keep(self) -> None:
+        """Refused where the take was given up meanwhile."""
+        if self.measuring is not None:
+            self.measuring.keep()
 
     @contextmanager
     def act(self, kind: str, *, who: str, said: str) -> Iterator[Writer]:

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.pressure import PressureUnit, parse_pressure, pressure_in, pressure_said
 from canebench.bench.acts.band import unit_of
+from canebench.bench.acts.ledger import check_renamed, meant, renamed
+from canebench.bench.acts.near_names import near_name
 from canebench.bench.acts.reeds.choose_reeds import choose_for
 from canebench.bench.acts.reeds.people import list_players
 from canebench.care.strain import BLOWS, CEILING, check_told
@@ -69,11 +71,12 @@ def choosing(ledger: Ledger, name: str, lot: str | None) -> Choosing:
     """Judge the reeds of a lot, or all, for a player; the first of them, and those offered to nobody."""
     with ledger.reading() as reader:
         player = reader.find(PlayerRecord, "name", name)
+        near = near_name(name, reader.texts(PlayerRecord, "name"))
         known = lot is None or reader.find(LotRecord, "name", lot) is not None
         chanters = reader.rows(ChanterRecord, {"player_id": player.id}, limit=2) if player else []
         unit = unit_of(reader)
     if player is None:
-        return Choosing(said=f"There is no player named {name}.")
+        return Choosing(said=f"There is no player named {name}." + meant(near))
     if not known:
         return Choosing(player=player, said=f"There is no lot named {lot}.")
     if player.blows_kpa is None:
@@ -117,8 +120,9 @@ class PlayerLine:
     ceiling: str
 
 
-def player_lines(ledger: Ledger) -> list[PlayerLine]:
-    """All players by name."""
+def player_lines(ledger: Ledger, search: str = "") -> list[PlayerLine]:
+    """All players by name; with `search`, those whose name or remarks hold it."""
+    wanted = search.casefold()
     with ledger.reading() as reader:
         unit = unit_of(reader)
     return [
@@ -129,6 +133,7 @@ def player_lines(ledger: Ledger) -> list[PlayerLine]:
             ceiling=told_said(row.ceiling_kpa, unit),
         )
         for row in list_players(ledger)
+        if wanted in f"{row.name}\n{row.remarks or ''}".casefold()
     ]
 
 
@@ -178,5 +183,6 @@ def edit_player(
             blows_kpa=blows, ceiling_kpa=ceiling, told="blows" if ceiling == row.ceiling_kpa else "ceiling"
         )
     values: dict[str, Value] = {"name": told.get("name"), "remarks": told.get("remarks"), **pressures}
-    with ledger.act("player", who=who, said=f"player {row.name}") as act:
+    with ledger.act("player", who=who, said=f"player {renamed(row, told.get('name'))}") as act:
+        check_renamed(act, row, told.get("name"))
         act.update(row.as_read(read), values)

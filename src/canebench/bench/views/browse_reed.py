@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from canebench.store.tables import Value
 
 _STORY: Final = 100
+_MOST_SAID: Final = 300
 _TAKES: Final = 60
 _NAMED: Final = {"dropout": "drop-out"}
 _MOUTH: Final = {
@@ -241,7 +242,8 @@ def remark_reed(
     """Change what is remarked of a reed and whose it is; refused where it is not as it was `read`."""
     with ledger.reading() as reader:
         reed = reader.row(ReedRecord, reed_id)
-    with ledger.act("remark", who=who, said=f"remarked on reed {reed.number}") as act:
+    said = f"remarked on reed {reed.number}" + (f": {remarks}" if remarks and remarks != reed.remarks else "")
+    with ledger.act("remark", who=who, said=said[:_MOST_SAID]) as act:
         told: dict[str, Value] = {"remarks": remarks, "player_id": None}
         if player:
             found = act.find(PlayerRecord, "name", player)

@@ -16,6 +16,7 @@ from canebench.bench.acts.reeds.choose_reeds import pitches_of
 from canebench.bench.acts.reeds.stock import SEARCHED
 from canebench.bench.acts.reeds.strengths import read_strengths
 from canebench.bench.views.browse_reed import report_of
+from canebench.bench.views.drawing.small import small_beam, strength_bar
 from canebench.bench.views.verdict import verdict_of
 from canebench.fitting.balance import POSTS
 from canebench.reeds.states import state_named
@@ -32,9 +33,11 @@ from canebench.store.records import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from canebench.bench.acts.fitting.report import TakeReport
     from canebench.bench.acts.reeds.strengths import Strengths
+    from canebench.bench.views.drawing.small import SmallBeam, StrengthBar
     from canebench.store.ledger import Ledger
-    from canebench.store.reader import Like, Reader
+    from canebench.store.reader import ActRecord, Like, Reader
     from canebench.store.records import PitchRecord
     from canebench.store.tables import Value
 
@@ -68,8 +71,11 @@ class ReedLine:
     strength: str
     tilt: str
     height: str
+    beam: SmallBeam | None
+    bar: StrengthBar | None
     pinches: int
     minutes: str
+    last: ActRecord | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,11 +167,14 @@ def _lines(
         for reed in reeds
     }
     chanters = reader.by_id(ChanterRecord, held.values())
+    last = reader.last_acts(ReedRecord, ids)
     lot_names, player_names = {lot.id: lot.name for lot in lots}, {one.id: one.name for one in players}
     found = []
     for reed in reeds:
         take = takes.get(reed.id)
-        tilt, height = ("", "") if take is None else _beam_said(take, pitches[take.id])
+        # Both As tell height and tilt: nine notes for a hundred reeds would be half of the page's time.
+        report = None if take is None else report_of(take, _posts(pitches[take.id]))
+        tilt, height = _beam_said(report)
         chanter = chanters.get(held[reed.id])
         found.append(
             ReedLine(
@@ -173,27 +182,37 @@ def _lines(
                 lot="" if reed.lot_id is None else lot_names.get(reed.lot_id, ""),
                 player="" if reed.player_id is None else player_names.get(reed.player_id, ""),
                 chanter="" if chanter is None else chanter.name,
-                strength=_strength_said(strengths, reed.id, unit),
+                strength=strength_said(strengths, reed.id, unit),
                 tilt=tilt,
                 height=height,
+                beam=small_beam(report),
+                bar=strength_bar(strengths.known(reed.id), by_mouth=_by_mouth(strengths, reed.id)),
                 pinches=strengths.pinches(reed.id),
                 minutes=number(played[reed.id], 0) if played.get(reed.id) else "",
+                last=last.get(reed.id),
             )
         )
     return found
 
 
-def _beam_said(take: TakeRecord, pitches: Sequence[PitchRecord]) -> tuple[str, str]:
+def _posts(pitches: Sequence[PitchRecord]) -> list[PitchRecord]:
+    return [pitch for pitch in pitches if pitch.note in POSTS]
+
+
+def _beam_said(report: TakeReport | None) -> tuple[str, str]:
     """Tilt and height of a take in words; the height is empty where nothing but itself was the reference."""
-    # Both follow from the two As alone: nine notes for a hundred reeds would be half of the page's time.
-    report = report_of(take, [pitch for pitch in pitches if pitch.note in POSTS])
     if report is None or report.balance is None or report.measurement.reference is None:
         return "", ""
     said = verdict_of(report)
     return said.tilt, "" if report.measurement.reference.kind == "low-a" else said.height
 
 
-def _strength_said(strengths: Strengths, reed_id: int, unit: PressureUnit | None) -> str:
+def _by_mouth(strengths: Strengths, reed_id: int) -> bool:
+    readings = strengths.readings[reed_id]
+    return bool(readings) and not readings[-1].pressures_kpa and readings[-1].by_mouth is not None
+
+
+def strength_said(strengths: Strengths, reed_id: int, unit: PressureUnit | None) -> str:
     """What it takes to play, in the band's unit first; what was told by mouth, or before a pinch, says so."""
     readings = strengths.readings[reed_id]
     if not readings:
@@ -218,7 +237,7 @@ def lot_lines(ledger: Ledger) -> list[LotLine]:
     return [
         LotLine(
             lot=lot,
-            told=_lot_said(lot),
+            told=lot_said(lot),
             reeds=sum(states.values()),
             states={state: states[state] for state in STATES if state in states},
         )
@@ -226,7 +245,7 @@ def lot_lines(ledger: Ledger) -> list[LotLine]:
     ]
 
 
-def _lot_said(lot: LotRecord) -> str:
+def lot_said(lot: LotRecord) -> str:
     """When it was bought, for how much, of what cane and cut; what is told of it."""
     price = None if lot.price is None else f"{number(lot.price, 2)} {lot.currency or ''}".strip()
     parts = (

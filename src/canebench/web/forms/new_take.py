@@ -16,6 +16,7 @@ from canebench.base.disk.inside import inside
 from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
 from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
+from canebench.bench.acts.fitting.read_takes import check_newest
 from canebench.bench.acts.fitting.type_take import AsTyped, Typed, answered_by
 from canebench.bench.acts.reeds.reed_days import check_pinch, ease_reed
 from canebench.web.forms.told_setting import told_from, was_pinched
@@ -39,11 +40,16 @@ def measure_new_take(
     context: BenchContext, ledger: Ledger, form: Form, now: FittingNow, asked: FitRequest
 ) -> Fitted:
     """Measure and keep the take of a form."""
+    read_take = form.count("read_take", "the newest take read")
+    if read_take is not None:
+        with ledger.reading() as reader:
+            check_newest(reader, now.reed, now.chanter, read_take)
     asked = told_from(form, now, asked)
     place = Place(
         reed=now.reed.number,
         chanter=now.chanter.name,
         player=None if now.player is None else now.player.name,
+        read_take=read_take,
     )
     pinched, insist = was_pinched(form, now), form.ticked("insist")
     if pinched:

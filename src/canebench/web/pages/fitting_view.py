@@ -14,6 +14,7 @@ from canebench.base.notes import NOTES
 from canebench.base.sentences import seat_said
 from canebench.base.setting import strip_said
 from canebench.base.uncertain import MINUS, Uncertain
+from canebench.bench.acts.fitting.read_takes import NO_TAKE
 from canebench.bench.views.drawing.draw_fitting import (
     draw_after,
     draw_expected,
@@ -61,14 +62,14 @@ class FittingView:
 
     fitting: FittingNow
     takes: int
+    newest_take: int
     stage: int
     now: Drawn
     unplayed: Drawn
     missing: str
     after: Drawn | None
     expected: Drawn | None
-    tape_now: str
-    tape_planned: str | None
+    tape: str
     tape_said: list[tuple[str, str]]
     verdict: Verdict | None
     act: NextAct | None
@@ -97,16 +98,19 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
     return FittingView(
         fitting=now,
         takes=len(now.takes),
+        newest_take=now.takes[-1].id if now.takes else NO_TAKE,
         stage=_stage(act),
         now=draw_now(now) or draw_unplayed(scale, title="The beam, not heard yet", prefix="now"),
         unplayed=draw_unplayed(scale, title="The beam so far", prefix="unplayed"),
         missing=still_missing(()),
         after=draw_after(now),
         expected=draw_expected(now),
-        tape_now=draw_tape(now.fitting.chanter, present, title="Tape now"),
-        tape_planned=None
-        if planned is None or planned.tape_mm == present.tape_mm
-        else draw_tape(now.fitting.chanter, planned, title="Tape as planned", prefix="planned"),
+        tape=draw_tape(
+            now.fitting.chanter,
+            present,
+            title="Tape now" if _same_tape(present, planned) else "Tape now, and dotted as planned",
+            planned=planned,
+        ),
         tape_said=_tape(present, planned),
         verdict=None if now.report is None else verdict_of(now.report),
         act=act,
@@ -195,6 +199,10 @@ def _tape(present: Setting, planned: Setting | None) -> list[tuple[str, str]]:
                 words += f" now, {strip_said(then)} planned"
             said.append((hole, words))
     return said
+
+
+def _same_tape(present: Setting, planned: Setting | None) -> bool:
+    return planned is None or planned.tape_mm == present.tape_mm
 
 
 def _said(setting: Setting) -> str:

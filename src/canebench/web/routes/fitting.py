@@ -5,12 +5,13 @@ Guarded by `tests/web/test_fitting.py` and `tests/browser/test_fitting.py`.
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
-from starlette.responses import RedirectResponse
+from starlette.responses import JSONResponse, RedirectResponse
 
 from canebench.base.notes import NOTES
 from canebench.bench.views.list_scales import list_scales
@@ -19,6 +20,7 @@ from canebench.web.forms.fitting_query import query_of, request_from, shown
 from canebench.web.forms.forms import read_form
 from canebench.web.forms.new_take import measure_new_take
 from canebench.web.forms.post_redirect import answer
+from canebench.web.live.measurings import give_up_where_gone
 from canebench.web.pages.fitting_view import FittingView, view_of
 from canebench.web.pages.render import show
 from canebench.web.routes.shell import own_path
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
     from canebench.base.scales import Scale
     from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.forms import FieldProblem, Form
+    from canebench.web.live.measurings import Measuring
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,9 +80,15 @@ async def _fitting(request: Request, problem: FieldProblem | None, status: int) 
 async def take(request: Request) -> Response:
     """Measure a take after whatever was done, and go on."""
     reed, chanter = request.path_params["reed"], request.path_params["chanter"]
-    fittings = request.app.state.fittings
+    fittings, loop = request.app.state.fittings, asyncio.get_running_loop()
+    watching: list[asyncio.Task[None]] = []
+
+    def watch(measuring: Measuring) -> None:
+        watching.append(loop.create_task(give_up_where_gone(request, measuring)))
 
     def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
+        ledger.measuring = request.app.state.measurings.named(form.text("attempt"))
+        loop.call_soon_threadsafe(watch, ledger.measuring)
         asked = request_from(form.texts)
         fitted = measure_new_take(context, ledger, form, fittings.now(reed, chanter, asked), asked)
         if fitted.refusal is not None:
@@ -89,7 +98,17 @@ async def take(request: Request) -> Response:
         query = urlencode(query_of(form.texts))
         return own_path(f"/fit/{reed}/{chanter}") + (f"?{query}" if query else "")
 
-    return await answer(request, act, form="take", again=_fitting)
+    try:
+        return await answer(request, act, form="take", again=_fitting)
+    finally:
+        for task in watching:
+            task.cancel()
+
+
+async def give_up(request: Request) -> Response:
+    """A take is not wanted while it is measured: whether it was kept all the same, since that was before."""
+    gone = request.app.state.measurings.named(request.path_params["attempt"]).give_up()
+    return JSONResponse({"kept": not gone})
 
 
 async def throw_away(request: Request) -> Response:

@@ -40,6 +40,7 @@ class PlayersPage:
     room: ClassVar[str] = "Players"
     title: str = "Players"
     players: list[PlayerLine]
+    search: str
     cautions: list[str]
     problem: FieldProblem | None
 
@@ -81,8 +82,9 @@ async def players(request: Request) -> Response:
 
 
 async def _players(request: Request, problem: FieldProblem | None, status: int) -> Response:
-    lines = await run_in_threadpool(player_lines, context_of(request).ledger)
-    page = PlayersPage(players=lines, cautions=_blowing(), problem=problem)
+    search = request.query_params.get("search", "").strip()
+    lines = await run_in_threadpool(player_lines, context_of(request).ledger, search)
+    page = PlayersPage(players=lines, search=search, cautions=_blowing(), problem=problem)
     return show(request, page, status=status)
 
 
@@ -124,7 +126,7 @@ async def change_player(request: Request) -> Response:
             "remarks": form.text("read_remarks"),
             "blows_kpa": form.number("read_blows_kpa", "what was read"),
             "ceiling_kpa": form.number("read_ceiling_kpa", "what was read"),
-            "version": form.count("version", "version"),
+            "version": form.version(),
         }
         edit_player(ledger, player_id, told, read=read, who=context.who)
         return f"/players/{player_id}"

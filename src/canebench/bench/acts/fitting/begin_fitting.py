@@ -12,6 +12,7 @@ from canebench.base.errors import InputError
 from canebench.bench.acts.band import BandDefaults, defaults_of
 from canebench.bench.acts.fitting.fit_reed import Place
 from canebench.bench.acts.fitting.may_fit import may_fit
+from canebench.bench.acts.ledger import check_new
 from canebench.bench.acts.reeds.mouths import owner_of
 from canebench.reeds.states import NOT_OFFERED, State
 from canebench.store.records import RECORDS, ChanterRecord, PlayerRecord, ReedRecord, TakeRecord
@@ -100,10 +101,14 @@ def begin_fitting(
     )
     with ledger.reading() as reader:
         found = {table: _id(reader, table, column, given) for table, column, given in wanted}
+        for table, column, name in wanted:
+            if name and found[table] is None:
+                check_new(reader, RECORDS[table], name, column=column, field=table.removesuffix("s"))
         known = None if found["reeds"] is None else reader.row(ReedRecord, found["reeds"])
         if place.player == offered and owner_of(reader, known) is not None:
             place, found["players"] = replace(place, player=None), None
-        player = place.player or owner_of(reader, known)
+        chanter = None if found["chanters"] is None else reader.row(ChanterRecord, found["chanters"])
+        player = place.player or owner_of(reader, known) or owner_of(reader, chanter)
         note = may_fit(reader, known, player, ledger.clock(), begins=True, insist=insist)
     new = [
         (table, column, given)
@@ -124,10 +129,9 @@ def begin_fitting(
     if found["reeds"] is not None and (player_id is not None or note):
         said = f"reed {place.reed} is {'fitted' if player is None else f'for {player}'}"
         _give(ledger, found["reeds"], player_id, who=who, said=said, note=note)
-    reed, chanter = found["reeds"], found["chanters"]
-    if reed is None or chanter is None:
+    if found["reeds"] is None or found["chanters"] is None:
         raise TypeError("a fitting has a reed and a chanter")
-    return reed, chanter
+    return found["reeds"], found["chanters"]
 
 
 def _give(ledger: Ledger, reed_id: int, player_id: int | None, *, who: str, said: str, note: str) -> None:

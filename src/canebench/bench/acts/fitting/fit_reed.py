@@ -18,11 +18,13 @@ from canebench.base.errors import InputError
 from canebench.base.notes import LOW_A, NOTES
 from canebench.base.scales import scale_named
 from canebench.base.setting import Setting
+from canebench.base.uncertain import number
 from canebench.bench.acts.band import defaults_of
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.fitting_file import load_fitting, save_fitting
 from canebench.bench.acts.fitting.may_fit import may_fit
 from canebench.bench.acts.fitting.one_round import Fitted, one_round, plan_within_bounds, planned_from
+from canebench.bench.acts.fitting.read_takes import NO_TAKE, check_newest, newest_take
 from canebench.bench.acts.ledger import named, reed_numbered
 from canebench.bench.acts.reeds.eased import pinches_in_life
 from canebench.bench.acts.reeds.mouths import owner_of
@@ -58,11 +60,16 @@ _UNTOLD_SD_CENTS: Final = 1.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """Which reed in which chanter, and who blows it, by number and names."""
+    """Which reed in which chanter, and who blows it, by number and names.
+
+    `read_take` is the newest take there that was known when its next setting was told (`NO_TAKE`: none);
+    where another is newest by then, it is refused. None for what nobody read.
+    """
 
     reed: str
     chanter: str
     player: str | None = None
+    read_take: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +77,7 @@ class _Rows:
     reed: ReedRecord
     chanter: ChanterRecord
     player: PlayerRecord | None
+    newest: int = NO_TAKE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,6 +113,9 @@ def fit_reed(
             chanter=named(reader, ChanterRecord, place.chanter),
             player=None if place.player is None else named(reader, PlayerRecord, place.player),
         )
+        rows = replace(rows, newest=newest_take(reader, rows.reed, rows.chanter))
+        if place.read_take is not None:
+            check_newest(reader, rows.reed, rows.chanter, place.read_take)
         kept = fitting_of_rows(reader, rows.reed.id, rows.chanter)
         player = place.player or owner_of(reader, rows.reed)
         note = ""
@@ -126,6 +137,7 @@ def fit_reed(
     if not changed:
         _write_out(one.fitting, to_file)
         return one
+    ledger.begin_to_keep()
     recording, told = None, _Told()
     if isinstance(request.heard, Path) and takes_folder is not None:
         recording = _keep_recording(request.heard, takes_folder)
@@ -227,9 +239,10 @@ def _keep(
     Nothing is kept where the file cannot be written.
     """
     done = "brought in the fitting of" if one.report is None else "measured"
-    said = f"{done} reed {rows.reed.number} in {rows.chanter.name}{told.insisted}"
+    said = f"{done} reed {rows.reed.number} in {rows.chanter.name}{told.insisted}{_tilt_said(one.report)}"
     take_id = None
     with ledger.act("fit", who=who, said=said) as act:
+        check_newest(act, rows.reed, rows.chanter, rows.newest)
         if rows.chanter.chanter_toml is None and one.fitting.chanter.text != generic().text:
             act.update(rows.chanter, {"chanter_toml": one.fitting.chanter.text})
         brought = new if one.report is None else new[:-1]
@@ -240,6 +253,12 @@ def _keep(
             take_id = _keep_take(act, one.fitting, take, rows, told)
         _write_out(one.fitting, to_file)
     return take_id
+
+
+def _tilt_said(report: TakeReport | None) -> str:
+    """The tilt of a take that heard both As, cents; for the story."""
+    balance = None if report is None else report.balance
+    return "" if balance is None else f": tilt {number(balance.tilt_cents.value, 1, signed=True)} cents"
 
 
 def _write_out(fitting: Fitting, to_file: Path | None) -> None:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from canebench.store.reader import Reader
-    from canebench.store.records import ReedRecord
+    from canebench.store.records import ChanterRecord, ReedRecord
     from canebench.store.tables import Value
     from canebench.store.writer import Writer
 
@@ -58,11 +58,11 @@ def mouth_state(reader: Reader, reed: ReedRecord, player: str, now: datetime) ->
     return standing(tests, reed=reed.number, player=player, now=now.astimezone(zone_of(reader)))
 
 
-def owner_of(reader: Reader, reed: ReedRecord | None) -> str | None:
-    """Whose a reed is, by name; None for nobody's."""
-    if reed is None or reed.player_id is None:
+def owner_of(reader: Reader, owned: ReedRecord | ChanterRecord | None) -> str | None:
+    """Whose a reed or a chanter is, by name; None for nobody's."""
+    if owned is None or owned.player_id is None:
         return None
-    return reader.row(PlayerRecord, reed.player_id).name
+    return reader.row(PlayerRecord, owned.player_id).name
 
 
 def insisted_on(

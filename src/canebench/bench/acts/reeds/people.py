@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from canebench.base.pressure import parse_pressure
 from canebench.bench.acts.band import unit_of
+from canebench.bench.acts.ledger import check_new
 from canebench.care.strain import BLOWS, CEILING, check_told
 from canebench.store.records import PlayerRecord
 
@@ -27,7 +28,8 @@ def set_player(
         told["blows_kpa"] = parse_pressure(blows, field=BLOWS, unit=unit).kpa
     if ceiling is not None:
         told["ceiling_kpa"] = parse_pressure(ceiling, field=CEILING, unit=unit).kpa
-    with ledger.act("player", who=who, said=f"player {name}") as act:
+    said = ", ".join(f"{what} {text}" for what, text in (("blows", blows), ("ceiling", ceiling)) if text)
+    with ledger.act("player", who=who, said=f"player {name}{said and f': {said}'}") as act:
         known = act.find(PlayerRecord, "name", name)
         if told:
             check_told(
@@ -36,6 +38,7 @@ def set_player(
                 told="blows" if ceiling is None else "ceiling",
             )
         if known is None:
+            check_new(act, PlayerRecord, name, field="player")
             return act.row(PlayerRecord, act.insert("players", {"name": name, **told}))
         return act.update(known, told) if told else known
 

@@ -12,7 +12,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
-from canebench.base.pressure import parse_pressure
+from canebench.base.pressure import GaugeReading, parse_pressure
 from canebench.base.uncertain import Uncertain
 from canebench.bench.acts.band import unit_of, zone_of
 from canebench.bench.acts.ledger import named, reed_numbered
@@ -74,7 +74,8 @@ def log_strength(
     if readings:
         Strength(**{m: Uncertain(value=r.kpa, sd=GAUGE_SD_KPA) for m, r in readings.items()})
     note = _rest_note(ledger, number, player, insist=insist)
-    with ledger.act("strength", who=who, said=f"logged the strength of reed {number}{note}") as act:
+    said = f"logged the strength of reed {number}: {_read(readings, by_mouth, than)}{note}"
+    with ledger.act("strength", who=who, said=said) as act:
         reed = reed_numbered(act, number)
         row: dict[str, Value] = {"reed_id": reed.id, "at": act.at, "by_mouth": by_mouth}
         for moment, reading in readings.items():
@@ -88,6 +89,15 @@ def log_strength(
     playing = readings.get("playing") or readings.get("onset")
     past = _past_ceiling(None if playing is None else playing.kpa, person)
     return ReedDone(said=f"The strength of reed {number} is written down.", cautions=(*past, *cautions))
+
+
+def _read(readings: Mapping[str, GaugeReading], by_mouth: str | None, than: str | None) -> str:
+    """What was read, in the gauge's own unit: "26 inH2O", "onset 20 inH2O, playing 26 inH2O"."""
+    alone = readings.keys() == {"playing"}
+    told = [
+        f"{'' if alone else f'{moment} '}{one.value:g} {one.unit.value}" for moment, one in readings.items()
+    ]
+    return ", ".join([*told, *([] if by_mouth is None else [f"by mouth {by_mouth}, against reed {than}"])])
 
 
 def check_comparison(by_mouth: str | None, than: str | None) -> None:
