@@ -157,6 +157,18 @@ def connect(path: Path) -> sqlite3.Connection:
     return raw
 
 
+@contextmanager
+def looking(path: Path) -> Iterator[Connection]:
+    """A file that nobody writes, such as a backup's: looking makes no files beside it."""
+    # Escaped: a "#" or "?" in the path would end it, and another file would be looked at.
+    raw = sqlite3.connect(f"{path.absolute().as_uri()}?immutable=1", uri=True)
+    raw.row_factory = sqlite3.Row
+    try:
+        yield _SqliteConnection(raw)
+    finally:
+        raw.close()
+
+
 def _check_file(path: Path) -> None:
     """A new one is its owner's alone, and its journals take after it.
 

@@ -32,6 +32,7 @@ from canebench.store.recordings import is_whole, recording_path, recordings_in
 from canebench.store.records import ReedRecord, TakeRecord
 from canebench.store.schema import HEAD
 from canebench.store.sqlite import SIDES, Sqlite
+from canebench.store.wholeness.all_amiss import all_amiss
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -104,13 +105,10 @@ def _state(database: Database, url: str) -> Found:
         said_none = f"none yet at {place_of(url)}"
         return Found(what="Ledger", verdict="look", said=said_none, do="any command makes it")
     with database.read() as connection:
-        if database.dialect == "sqlite":
-            said = [row["integrity_check"] for row in connection.rows("PRAGMA integrity_check")]
-            broken = connection.rows("PRAGMA foreign_key_check")
-            if said != ["ok"] or broken:
-                what = "; ".join(said[:3]) if said != ["ok"] else f"{len(broken)} rows refer to nothing"
-                do = "canebench restore, from a backup"
-                return Found(what="Ledger", verdict="broken", said=what, do=do)
+        if amiss := all_amiss(connection, dialect=database.dialect, revision=revision):
+            more = f"; and {len(amiss) - 3} more" if len(amiss) > 3 else ""
+            do = "canebench restore, from a backup"
+            return Found(what="Ledger", verdict="broken", said="; ".join(amiss[:3]) + more, do=do)
         reader = Reader(connection)
         counts = (
             f"{reader.count(ReedRecord)} reeds, {reader.count(TakeRecord)} takes" if revision == HEAD else ""
@@ -119,7 +117,8 @@ def _state(database: Database, url: str) -> Found:
         said_old = f"revision {revision}; this version's is {HEAD}"
         do = "any command migrates an older one, after a snapshot"
         return Found(what="Ledger", verdict="look", said=said_old, do=do)
-    return Found(what="Ledger", verdict="fine", said=f"whole, revision {revision}, {counts}")
+    said = f"whole, each row as its acts tell, revision {revision}, {counts}"
+    return Found(what="Ledger", verdict="fine", said=said)
 
 
 def _folder(folder: Path) -> Found:

@@ -13,7 +13,7 @@ from canebench.bench.acts.ledger import check_there, ledger_url, takes_folder, t
 from canebench.store.backups.backup import write_backup
 from canebench.store.backups.restore import Restored, restore_backup
 from canebench.store.backups.snapshots import snapshots
-from canebench.store.backups.verify import recordings_amiss, told_of, verify_backup
+from canebench.store.backups.verify import ledger_amiss, recordings_amiss, told_of, verify_backup
 from canebench.store.engine import open_database
 from canebench.store.ledger import open_ledger, utc_now
 from canebench.store.values import written
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BackedUp:
-    """A backup that was made and verified; `amiss` are recordings that were damaged or missing already."""
+    """A backup that was made and verified; `amiss` are rows and recordings that were damaged already."""
 
     folder: Path
     files: int
@@ -43,7 +43,7 @@ def back_up(given_url: str | None, destination: Path, *, who: str | None = None)
     folder = write_backup(ledger.database, takes_folder(given_url), destination, at=written(ledger.clock()))
     files = [path for path in folder.rglob("*") if path.is_file()]
     told_of(folder)
-    amiss = recordings_amiss(folder)
+    amiss = [*ledger_amiss(folder), *recordings_amiss(folder)]
     # Only now: the backup still holds what the bin loses.
     ledger.empty_bin(who=the_writer(who))
     return BackedUp(
@@ -55,10 +55,10 @@ def back_up(given_url: str | None, destination: Path, *, who: str | None = None)
 
 
 def check(folder: Path) -> list[str]:
-    """What is wrong with a backup or with the recordings it was made of; empty where all is whole."""
+    """What is wrong with a backup or the ledger and recordings it was made of; empty where all is whole."""
     if not folder.is_dir():
         raise NotFoundError(f"There is no backup {folder}.")
-    return verify_backup(folder) or recordings_amiss(folder)
+    return verify_backup(folder) or [*ledger_amiss(folder), *recordings_amiss(folder)]
 
 
 def restore(given_url: str | None, folder: Path) -> Restored:
