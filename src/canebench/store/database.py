@@ -27,6 +27,23 @@ class LedgerError(CanebenchError):
     exit_status = 7
 
 
+class OutcomeUnknownError(LedgerError):
+    """The ledger went away when something was about to be kept: whether it was, its end did not tell.
+
+    `unless_kept` is what to say once it is known that it was not.
+    """
+
+    code = "outcome-unknown"
+    http_status = 503
+
+    def __init__(self, unless_kept: LedgerError, *, where: str) -> None:
+        self.unless_kept = unless_kept
+        super().__init__(
+            f"{where}: it went away before it said whether this was kept, and has not answered since. "
+            "Look in the history before you do it again."
+        )
+
+
 class Connection(Protocol):
     """What both databases give: rows as dictionaries, and the number of rows changed."""
 
@@ -49,7 +66,10 @@ class Database(Protocol):
         ...
 
     def write(self) -> Any:
-        """A context whose `Connection` changes all or nothing."""
+        """A context whose `Connection` changes all or nothing.
+
+        Raises `OutcomeUnknownError` where its end was asked for and no answer came.
+        """
         ...
 
     def alter(self) -> Any:

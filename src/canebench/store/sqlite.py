@@ -16,7 +16,7 @@ from stat import S_ISREG
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.disk.owner_only import make_file
-from canebench.store.database import LedgerError
+from canebench.store.database import LedgerError, OutcomeUnknownError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -93,7 +93,7 @@ class Sqlite:
     @contextmanager
     def write(self) -> Iterator[Connection]:
         """All or nothing, one writer at a time."""
-        with self._opened() as raw, _immediate(raw):
+        with self._opened() as raw, self._immediate(raw):
             yield _SqliteConnection(raw)
 
     @contextmanager
@@ -101,7 +101,7 @@ class Sqlite:
         """As `write`, with references looked at before the end, so that a table can be made anew."""
         with self._opened() as raw:
             raw.execute("PRAGMA foreign_keys=OFF")
-            with _immediate(raw):
+            with self._immediate(raw):
                 yield _SqliteConnection(raw)
                 if broken := raw.execute("PRAGMA foreign_key_check").fetchall():
                     raise LedgerError(f"Migrating would break {len(broken)} references. Nothing was changed.")
@@ -125,18 +125,26 @@ class Sqlite:
         finally:
             raw.close()
 
+    @contextmanager
+    def _immediate(self, raw: sqlite3.Connection) -> Iterator[None]:
+        with text_of_a_file():
+            raw.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            self._commit(raw)
+        except BaseException:
+            if raw.in_transaction:
+                raw.execute("ROLLBACK")
+            raise
 
-@contextmanager
-def _immediate(raw: sqlite3.Connection) -> Iterator[None]:
-    with text_of_a_file():
-        raw.execute("BEGIN IMMEDIATE")
-    try:
-        yield
-        raw.execute("COMMIT")
-    except BaseException:
-        if raw.in_transaction:
-            raw.execute("ROLLBACK")
-        raise
+    def _commit(self, raw: sqlite3.Connection) -> None:
+        try:
+            raw.execute("COMMIT")
+        except sqlite3.OperationalError as error:
+            if raw.in_transaction or not error.sqlite_errorname.startswith("SQLITE_IOERR"):
+                raise
+            # The journal may be gone, and the act kept, though its folder could not be synced.
+            raise OutcomeUnknownError(self.told(error), where=f"ledger {self.path}") from error
 
 
 def connect(path: Path) -> sqlite3.Connection:

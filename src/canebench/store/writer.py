@@ -36,23 +36,24 @@ class Writer(Reader):
         self.at, self.who = at, plain_text("who", who, most=200)
         self.act_id = self._next("acts")
         self._places = 0
-        self._digest = ActDigest()
+        self._sum = ActDigest()
+        #: Told when the act is over; None for one that changed nothing.
+        self.digest: str | None = None
         self._act: Row = {"id": self.act_id, "at": at, "who": self.who, "kind": kind, "undoes": None}
         self._act["said"] = plain_text("said", said, most=2000)
         names = list(self._act)
         marks = ", ".join("?" * len(names))
         self.connection.run(f"INSERT INTO acts ({', '.join(names)}) VALUES ({marks})", [*self._act.values()])
 
-    def close(self) -> str | None:
-        """The digest of the act; None for one that changed nothing, and leaves no trace but its number."""
+    def close(self) -> None:
+        """An act that changed nothing leaves no trace but its number."""
         if self._places == 0:
             self.connection.run("DELETE FROM acts WHERE id = ?", [self.act_id])
-            return None
+            return
         sql = "SELECT digest FROM acts WHERE id < ? ORDER BY id DESC LIMIT 1"
         before = self.connection.rows(sql, [self.act_id])
-        digest = self._digest.of(self._act, before[0]["digest"] if before else None)
-        self.connection.run("UPDATE acts SET digest = ? WHERE id = ?", [digest, self.act_id])
-        return digest
+        self.digest = self._sum.of(self._act, before[0]["digest"] if before else None)
+        self.connection.run("UPDATE acts SET digest = ? WHERE id = ?", [self.digest, self.act_id])
 
     def insert(self, table: str, values: Mapping[str, Value]) -> int:
         """A new row; its id."""
@@ -327,7 +328,7 @@ class Writer(Reader):
             "before": _json(before),
             "after": _json(after),
         }
-        self._digest.add(note)
+        self._sum.add(note)
         return note
 
 

@@ -25,7 +25,6 @@ from canebench.store.backups.verify import (
     ROWS,
     SEAL,
     TAKES,
-    rows_of,
     seal_of,
 )
 from canebench.store.migrate import revision_of
@@ -34,10 +33,11 @@ from canebench.store.sqlite import Sqlite, connect, text_of_a_file
 from canebench.store.tables import TABLES
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Iterable, Mapping
     from pathlib import Path
 
     from canebench.store.database import Connection, Database
+    from canebench.store.tables import Row
 
 #: Everything that makes a ledger, in an order that satisfies the references.
 EVERYTHING: Final = ("counters", "acts", *TABLES, "changes")
@@ -152,8 +152,8 @@ def _seal(folder: Path, database: Database, counts: Mapping[str, int], at: str) 
     sync(folder)
 
 
-def fill(connection: Connection, folder: Path) -> None:
-    """Everything out, everything of the backup in: part of one transaction."""
+def fill(connection: Connection, rows: Callable[[str], Iterable[Row]]) -> None:
+    """Everything out, everything of a backup in, by table: part of one transaction."""
     # Undone and undoing acts refer to each other, so acts come in without that and are told it after.
     for name in reversed(EVERYTHING):
         if name == "acts":
@@ -161,7 +161,7 @@ def fill(connection: Connection, folder: Path) -> None:
         connection.run(f"DELETE FROM {name}")
     for name in EVERYTHING:
         late = []
-        for row in rows_of(folder, name):
+        for row in rows(name):
             if name == "acts" and (row["undoes"] is not None or row["undone_by"] is not None):
                 late.append([row["undoes"], row["undone_by"], row["id"]])
                 row = {**row, "undoes": None, "undone_by": None}  # noqa: PLW2901
