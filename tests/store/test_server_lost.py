@@ -1,4 +1,4 @@
-"""A server that goes away, falls silent or holds on: what was kept is told, nothing waited for without end."""
+"""A server that goes away, falls silent or holds on: what was kept is told, nothing waited for for ever."""
 
 from __future__ import annotations
 

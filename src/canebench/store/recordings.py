@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import secrets
+from contextlib import suppress
 from hashlib import file_digest
 from typing import TYPE_CHECKING, Final
 
@@ -70,8 +71,10 @@ def _kept(folder: Path, write: Callable[[Path], None]) -> str:
         sync(beside)
         digest = digest_of(beside)
         beside.replace(folder / f"{digest}{ENDING}")
-    finally:
-        beside.unlink(missing_ok=True)
+    except BaseException:
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
+        raise
     sync(folder)
     return digest
 

@@ -12,6 +12,7 @@ import json
 import secrets
 import shutil
 import sqlite3
+from contextlib import closing
 from typing import TYPE_CHECKING, Final
 
 from canebench import __version__
@@ -82,21 +83,17 @@ def write_backup(database: Database, takes: Path | None, destination: Path, *, a
 
 def _copy_file(database: Sqlite, folder: Path) -> dict[str, int]:
     """SQLite's own online backup, in one step: one state, whoever writes meanwhile."""
-    source = connect(database.path)
-    make_file(folder / FILE)
-    copy = sqlite3.connect(folder / FILE)
     try:
-        source.backup(copy)
-        with text_of_a_file():
-            copy.execute("PRAGMA journal_mode=DELETE")
-            sql = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite%'"
-            names = sorted(name for (name,) in copy.execute(sql).fetchall() if name != "alembic_version")
-            return {name: copy.execute(f"SELECT count(*) FROM {name}").fetchone()[0] for name in names}
+        with closing(connect(database.path)) as source:
+            make_file(folder / FILE)
+            with closing(sqlite3.connect(folder / FILE)) as copy, text_of_a_file():
+                source.backup(copy)
+                copy.execute("PRAGMA journal_mode=DELETE")
+                sql = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite%'"
+                names = sorted(name for (name,) in copy.execute(sql).fetchall() if name != "alembic_version")
+                return {name: copy.execute(f"SELECT count(*) FROM {name}").fetchone()[0] for name in names}
     except sqlite3.Error as error:
         raise database.told(error) from error
-    finally:
-        copy.close()
-        source.close()
 
 
 def _copy_rows(database: Database, folder: Path) -> dict[str, int]:

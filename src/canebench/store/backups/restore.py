@@ -6,6 +6,7 @@ Guarded by `tests/store/test_backup.py` and `tests/faults/test_restore_kill.py`.
 from __future__ import annotations
 
 import secrets
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -94,8 +95,10 @@ def _restore_takes(source: Path, takes: Path) -> int:
             # Or a power cut may leave its name with nothing in it.
             sync(beside)
             beside.replace(takes / path.name)
-        finally:
-            beside.unlink(missing_ok=True)
+        except BaseException:
+            with suppress(OSError):
+                beside.unlink(missing_ok=True)
+            raise
     if wanted:
         sync(takes)
     return len(wanted)

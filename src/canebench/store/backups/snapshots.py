@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.disk.owner_only import make_folder
 from canebench.store.backups.backup import write_backup
+from canebench.store.database import LedgerError
 from canebench.store.sqlite import Sqlite
 
 if TYPE_CHECKING:
@@ -35,7 +36,13 @@ def snapshots_folder(database: Database) -> Path:
 def keep_snapshot(database: Database, why: str, *, at: str) -> Path:
     """Keep a snapshot now; `why` is in lower-case letters and hyphens."""
     folder = snapshots_folder(database)
-    make_folder(folder)
+    try:
+        make_folder(folder)
+    except OSError as error:
+        why = error.strerror or type(error).__name__
+        raise LedgerError(
+            f"snapshots {folder}: none can be kept there ({why}). Nothing was changed."
+        ) from error
     # Two processes may want one in the same second.
     path = folder / f"{re.sub('[^0-9T]', '', at[:19])}-{secrets.token_hex(3)}-{why}"
     write_backup(database, None, path, at=at)

@@ -19,7 +19,7 @@ from canebench.base.notes import LOW_A, NOTES
 from canebench.base.scales import scale_named
 from canebench.base.setting import Setting
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
-from canebench.bench.acts.fitting.fitting_file import load_fitting, save_fitting
+from canebench.bench.acts.fitting.fitting_file import load_fitting, save_fitting, saved_with
 from canebench.bench.acts.fitting.may_fit import may_fit
 from canebench.bench.acts.fitting.one_round import Fitted, one_round, plan_within_bounds, planned_from
 from canebench.bench.acts.ledger import named, reed_numbered
@@ -227,7 +227,10 @@ def _keep(
     done = "brought in the fitting of" if one.report is None else "measured"
     said = f"{done} reed {rows.reed.number} in {rows.chanter.name}{told.insisted}"
     take_id = None
-    with ledger.act("fit", who=who, said=said) as act:
+    with (
+        saved_with(one.fitting.within_a_life(), to_file),
+        ledger.act("fit", who=who, said=said) as act,
+    ):
         if rows.chanter.chanter_toml is None and one.fitting.chanter.text != generic().text:
             act.update(rows.chanter, {"chanter_toml": one.fitting.chanter.text})
         brought = new if one.report is None else new[:-1]
@@ -236,7 +239,6 @@ def _keep(
         _keep_pinches(act, brought, rows.reed)
         for take in new[len(brought) :]:
             take_id = _keep_take(act, one.fitting, take, rows, told)
-        _write_out(one.fitting, to_file)
     return take_id
 
 

@@ -8,6 +8,7 @@ reeds that are finished are in tune, none is spoilt, and each verdict of a plan 
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
@@ -76,7 +77,16 @@ def make_demo(folder: Path) -> Path:
         _begin(folder)
     except OSError as error:
         raise _impossible(folder, "made", error) from error
-    path, clock = folder / "ledger.db", _Clock()
+    try:
+        return _filled(folder / "ledger.db", _Clock())
+    except BaseException:
+        # Half a season is none; the folder was new or empty.
+        with suppress(InputError):
+            remove_demo(folder)
+        raise
+
+
+def _filled(path: Path, clock: _Clock) -> Path:
     ledger = open_ledger(str(path), clock=clock)
     for name, blows, ceiling in _PLAYERS:
         set_player(ledger, name, who=_WHO, blows=blows, ceiling=ceiling)

@@ -5,6 +5,7 @@ Guarded by `tests/doors/test_backup_command.py`.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ from canebench.store.backups.backup import write_backup
 from canebench.store.backups.restore import Restored, restore_backup
 from canebench.store.backups.snapshots import snapshots
 from canebench.store.backups.verify import ledger_amiss, recordings_amiss, told_of, verify_backup
+from canebench.store.database import LedgerError
 from canebench.store.engine import open_database
 from canebench.store.ledger import open_ledger, utc_now
 from canebench.store.values import written
@@ -44,8 +46,9 @@ def back_up(given_url: str | None, destination: Path, *, who: str | None = None)
     files = [path for path in folder.rglob("*") if path.is_file()]
     told_of(folder)
     amiss = [*ledger_amiss(folder), *recordings_amiss(folder)]
-    # Only now: the backup still holds what the bin loses.
-    ledger.empty_bin(who=the_writer(who))
+    with suppress(LedgerError):
+        # Only now: the backup still holds what the bin loses. Where it cannot be, the next one does it.
+        ledger.empty_bin(who=the_writer(who))
     return BackedUp(
         folder=folder,
         files=len(files),
