@@ -122,6 +122,7 @@ def outcomes(
     first: int = 1,
     every: int = 1,
     most: int = 10_000,
+    error: int = 0,
     lasting: bool = False,
 ) -> list[Outcome]:
     """One run for each operation that the command does, that one failing, until none is left that could.
@@ -136,7 +137,7 @@ def outcomes(
     while len(found) < most and (not found or found[-1].failed is not None):
         step += every
         _copied(start, work)
-        number = ERRORS[step // every % len(ERRORS)]
+        number = ERRORS[(error + step // every) % len(ERRORS)]
         failing = FailingFiles((work,), fails=step, number=number, lasting=lasting)
         with failing_files(failing):
             done = _run(*_placed(words, work))
