@@ -16,6 +16,7 @@ from contextlib import closing
 from typing import TYPE_CHECKING, Final
 
 from canebench import __version__
+from canebench.base.disk.in_the_making import in_the_making
 from canebench.base.disk.owner_only import copy_file, make_file, make_folder
 from canebench.base.disk.synced import sync
 from canebench.base.errors import InputError
@@ -64,11 +65,14 @@ def write_backup(database: Database, takes: Path | None, destination: Path, *, a
     made = destination.with_name(f".{destination.name}.{secrets.token_hex(6)}.part")
     try:
         make_folder(made)
-        counts = _copy_file(database, made) if isinstance(database, Sqlite) else _copy_rows(database, made)
-        if takes is not None:
-            _copy_takes(takes, made / TAKES)
-        _seal(made, database, counts, at)
-        made.rename(destination)
+        with in_the_making(made):
+            counts = (
+                _copy_file(database, made) if isinstance(database, Sqlite) else _copy_rows(database, made)
+            )
+            if takes is not None:
+                _copy_takes(takes, made / TAKES)
+            _seal(made, database, counts, at)
+            made.rename(destination)
         sync(destination.parent)
     except OSError as error:
         raise InputError(

@@ -11,6 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from canebench.base.disk.in_the_making import in_the_making
 from canebench.base.disk.owner_only import copy_file
 from canebench.store.backups.backup import fill
 from canebench.store.backups.verify import FILE, rows_of
@@ -31,7 +32,10 @@ def as_file(folder: Path, told: Mapping[str, Any], *, beside: Path) -> Iterator[
     if told["database"] == "sqlite":
         yield folder / FILE
         return
-    with tempfile.TemporaryDirectory(prefix=f".{beside.name}.", dir=beside.parent) as made:
+    with (
+        tempfile.TemporaryDirectory(prefix=f".{beside.name}.", dir=beside.parent) as made,
+        in_the_making(Path(made)),
+    ):
         database = Sqlite(Path(made) / FILE)
         make_at(database, told["revision"])
         with database.write() as connection:

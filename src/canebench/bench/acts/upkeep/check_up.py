@@ -22,9 +22,11 @@ import numpy as np
 from canebench.base.disk.owner_only import is_wider
 from canebench.base.errors import CanebenchError
 from canebench.bench.acts.ledger import ledger_url, takes_folder
+from canebench.bench.acts.upkeep.safekeeping import what_is_left
 from canebench.sound.files.decode import read_recording
 from canebench.sound.files.encode import write_recording
 from canebench.sound.files.recording import Recording
+from canebench.store.backups.left_over import size_of
 from canebench.store.engine import file_of, open_database, place_of
 from canebench.store.migrate import revision_of
 from canebench.store.reader import Reader
@@ -64,7 +66,14 @@ def check_up(given_url: str | None) -> list[Found]:
     found = list(_ledger(url))
     takes = takes_folder(given_url)
     found += [_folder(takes.parent), _disk(takes.parent)]
-    found += [_recordings(url, takes), _readers(url, takes), _decoder(), _print(), _browser()]
+    found += [
+        _recordings(url, takes),
+        *_left(given_url),
+        _readers(url, takes),
+        _decoder(),
+        _print(),
+        _browser(),
+    ]
     return found
 
 
@@ -174,6 +183,21 @@ def _recordings(url: str, takes: Path) -> Found:
         said=f"of {len(names)}, {missing} are missing and {changed} changed in {takes}",
         do="canebench restore brings back those that a backup holds whole",
     )
+
+
+def _left(given_url: str | None) -> Iterator[Found]:
+    """What killed commands left, where there is any."""
+    with suppress(CanebenchError):
+        left = what_is_left(given_url)
+        if left:
+            size = sum(size_of(path) for path in left) / 1e6
+            things = "1 thing" if len(left) == 1 else f"{len(left)} things"
+            yield Found(
+                what="Left over",
+                verdict="look",
+                said=f"{things} that a killed command left half made, {size:.1f} MB: {left[0]}",
+                do="nothing: the next backup, import, restore or serve sweeps it",
+            )
 
 
 def _readers(url: str, takes: Path) -> Found:

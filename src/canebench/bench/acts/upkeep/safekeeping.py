@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 from canebench.base.errors import NotFoundError
 from canebench.bench.acts.ledger import check_there, ledger_url, takes_folder, the_writer
 from canebench.store.backups.backup import write_backup
+from canebench.store.backups.left_over import left_over, left_parts, sweep
 from canebench.store.backups.restore import Restored, restore_backup
-from canebench.store.backups.snapshots import snapshots
+from canebench.store.backups.snapshots import snapshots, snapshots_folder
 from canebench.store.backups.verify import ledger_amiss, recordings_amiss, told_of, verify_backup
 from canebench.store.database import LedgerError
 from canebench.store.engine import open_database
@@ -42,6 +43,8 @@ def back_up(given_url: str | None, destination: Path, *, who: str | None = None)
     # Never an empty one that is made for it: that would look like a backup of what one has.
     check_there(url)
     ledger = open_ledger(url)
+    sweep_up(given_url)
+    sweep(left_parts(destination.parent))
     folder = write_backup(ledger.database, takes_folder(given_url), destination, at=written(ledger.clock()))
     files = [path for path in folder.rglob("*") if path.is_file()]
     told_of(folder)
@@ -73,9 +76,21 @@ def restore(given_url: str | None, folder: Path) -> Restored:
     if database.dialect != "sqlite":
         # An empty server's database gets its tables first.
         database = open_ledger(url).database
+    sweep_up(given_url)
     restored = restore_backup(folder, database, takes_folder(given_url), at=at)
     open_ledger(url)
     return restored
+
+
+def what_is_left(given_url: str | None) -> list[Path]:
+    """What killed commands left half made beside the ledger."""
+    database = open_database(ledger_url(given_url))
+    return left_over(database, snapshots_folder(database), takes_folder(given_url))
+
+
+def sweep_up(given_url: str | None) -> None:
+    """Away with that."""
+    sweep(what_is_left(given_url))
 
 
 def snapshots_of(ledger: Ledger) -> list[Path]:
