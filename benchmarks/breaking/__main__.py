@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 import tempfile
-import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from breaking.files import failing_operations, turned_bits
+from breaking.ledgers import clock_jumps, cuts_any_order, cuts_in_order, full_disk
+from breaking.processes import kills, server_cuts, takes_at_once, two_writers
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -20,6 +22,14 @@ if TYPE_CHECKING:
 KINDS: Final[dict[str, tuple[Callable[..., Line], int, int]]] = {
     "flips": (turned_bits, 2_000, 40),
     "io": (failing_operations, 1_000, 20),
+    "kills": (kills, 200, 10),
+    "power": (cuts_any_order, 1_000, 20),
+    "power-ordered": (cuts_in_order, 1_000, 20),
+    "full": (full_disk, 500, 20),
+    "clock": (clock_jumps, 500, 50),
+    "writers": (two_writers, 400, 20),
+    "takes": (takes_at_once, 10_000, 200),
+    "server": (server_cuts, 200, 6),
 }
 
 
@@ -48,10 +58,10 @@ def main() -> int:
 def broken(name: str, *, count: int | None, seed: int, short: bool = False) -> tuple[Line, float]:
     """One kind, in a folder of its own; its line, and the CPU it took, s."""
     run, usual, few = KINDS[name]
-    begun = time.process_time()
+    begun = sum(os.times()[:4])
     with tempfile.TemporaryDirectory(prefix="faults-") as folder:
         line = run(Path(folder), count=count or (few if short else usual), seed=seed)
-    return line, time.process_time() - begun
+    return line, sum(os.times()[:4]) - begun
 
 
 if __name__ == "__main__":
