@@ -112,6 +112,8 @@ def _pages(path: Path, *, reeds: int, takes: int) -> None:
         "reeds, any page": lambda: f"/reeds?page={chance.randint(1, reeds // 100)}",
         "reeds of a state": lambda: f"/reeds?state={chance.choice(STATES)}&page={chance.randint(1, 10)}",
         "reeds of a lot": lambda: f"/reeds?lot=lot+{chance.randint(1, reeds // 100)}",
+        "a lot's grading sheet": lambda: f"/lots/{chance.randint(1, reeds // 100)}",
+        "lots to grade": lambda: "/lots",
         "reeds of a player": lambda: f"/reeds?player=player+{chance.randint(1, _PLAYERS)}",
         "reeds found": lambda: f"/reeds?search={chance.randint(100, 999)}",
         "reeds, newest first": lambda: f"/reeds?order=newest&page={chance.randint(1, reeds // 100)}",

@@ -49,8 +49,9 @@ RECIPES: Final[dict[str, tuple[tuple[str, ...], bool]]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MixtureScore:
-    """One mixture: its recipe, notes named in it, and the last line of a traceback."""
+    """One mixture: its seed and recipe, notes named in it, and the last line of a traceback."""
 
+    seed: int
     recipe: str
     notes: tuple[str, ...]
     error: str | None
@@ -103,11 +104,13 @@ def _score(seed: int, stretches: dict[str, list[FloatArray]]) -> MixtureScore:
     rng = np.random.default_rng([seed, 99])
     recipe = list(RECIPES)[seed % len(RECIPES)]
     recording = _mixed(RECIPES[recipe][0], stretches, rng)
+    notes: tuple[str, ...] = ()
+    error = None
     try:
-        measured = measure(recording)
+        notes = tuple(note.note for note in measure(recording).notes)
     except Exception:  # noqa: BLE001 - whatever comes is what is looked for
-        return MixtureScore(recipe=recipe, notes=(), error=traceback.format_exc().splitlines()[-1])
-    return MixtureScore(recipe=recipe, notes=tuple(note.note for note in measured.notes), error=None)
+        error = traceback.format_exc().splitlines()[-1]
+    return MixtureScore(seed=seed, recipe=recipe, notes=notes, error=error)
 
 
 def _mixed(
@@ -128,7 +131,7 @@ def _mixed(
 
 
 def print_mixtures(scores: Sequence[MixtureScore]) -> None:
-    """A line for each recipe, then every error."""
+    """A line for each recipe, then every mixture with a note made up, and every error."""
     print("\nrandom mixtures: notes named where no chanter is (asked 0), tracebacks (asked 0)")
     for recipe, (_, has_chanter) in RECIPES.items():
         own = [score for score in scores if score.recipe == recipe]
@@ -136,5 +139,8 @@ def print_mixtures(scores: Sequence[MixtureScore]) -> None:
         said = f"{named} with a note named" if not has_chanter else f"{named} with notes"
         failed = sum(score.error is not None for score in own)
         print(f"    {recipe:30s} {len(own):6d}  {said:28s} {failed} tracebacks")
+    for score in scores:
+        if score.notes and not RECIPES[score.recipe][1]:
+            print(f"    {score.recipe}, seed {score.seed}: {', '.join(score.notes)}")
     for error, count in Counter(score.error for score in scores if score.error is not None).most_common():
         print(f"    {count} x {error}")

@@ -54,7 +54,8 @@ def main() -> None:
         print("\n".join(missing_others()))
     if options.mixtures:
         with _pool(options, instruments) as pool:
-            parts = [range(first, options.mixtures, _PARTS) for first in range(_PARTS)]
+            first, end = options.first_seed, options.first_seed + options.mixtures
+            parts = [range(first + part, end, _PARTS) for part in range(_PARTS)]
             print_mixtures([score for part in pool.map(_mixtures, parts) for score in part])
         return
     seeds = range(options.first_seed, options.first_seed + options.seeds)

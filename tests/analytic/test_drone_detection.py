@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from canebench.sound.analysis.drones.drone_detection import bass_near, tenor_near
+from canebench.sound.dsp import decimation
 from canebench.sound.dsp.decimation import Section, sections
+from canebench.sound.files.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
 from support.pitch import assert_within_cents
 
@@ -109,3 +111,18 @@ def test_one_short_note_in_hiss_has_no_tenors() -> None:
         section = Section(signal=signal, rate_hz=_RATE_HZ, start_s=0.0)
         assert bass_near(section) is None
         assert tenor_near(section) is None
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_quiet_drones_beside_a_recorders_offset_are_found(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The offset 30 dB above the pipes; control: were it left in, the bass is not found."""
+    samples = render(_recipe(5_790 + seed, DronePlan()))[0].samples
+    recording = Recording(samples=1e-3 * samples + np.float32(0.02), rate_hz=_RATE_HZ, origin="test")
+
+    def bass() -> float | None:
+        (section,) = sections(recording)
+        return bass_near(section)
+
+    assert bass() is not None
+    monkeypatch.setattr(decimation, "offset_of", lambda _: 0.0)
+    assert bass() is None

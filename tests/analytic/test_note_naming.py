@@ -140,3 +140,14 @@ def test_every_published_scale_names_its_own_notes(name: str) -> None:
     for low_a_hz, offsets in _draws(5_506, 20, NOTES):
         pitches = _played(NOTES, low_a_hz, offsets / 1.5, scale)
         assert label(pitches, scale, drones_low_a_hz=None, low_a_near_hz=None).names == NOTES
+
+
+@pytest.mark.parametrize("off_cents", [-83.0, 70.0])
+def test_a_lone_pitch_between_the_notes_of_the_drones_is_none(off_cents: float) -> None:
+    """Controls: at 45 cents it is named, beside other notes too, and where the user says where low A is."""
+    pitch = _played((LOW_G,), 470.0, np.array([off_cents]))
+    assert _named(pitch, drones_hz=470.0) == (None,)
+    assert _named(_played((LOW_G,), 470.0, np.array([45.0])), drones_hz=470.0) == (LOW_G,)
+    low_a_hz = 470.0 * 2 ** (off_cents / 1200)
+    assert _named(_played((LOW_G, LOW_A, HIGH_A), low_a_hz, np.zeros(3)), drones_hz=470.0)[0] == LOW_G
+    assert _named(pitch, drones_hz=470.0, hint_hz=low_a_hz) == (LOW_G,)

@@ -1,4 +1,4 @@
-"""`benchmarks/faults`, a few of each kind: nothing it counts as bad came of it; something bad ends it with 1."""
+"""A few of each kind of `benchmarks/faults`: nothing that it counts came of it; something bad is told."""
 
 from __future__ import annotations
 

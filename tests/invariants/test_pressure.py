@@ -12,6 +12,7 @@ from canebench.base.pressure import (
     PressureUnit,
     from_kpa,
     kpa_to_inh2o,
+    parse_gauge,
     parse_pressure,
     to_kpa,
 )
@@ -99,6 +100,56 @@ def test_what_cannot_be_used_is_told_with_the_nearest_that_works(text: str, said
         parse_pressure(text, field="onset")
     assert said in str(caught.value)
     assert str(caught.value).startswith("onset: ")
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "kpa"),
+    [
+        ("28", PressureUnit.INH2O, 6.974492),
+        (" 28,5 ", PressureUnit.INH2O, 7.0990365),
+        ("70", PressureUnit.MBAR, 7.0),
+        ("70 mbar", PressureUnit.INH2O, 7.0),
+        ("7 inH2O", PressureUnit.INH2O, 1.743623),
+    ],
+)
+def test_a_gauge_has_its_unit_and_a_reading_may_have_its_own(
+    text: str, unit: PressureUnit, kpa: float
+) -> None:
+    assert parse_gauge(text, unit).kpa == pytest.approx(kpa, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "said"),
+    [
+        ("", PressureUnit.INH2O, "a number in inH2O is needed, or one with its unit. Nearest that works: 30"),
+        ("abc", PressureUnit.MBAR, "Nearest that works: 75."),
+        ("300", PressureUnit.INH2O, "from 0 to 100 inH2O is allowed. Nearest that works: 30 inH2O"),
+        ("7", PressureUnit.INH2O, "pipes are blown at 10 to 90 inH2O; type the unit with it"),
+        ("7", PressureUnit.INH2O, "Nearest that works: 7 kPa."),
+        ("20", PressureUnit.MBAR, "Nearest that works: 20 inH2O."),
+        ("1", PressureUnit.KPA, "Nearest that works: 1 kPa."),
+        ("28 psi", PressureUnit.INH2O, "units allowed are"),
+    ],
+)
+def test_a_bare_number_that_no_pipe_is_blown_at_is_asked_about(
+    text: str, unit: PressureUnit, said: str
+) -> None:
+    with pytest.raises(InputError) as caught:
+        parse_gauge(text, unit, field="gauge")
+    assert said in str(caught.value)
+    assert str(caught.value).startswith("gauge: ")
+
+
+@given(text=st.text(max_size=40), unit=st.sampled_from(PressureUnit))
+def test_any_text_off_a_gauge_is_a_reading_or_an_error_of_ours(text: str, unit: PressureUnit) -> None:
+    try:
+        found = parse_gauge(text, unit)
+    except InputError as error:
+        said = str(error)
+    else:
+        said = ""
+        assert 0 <= found.kpa <= 25
+    assert len(said) < 400
 
 
 @given(text=st.text(max_size=40))

@@ -478,6 +478,18 @@ def test_insert_many_keeps_only_new_whole_ids(ledger: Ledger, row_id: Value) -> 
         writer.insert_many("reeds", [row], keep=True)
 
 
+def test_columns_by_the_ten_thousand_cost_no_more_than_they_are_long(ledger: Ledger) -> None:
+    """Refused without looking each of them up; control: a tenth of them, looked up, take longer."""
+    headers = [f"column {n}" for n in range(20_000)]
+
+    start = worked_s()
+    with pytest.raises(InputError, match="20000 columns was given; at most 200"):
+        look(ledger, "lots", ",".join(headers) + "\n")
+    refused = worked_s()
+    match_headers(TABLES["lots"], headers[:2_000], {})
+    assert worked_s() - refused > refused - start
+
+
 def test_files_that_are_too_much_are_refused(ledger: Ledger, monkeypatch: pytest.MonkeyPatch) -> None:
     wide = ",".join(f"c{n}" for n in range(201))
     with pytest.raises(InputError, match="201 columns was given; at most 200"):

@@ -13,6 +13,8 @@ EVERY_PAGE: Final = (
     "/reeds?state=settled&lot=spring",
     "/reeds/1",
     "/reeds/15",
+    "/lots",
+    "/lots/2",
     "/choose?player=Isla%20Penhallow",
     "/players",
     "/players/1",

@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from canebench.web.security.sign_in import SignIn
 
 #: Pages that show many rows, and those of single ones, by the number of payloads.
-_LISTS: Final = ("/", "/history", "/reeds", "/players", "/chanters", "/takes", "/care", "/exchange")
-_ONES: Final = ("/reeds/{n}", "/players/{n}", "/chanters/{n}", "/takes/{n}", "/fit/{n}/{n}")
+_LISTS: Final = ("/", "/history", "/reeds", "/lots", "/players", "/chanters", "/takes", "/care", "/exchange")
+_ONES: Final = ("/reeds/{n}", "/players/{n}", "/chanters/{n}", "/takes/{n}", "/fit/{n}/{n}", "/lots/{n}")
 _LINKS: Final = ("href", "src", "action", "formaction", "data", "xlink:href", "srcdoc")
 #: Scripts and sheets of ours; whatever else could load something is not in our templates.
 _NEVER: Final = ("iframe", "object", "embed", "base", "style", "math", "frame", "applet")

@@ -90,7 +90,7 @@ def test_slow_estimates_leave_out_the_oldest_and_say_so(
 ) -> None:
     seen: list[int] = []
     kept = Recordings(tmp_path)
-    stream = Stream(workers, kept.begin(rate_hz=RATE_HZ), WANTED)
+    stream = Stream(workers, kept.begin(rate_hz=RATE_HZ), WANTED, workers.for_next_stream())
 
     async def slow(call: Any, *given: Any) -> Any:
         if call is listeners.begin or call is listeners.forget:
@@ -118,7 +118,7 @@ def test_slow_estimates_leave_out_the_oldest_and_say_so(
 def test_estimates_that_die_leave_the_recording(tmp_path: Path, workers: Workers) -> None:
     """The process that estimates is killed in the middle; the next stream finds another."""
     kept = Recordings(tmp_path)
-    stream = Stream(workers, kept.begin(rate_hz=RATE_HZ), WANTED)
+    stream = Stream(workers, kept.begin(rate_hz=RATE_HZ), WANTED, workers.for_next_stream())
     killed: list[int] = []
     unseen: list[bool] = []
 
@@ -136,7 +136,7 @@ def test_estimates_that_die_leave_the_recording(tmp_path: Path, workers: Workers
     assert killed
     assert "recorded all the same" in told[-1]["blind"]
     assert_all_there(kept, end, samples)
-    second = Stream(workers, kept.begin(rate_hz=RATE_HZ), WANTED)
+    second = Stream(workers, kept.begin(rate_hz=RATE_HZ), WANTED, workers.for_next_stream())
     end, told, samples = run(played(second, noise(_PATIENCE_S), after=bool))
     assert_all_there(kept, end, samples)
     assert told
@@ -148,7 +148,7 @@ def test_a_full_disk_ends_the_stream_with_a_sentence(
 ) -> None:
     kept = Recordings(tmp_path)
     growing = kept.begin(rate_hz=RATE_HZ)
-    stream = Stream(workers, growing, WANTED)
+    stream = Stream(workers, growing, WANTED, workers.for_next_stream())
     write = growing.write
 
     def full(floats: bytes) -> None:
@@ -169,7 +169,7 @@ def test_a_take_is_full_after_a_quarter_of_an_hour(
 ) -> None:
     assert streams.MOST_S == 900.0
     monkeypatch.setattr(streams, "MOST_S", 1.0)
-    stream = Stream(workers, Recordings(tmp_path).begin(rate_hz=RATE_HZ), WANTED)
+    stream = Stream(workers, Recordings(tmp_path).begin(rate_hz=RATE_HZ), WANTED, workers.for_next_stream())
     assert not stream.full
     run(played(stream, noise(1.0)))
     assert stream.full

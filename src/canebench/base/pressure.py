@@ -13,7 +13,7 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
-from canebench.base.errors import InputError, UnknownNameError
+from canebench.base.errors import DoubtError, InputError, UnknownNameError
 from canebench.base.sizes import MINUS, POINT, Range, said
 
 if TYPE_CHECKING:
@@ -103,7 +103,10 @@ _RANGES: Final[Mapping[PressureUnit, Range]] = MappingProxyType(
     }
 )
 _GIVEN: Final = re.compile(r"([+\-−]?)(\d{1,12}(?:[.,]\d{1,12})?|[.,]\d{1,12})\s*([^\d.,].{0,30})?", re.ASCII)
+_BARE: Final = re.compile(r"[+\-−]?[\d.,]+", re.ASCII)
 _EXAMPLE: Final = "30 inH2O, 75 mbar or 7.5 kPa"
+#: A pipe is blown between the usual pressure divided and multiplied by so much.
+_USUAL_TIMES: Final = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,6 +200,46 @@ def parse_pressure(text: str, *, field: str = "pressure") -> GaugeReading:
     return GaugeReading(value=value, unit=unit)
 
 
+def parse_gauge(text: str, unit: PressureUnit, *, field: str = "pressure") -> GaugeReading:
+    """A pressure read off a gauge whose unit is known: the bare number, or one with a unit of its own.
+
+    Guarded by `tests/invariants/test_pressure.py`.
+
+    Parameters
+    ----------
+    text : str
+        As typed: "28", "28,5", and "70 mbar" whatever the gauge is in.
+    unit : PressureUnit
+        What a bare number is in.
+    field : str
+        What to call it in an error.
+
+    Raises
+    ------
+    InputError
+        As `parse_pressure`; and as `DoubtError` for a bare number that no pipe is blown at in that unit,
+        under a third or over three times the usual pressure: with its unit it is taken.
+    """
+    given = text.strip()
+    if not re.search(r"\d", given):
+        allowed = f"a number in {unit} is needed, or one with its unit"
+        raise InputError(field=field, given=said(text), allowed=allowed, nearest=f"{_RANGES[unit].usual:g}")
+    if _BARE.fullmatch(given) is None:
+        return parse_pressure(given, field=field)
+    reading = parse_pressure(f"{given} {unit}", field=field)
+    if not _likely(reading.value, unit):
+        usual = _RANGES[unit].usual
+        likely = [f"{reading.value:g} {one}" for one in PressureUnit if _likely(reading.value, one)]
+        raise DoubtError(
+            field=field,
+            given=said(reading.value, unit),
+            allowed=f"pipes are blown at {usual / _USUAL_TIMES:g} to {_USUAL_TIMES * usual:g} {unit}; "
+            f"type the unit with it where it is so",
+            nearest=likely[0] if likely else f"{reading.value:g} {unit}",
+        )
+    return reading
+
+
 def _plain(word: str) -> str:
     return re.sub(r"[\s.()_]", "", word).casefold()
 
@@ -218,4 +261,4 @@ def _unknown_unit(field: str, text: str, value: float, word: str) -> InputError:
 def _likely(value: float, unit: PressureUnit) -> bool:
     """Whether a pipe is blown so, between a third and three times the usual pressure."""
     usual = _RANGES[unit].usual
-    return usual / 3 < value < 3 * usual
+    return usual / _USUAL_TIMES < value < _USUAL_TIMES * usual

@@ -13,6 +13,7 @@ from canebench.base.errors import CanebenchError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
     from canebench.store.tables import Row, Value
 
@@ -25,6 +26,17 @@ class LedgerError(CanebenchError):
 
     code = "ledger"
     exit_status = 7
+
+
+def none_kept(what: str, folder: Path, error: OSError) -> LedgerError:
+    """Where nothing can be kept in a folder of ours."""
+    why = error.strerror or type(error).__name__
+    return LedgerError(f"{what} {folder}: none can be kept there ({why}). Nothing was changed.")
+
+
+def held_too_long(seconds: float) -> str:
+    """Why a ledger could not be written in, where the lock of another was waited for in vain."""
+    return f"another program has held it for more than {seconds:.0f} s"
 
 
 class OutcomeUnknownError(LedgerError):

@@ -12,7 +12,7 @@ from time import monotonic
 from typing import TYPE_CHECKING, Any, Final
 
 from canebench.base.errors import InputError
-from canebench.store.database import WRITE_LOCK, LedgerError, OutcomeUnknownError
+from canebench.store.database import WRITE_LOCK, LedgerError, OutcomeUnknownError, held_too_long
 
 try:
     import psycopg
@@ -123,7 +123,7 @@ class Postgres:
     def told(self, error: BaseException) -> LedgerError:
         """What the server says, in words."""
         if isinstance(error, psycopg.errors.LockNotAvailable):
-            said = f"another program has held it for more than {LOCK_S:.0f} s"
+            said = held_too_long(LOCK_S)
         else:
             said = (str(error).strip() or type(error).__name__).splitlines()[0]
         return LedgerError(f"{_WHERE}: {said}. Nothing was changed.")

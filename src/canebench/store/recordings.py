@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.disk.inside import inside
 from canebench.base.disk.owner_only import make_folder, narrow
 from canebench.base.disk.synced import sync
-from canebench.store.database import LedgerError
+from canebench.store.database import none_kept
 from canebench.store.records import SHA256
 
 if TYPE_CHECKING:
@@ -54,10 +54,7 @@ def keep_recording(folder: Path, write: Callable[[Path], None]) -> str:
     try:
         return _kept(folder, write)
     except OSError as error:
-        why = error.strerror or type(error).__name__
-        raise LedgerError(
-            f"recordings {folder}: none can be kept there ({why}). Nothing was changed."
-        ) from error
+        raise none_kept("recordings", folder, error) from error
 
 
 def _kept(folder: Path, write: Callable[[Path], None]) -> str:

@@ -16,7 +16,7 @@ from stat import S_ISREG
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.disk.owner_only import make_file
-from canebench.store.database import LedgerError, OutcomeUnknownError
+from canebench.store.database import LedgerError, OutcomeUnknownError, held_too_long
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -208,7 +208,7 @@ def _told(path: Path, error: BaseException) -> LedgerError:
         "SQLITE_CANTOPEN": "it cannot be opened: does its folder exist, with write access?",
         "SQLITE_NOTADB": "it is not a ledger",
         "SQLITE_CORRUPT": "it is damaged: canebench verify, then restore a backup",
-        "SQLITE_BUSY": f"another program has held it for more than {WAIT_S:.0f} s",
+        "SQLITE_BUSY": held_too_long(WAIT_S),
         "SQLITE_IOERR": "the disk cannot be read or written",
     }
     for start, reason in reasons.items():

@@ -30,6 +30,7 @@ from canebench.web.routes import (
     fitting,
     helping,
     live,
+    lots,
     people,
     reeds,
     shell,
@@ -54,7 +55,7 @@ if TYPE_CHECKING:
 
 #: What a body may hold, bytes: forms, and what brings a file with it.
 _FORM: Final = 256 * 1024
-_FILES: Final = {"/fit/": 256 * 2**20, "/exchange/": 64 * 2**20}
+_FILES: Final = {"/fit/": 256 * 2**20, "/exchange/": 64 * 2**20, "/lots/": 2**20}
 
 
 def routes(entry: SignIn) -> list[BaseRoute]:
@@ -72,6 +73,10 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/reeds/{reed:int}/card.pdf", reeds.card),
         Route("/reeds/{reed:int}/{act}", reeds.reed_act, methods=["POST"]),
         Route("/labels.pdf", reeds.labels),
+        Route("/lots", lots.lots),
+        Route("/lots", lots.begin, methods=["POST"]),
+        Route("/lots/{lot:int}", lots.lot),
+        Route("/lots/{lot:int}", lots.grade, methods=["POST"]),
         Route("/choose", people.choose),
         Route("/players", people.players),
         Route("/players", people.add_player, methods=["POST"]),

@@ -5,8 +5,11 @@ Guarded by `tests/web/test_serve.py`.
 
 from __future__ import annotations
 
+import logging
+import os
 import socket
 import sys
+from threading import Timer
 from typing import TYPE_CHECKING, Final
 
 import uvicorn
@@ -18,8 +21,11 @@ from canebench.web.security.sign_in import SignIn
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from types import FrameType
 
 ADDRESS: Final = "127.0.0.1"
+#: Streams and answers have so long to come to their end, s; after the second the process ends by force.
+_GRACE_S, _LAST_S = 3, 4.5
 
 
 def serve(*, ledger_url: str | None, who: str | None, port: int, ready: Callable[[str], None]) -> None:
@@ -49,8 +55,9 @@ def serve(*, ledger_url: str | None, who: str | None, port: int, ready: Callable
         ws="websockets-sansio",
         ws_max_size=2**20,
         ws_per_message_deflate=False,
-        timeout_graceful_shutdown=3,
+        timeout_graceful_shutdown=_GRACE_S,
     )
+    logging.getLogger("uvicorn.error").addFilter(_in_one_line)
     # Sound goes from thread to process and back: waiting 5 ms for each turn would be heard.
     sys.setswitchinterval(5e-4)
     server = _Server(config, lambda: ready(f"http://{ADDRESS}:{port}{entry.link()}"))
@@ -68,6 +75,20 @@ class _Server(uvicorn.Server):
         """As usual, then the word."""
         await super().startup(sockets=sockets)
         self.listens()
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """As usual, and by force where that takes too long: the ledger stands a kill."""
+        deadline = Timer(_LAST_S, os._exit, [128 + sig])
+        deadline.daemon = True
+        deadline.start()
+        super().handle_exit(sig, frame)
+
+
+def _in_one_line(record: logging.LogRecord) -> bool:
+    """Text of a socket that is no UTF-8 is its sender's fault and answered so: no traceback of ours."""
+    if record.exc_info and isinstance(record.exc_info[1], UnicodeDecodeError):
+        record.exc_info = None
+    return True
 
 
 def _listen(port: int) -> socket.socket:

@@ -19,13 +19,15 @@ from canebench.cli.text.words import paragraph, show, width
 @WHO
 def command(*, port: int, no_browser: bool, ledger_url: str | None, who: str | None) -> None:
     """Serve the bench to this machine's browser until you press Ctrl-C. Nothing leaves the machine."""
-    from canebench.web.serve import serve  # noqa: PLC0415 - help need not wait for the server
+    from canebench.web.security.entry_file import addresses  # noqa: PLC0415 - help need not wait for the server
+    from canebench.web.serve import serve  # noqa: PLC0415 - nor for this
 
     def ready(link: str) -> None:
         said = "The bench is open until you press Ctrl-C. This link signs a browser in, once:"
         show(paragraph(said, columns=width()))
         click.echo(link)
         if not no_browser:
-            webbrowser.open(link)
+            webbrowser.open(files.address_for(link))
 
-    serve(ledger_url=ledger_url, who=who, port=port, ready=ready)
+    with addresses() as files:
+        serve(ledger_url=ledger_url, who=who, port=port, ready=ready)

@@ -33,7 +33,7 @@ _FIXED_RANGE_HZ = (350.0, 600.0)
 _HINT_RANGE_HZ = (405.0, 525.0)
 #: All notes that show beyond the drones must be steady for so long together: a drone that strikes in seems a
 #: short note, and drones that beat a note that is nowhere but on them.
-_LEAST_STEADY_S = 0.4
+_LEAST_STEADY_S = 0.5
 
 
 def measure(
@@ -214,7 +214,9 @@ def _label_findings(
         found.append(
             Finding(
                 code="unnamed-pitch",
-                text=f"Held pitches that fit no note of the {scale.name} scale were left out: {pitches}.",
+                text=f"Held pitches that fit no note of the {scale.name} scale were left out: {pitches}."
+                + ("" if any(names) else " Play a slow scale, low A and high A in it, and measure again."),
+                refuses=not any(names),
             )
         )
     return found

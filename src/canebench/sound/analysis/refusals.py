@@ -25,6 +25,8 @@ _HUM_SHARE = 0.6
 #: Several voices may sound together so many times as long as notes are held alone. On recorded reeds, with
 #: somebody talking all the time or in a hall, 0.84 at most; in chords that passed for a chanter 1.8 at least.
 _MOST_TOGETHER = 1.25
+#: Of notes that are held so briefly in all, s, it takes less to doubt them.
+_BRIEF_S, _MOST_TOGETHER_BRIEF = 1.0, 0.6
 
 
 def refusal_before(recording: Recording, level: Level) -> Finding | None:
@@ -54,7 +56,8 @@ def several_voices(sections: Sequence[Heard]) -> bool:
     """Whether most notes had other voices beside them, or voices sounded together longer than notes alone."""
     held_s = sum(hold.duration_s for part in sections for hold in part.holds)
     together_s = sum(part.crowded_s for part in sections)
-    if held_s > 0 and together_s > _MOST_TOGETHER * held_s:
+    most = _MOST_TOGETHER_BRIEF if held_s < _BRIEF_S else _MOST_TOGETHER
+    if held_s > 0 and together_s > most * held_s:
         return True
     return sum(part.crowded for part in sections) > sum(len(part.holds) for part in sections) / 2
 

@@ -67,13 +67,23 @@ def sections(recording: Recording) -> Iterator[Section]:
         )
 
 
+def offset_of(samples: FloatArray | SampleArray) -> float:
+    """The recorder's offset: beside quiet pipes it is the loudest line of all, and a step at the ends.
+
+    The mean is weighted (Hann), so that no tone takes part in it.
+    """
+    weight = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(len(samples)) + 0.5) / max(1, len(samples)))
+    return float(weight @ samples) / max(float(np.sum(weight)), 1.0)
+
+
 def _decimated(samples: SampleArray, factor: int) -> FloatArray:
-    """Low-pass and keep every `factor`-th sample; the output's first sample is at the input's first.
+    """Low-pass, without its offset, and keep every `factor`-th sample; the first is the input's first.
 
     Overlap-save: a block's spectrum is shaped, folded about half the low rate and turned back there. (Cut
     off instead of folded, the filter would ring through the whole block.)
     Guarded by `tests/analytic/test_decimation.py`.
     """
+    samples = samples - np.float32(offset_of(samples))
     if factor == 1:
         return samples.astype(np.float64)
     rows = -(-len(samples) // factor)

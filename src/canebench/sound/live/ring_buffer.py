@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from canebench.sound.dsp.decimation import Section, factor_for, taps_of
+from canebench.sound.dsp.decimation import Section, factor_for, offset_of, taps_of
 from canebench.sound.dsp.stft import Frames, spectra_of, window_and_hop
 
 if TYPE_CHECKING:
@@ -107,9 +107,9 @@ class Incoming:
         )
 
     def section(self) -> Section:
-        """All that is kept, for an analysis."""
+        """All that is kept, without the recorder's offset, for an analysis."""
         return Section(
-            signal=self._signal,
+            signal=self._signal - offset_of(self._signal),
             rate_hz=self.rate_hz,
             start_s=self.began_s + (self._made - len(self._signal)) / self.rate_hz,
         )

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.disk.owner_only import make_folder
 from canebench.store.backups.backup import write_backup
 from canebench.store.backups.left_over import left_parts, sweep
-from canebench.store.database import LedgerError
+from canebench.store.database import none_kept
 from canebench.store.sqlite import Sqlite
 
 if TYPE_CHECKING:
@@ -40,10 +40,7 @@ def keep_snapshot(database: Database, why: str, *, at: str) -> Path:
     try:
         make_folder(folder)
     except OSError as error:
-        why = error.strerror or type(error).__name__
-        raise LedgerError(
-            f"snapshots {folder}: none can be kept there ({why}). Nothing was changed."
-        ) from error
+        raise none_kept("snapshots", folder, error) from error
     sweep(left_parts(folder))
     # Two processes may want one in the same second.
     path = folder / f"{re.sub('[^0-9T]', '', at[:19])}-{secrets.token_hex(3)}-{why}"

@@ -74,13 +74,13 @@ class Form:
         return name in self.texts
 
 
-async def read_form(request: Request) -> Form:
-    """Read a form, plain or with files."""
+async def read_form(request: Request, *, most_fields: int = _MOST_FIELDS) -> Form:
+    """Read a form, plain or with files, of so many fields at most."""
     texts: dict[str, str] = {}
     files: dict[str, UploadFile] = {}
     lists: dict[str, tuple[str, ...]] = {}
     refused: InputError | None = None
-    given = await request.form(max_files=4, max_fields=_MOST_FIELDS, max_part_size=64 * 1024)
+    given = await request.form(max_files=4, max_fields=most_fields, max_part_size=64 * 1024)
     for name, value in given.multi_items():
         if isinstance(value, UploadFile):
             if value.filename:

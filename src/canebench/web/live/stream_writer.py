@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 _WIDTH: Final = 4
 #: A gap stands as silence of at least this long in the recording, so that no drone is joined across it, s.
 _LEAST_SILENCE_S: Final = 0.4
-_MOST_LOST_S: Final = 60.0
+#: Of all gaps together a recording holds so much silence, s; a stream that lost more is no take.
+_MOST_SILENCE_S: Final = 60.0
 
 
 class StreamWriter:
@@ -35,6 +36,7 @@ class StreamWriter:
         self._writing = threading.Lock()
         self._next: int | None = None
         self._inserted: list[tuple[int, int]] = []
+        self._silent = 0
 
     @property
     def lost_s(self) -> float:
@@ -59,8 +61,15 @@ class StreamWriter:
             lost = max(0, first - self._next)
             self.gaps += 1
             self._lost += lost
-            silence_s = min(max(lost / self.growing.rate_hz, _LEAST_SILENCE_S), _MOST_LOST_S)
-            frames = round(silence_s * self.growing.rate_hz)
+            frames = max(lost, round(_LEAST_SILENCE_S * self.growing.rate_hz))
+            self._silent += frames
+            if self._silent > _MOST_SILENCE_S * self.growing.rate_hz:
+                # Not more of a file than was sent: what counts so is broken, or means no good.
+                self._waiting.clear()
+                raise CanebenchError(
+                    f"More than {_MOST_SILENCE_S:g} s of the sound did not come through. What came before is "
+                    "kept: close other programs, then listen again."
+                )
             self._inserted.append((first, frames - lost))
             self.growing.silence(frames)
         self.growing.write(plain(samples))

@@ -26,6 +26,7 @@ from canebench.web.live.stream_writer import StreamWriter
 
 if TYPE_CHECKING:
     from collections.abc import Awaitable, Callable
+    from concurrent.futures import ProcessPoolExecutor
 
     from canebench.bench.views.live.listeners import StreamWanted
     from canebench.sound.dsp.decimation import Section
@@ -64,13 +65,15 @@ class Ending(Enum):
 class Stream:
     """One stream while it lasts."""
 
-    def __init__(self, workers: Workers, growing: GrowingRecording, wanted: StreamWanted) -> None:
+    def __init__(
+        self, workers: Workers, growing: GrowingRecording, wanted: StreamWanted, pool: ProcessPoolExecutor
+    ) -> None:
         self.workers, self.wanted = workers, wanted
         self.writer = StreamWriter(growing)
         self.rate_hz = growing.rate_hz
         self.skipped = 0
         self._name = growing.name
-        self._pool = workers.for_next_stream()
+        self._pool = pool
         self._to_estimate: deque[tuple[int, bytes]] = deque()
         self._waiting = 0
         self._most_waiting_s = _STARTING_S
@@ -202,6 +205,8 @@ class Stream:
         if how is Ending.AWAY or self.wanted.check:
             await self._on_disk(self.writer.discard)
             return {"away": True}
+        if self._failed is not None:
+            raise self._failed
         await self._on_disk(self.writer.finish, self._unseen)
         breaks = self.writer.gaps + len(self._unseen)
         return {
@@ -213,19 +218,27 @@ class Stream:
         }
 
     def close(self) -> None:
-        """Nobody sends or listens any more; what came stays as it is, but for a check.
+        """Nobody sends or listens any more; what came stays as it is, but for a check, or where nothing came.
 
-        At once, without waiting for anyone: the server itself may be stopping.
+        Without waiting for anyone: the server itself may be stopping. The disk may be slow, so it is
+        written apart from everybody's loop.
         """
         for task in (*self._tasks, self._analysis):
             if task is not None:
                 task.cancel()
-        self.writer.leave()
-        if self.wanted.check:
-            self.writer.discard()
         self.workers.streams -= 1
         with suppress(RuntimeError):
             self._pool.submit(listeners.forget, self._name)
+        try:
+            self.workers.disk.submit(self._leave)
+        except RuntimeError:
+            # The server has let its threads go.
+            self._leave()
+
+    def _leave(self) -> None:
+        self.writer.leave()
+        if self.wanted.check or not self.writer.growing.frames:
+            self.writer.discard()
 
 
 def ending_said(text: str | None) -> Ending:

@@ -11,13 +11,16 @@ import os
 import time
 from concurrent.futures import BrokenExecutor, ProcessPoolExecutor, ThreadPoolExecutor
 from functools import partial
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
+from threading import Thread
 from typing import TYPE_CHECKING, Final
 
 from canebench.bench.views.live.listen import hear_closely
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from concurrent.futures import Future
+    from multiprocessing.process import BaseProcess
 
     from canebench.sound.analysis.section import Closely
     from canebench.sound.dsp.decimation import Section
@@ -41,7 +44,7 @@ class Workers:
         """The process that the next stream stays with; each core gets one in turn."""
         most = max(1, os.cpu_count() or 1)
         if len(self._estimates) < min(most, self.streams + 1):
-            self._estimates.append(ProcessPoolExecutor(1, mp_context=get_context("spawn")))
+            self._estimates.append(_process(_with_its_parent))
         self.streams += 1
         return self._estimates[(self.streams - 1) % len(self._estimates)]
 
@@ -68,7 +71,7 @@ class Workers:
 
     def _hearers(self) -> ProcessPoolExecutor:
         if self._analyses is None:
-            self._analyses = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_give_way)
+            self._analyses = _process(_give_way)
         return self._analyses
 
     def lose(self, pool: ProcessPoolExecutor) -> None:
@@ -90,7 +93,24 @@ class Workers:
                 pool.shutdown(wait=False, cancel_futures=True)
 
 
+def _process(begin: Callable[[], None]) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=begin)
+
+
+def _with_its_parent() -> None:
+    """A server that was killed tells nobody: its processes end when it does, whatever they are at."""
+    parent = parent_process()
+    if parent is not None:
+        Thread(target=_end_with, args=(parent,), daemon=True).start()
+
+
+def _end_with(parent: BaseProcess) -> None:
+    parent.join()
+    os._exit(1)
+
+
 def _give_way() -> None:
     """Analyses wait for estimates, not estimates for analyses."""
+    _with_its_parent()
     if hasattr(os, "nice"):
         os.nice(19)

@@ -6,6 +6,7 @@ Guarded by `tests/web/test_live.py`.
 from __future__ import annotations
 
 import json
+from asyncio import wrap_future
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
@@ -20,16 +21,21 @@ from canebench.web.forms.forms import Form
 from canebench.web.live.streams import Ending, Stream, ending_said
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future
+
     from starlette.websockets import WebSocket
 
+    from canebench.web.live.recordings import GrowingRecording
+
 _WRONG: Final = 4400
+_MOST_STREAMS: Final = 40
 
 
 async def live(socket: WebSocket) -> None:
     """One take by microphone."""
     await socket.accept()
     try:
-        stream = _begun(socket)
+        stream = await _begun(socket)
     except CanebenchError as error:
         await _refuse(socket, error)
         return
@@ -45,7 +51,7 @@ async def live(socket: WebSocket) -> None:
         stream.close()
 
 
-def _begun(socket: WebSocket) -> Stream:
+async def _begun(socket: WebSocket) -> Stream:
     given = socket.query_params
     request = request_from({name: given[name] for name in ("scale", "reference") if name in given})
     wanted = StreamWanted(
@@ -55,9 +61,26 @@ def _begun(socket: WebSocket) -> Stream:
         check="check" in given,
         tone_hz=_tone(given.get("tone", "")),
     )
-    return Stream(
-        socket.app.state.workers, context_of(socket).recordings.begin(rate_hz=wanted.rate_hz), wanted
-    )
+    workers, begin = socket.app.state.workers, context_of(socket).recordings.begin
+    if workers.streams >= _MOST_STREAMS:
+        allowed = f"{_MOST_STREAMS} at once are listened to; end another first"
+        raise InputError(field="stream", given="one more", allowed=allowed)
+    # Another may begin while the disk makes the file: the place is taken first.
+    pool = workers.for_next_stream()
+    making = workers.disk.submit(begin, rate_hz=wanted.rate_hz)
+    try:
+        growing = await wrap_future(making)
+    except BaseException:
+        workers.streams -= 1
+        making.add_done_callback(_not_wanted)
+        raise
+    return Stream(workers, growing, wanted, pool)
+
+
+def _not_wanted(made: Future[GrowingRecording]) -> None:
+    """Who asked for it is gone."""
+    if not made.cancelled() and made.exception() is None:
+        made.result().discard()
 
 
 def _rate(given: str) -> int:

@@ -8,11 +8,17 @@ from __future__ import annotations
 import secrets
 from typing import TYPE_CHECKING
 
-from starlette.responses import PlainTextResponse, RedirectResponse
+from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 
 if TYPE_CHECKING:
     from starlette.requests import HTTPConnection, Request
-    from starlette.responses import Response
+
+#: A browser led here by a page of another origin (a file) keeps our cookie from what it is sent on to; a page
+#: of our own may go on.
+_GO_ON = (
+    '<!doctype html><html lang="en"><meta charset="utf-8"><meta http-equiv="refresh" content="0;url=/">'
+    '<title>The bench</title><p><a href="/">To the bench</a></p></html>'
+)
 
 
 class SignIn:
@@ -36,7 +42,9 @@ class SignIn:
         return any(secrets.compare_digest(given.encode(), one.encode()) for one in self._browsers)
 
     async def enter(self, request: Request) -> Response:
-        """Take a link's key, once."""
+        """Take a link's key, once; a HEAD only looks (a proxy, a preview) and uses nothing up."""
+        if request.method == "HEAD":
+            return Response(status_code=204)
         key = request.query_params.get("key", "")
         if key not in self._links:
             return PlainTextResponse(
@@ -47,6 +55,7 @@ class SignIn:
         self._links.discard(key)
         browser = secrets.token_urlsafe(32)
         self._browsers.add(browser)
-        answer = RedirectResponse("/", status_code=303)
+        foreign = request.headers.get("sec-fetch-site") == "cross-site"
+        answer = HTMLResponse(_GO_ON) if foreign else RedirectResponse("/", status_code=303)
         answer.set_cookie(self.cookie, browser, httponly=True, samesite="strict", path="/")
         return answer

@@ -9,14 +9,25 @@ from collections import defaultdict
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from canebench.care.quarantine import MouthTest, MouthTestState, check_rested, rest_said, standing
+from canebench.care.quarantine import (
+    REST_H,
+    MouthTest,
+    MouthTestState,
+    check_rested,
+    rest_said,
+    rests_until,
+    standing,
+)
 from canebench.store.records import MouthTestRecord, PlayerRecord
+from canebench.store.values import written
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from canebench.store.reader import Reader
     from canebench.store.records import ReedRecord
+    from canebench.store.tables import Value
+    from canebench.store.writer import Writer
 
 #: A mouth whose player is in the bin.
 _SOMEONE = "someone"
@@ -66,3 +77,16 @@ def insisted_on(
     check_rested(state, reed=reed.number, player=player, insisted=insist)
     rests = rest_said(state)
     return f", insisted: it {rests}" if rests else ""
+
+
+def log_mouth(act: Writer, reed: ReedRecord, person: PlayerRecord, *, rest_h: float = REST_H) -> None:
+    """Write down that a reed was in a player's mouth now, and until when it rests for others."""
+    at = datetime.fromisoformat(act.at)
+    until = rests_until(MouthTest(reed=reed.number, player=person.name, at=at), rest_h=rest_h)
+    row: dict[str, Value] = {
+        "reed_id": reed.id,
+        "player_id": person.id,
+        "at": act.at,
+        "rests_until": written(until),
+    }
+    act.insert("mouth_tests", row)

@@ -16,15 +16,14 @@ from canebench.base.pressure import parse_pressure
 from canebench.base.uncertain import Uncertain
 from canebench.bench.acts.ledger import named, reed_numbered
 from canebench.bench.acts.reeds.eased import pinches_in_life
-from canebench.bench.acts.reeds.mouths import insisted_on, mouth_tests
+from canebench.bench.acts.reeds.mouths import insisted_on, log_mouth, mouth_tests
 from canebench.bench.acts.reeds.strengths import read_strengths
 from canebench.care.cautions import Caution, Occasion, cautions_for
-from canebench.care.quarantine import REST_H, MouthTest, rests_until, standing
+from canebench.care.quarantine import REST_H, standing
 from canebench.care.strain import within_ceiling
 from canebench.reeds import eases
-from canebench.reeds.strength import BY_MOUTH_KPA, MOMENTS, Strength, against
+from canebench.reeds.strength import MOMENTS, Strength, against
 from canebench.store.records import PlayerRecord, PlayRecord, TakeRecord
-from canebench.store.values import written
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -32,7 +31,8 @@ if TYPE_CHECKING:
     from canebench.store.ledger import Ledger
     from canebench.store.tables import Value
 
-_GAUGE_SD_KPA: Final = 0.12
+#: A gauge read once, kPa.
+GAUGE_SD_KPA: Final = 0.12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,22 +64,17 @@ def log_strength(
     unknown = [moment for moment in readings if moment not in MOMENTS]
     if unknown:
         raise InputError(field="pressure", given=unknown[0], allowed=f"one of {', '.join(MOMENTS)}")
-    if (by_mouth is None) != (than is None):
-        raise InputError(
-            field="strength by mouth", given="half of it", allowed="both how it compares and with which reed"
-        )
+    check_comparison(by_mouth, than)
     if not readings and by_mouth is None:
         raise InputError(field="strength", given="nothing", allowed="a pressure, or how it compares by mouth")
-    if by_mouth is not None and by_mouth not in BY_MOUTH_KPA:
-        against(Uncertain(value=5.0, sd=None), by_mouth)
     if readings:
-        Strength(**{m: Uncertain(value=r.kpa, sd=_GAUGE_SD_KPA) for m, r in readings.items()})
+        Strength(**{m: Uncertain(value=r.kpa, sd=GAUGE_SD_KPA) for m, r in readings.items()})
     note = _rest_note(ledger, number, player, insist=insist)
     with ledger.act("strength", who=who, said=f"logged the strength of reed {number}{note}") as act:
         reed = reed_numbered(act, number)
         row: dict[str, Value] = {"reed_id": reed.id, "at": act.at, "by_mouth": by_mouth}
         for moment, reading in readings.items():
-            row |= {f"{moment}_kpa": reading.kpa, f"{moment}_sd_kpa": _GAUGE_SD_KPA}
+            row |= {f"{moment}_kpa": reading.kpa, f"{moment}_sd_kpa": GAUGE_SD_KPA}
             row["given_unit"] = reading.unit.value
         person = None if player is None else named(act, PlayerRecord, player)
         row["player_id"] = None if person is None else person.id
@@ -89,6 +84,16 @@ def log_strength(
     playing = readings.get("playing") or readings.get("onset")
     past = _past_ceiling(None if playing is None else playing.kpa, person)
     return ReedDone(said=f"The strength of reed {number} is written down.", cautions=(*past, *cautions))
+
+
+def check_comparison(by_mouth: str | None, than: str | None) -> None:
+    """An error where half of a comparison by mouth is missing, or its words are none of ours."""
+    if (by_mouth is None) != (than is None):
+        raise InputError(
+            field="strength by mouth", given="half of it", allowed="both how it compares and with which reed"
+        )
+    if by_mouth is not None:
+        against(Uncertain(value=5.0, sd=None), by_mouth)
 
 
 def _rest_note(ledger: Ledger, number: str, player: str | None, *, insist: bool) -> str:
@@ -181,11 +186,7 @@ def rest_reed(ledger: Ledger, number: str, *, player: str, who: str, rest_h: flo
         reed = reed_numbered(act, number)
         person = named(act, PlayerRecord, player)
         at = datetime.fromisoformat(act.at)
-        until = rests_until(MouthTest(reed=reed.number, player=person.name, at=at), rest_h=rest_h)
-        act.insert(
-            "mouth_tests",
-            {"reed_id": reed.id, "player_id": person.id, "at": act.at, "rests_until": written(until)},
-        )
+        log_mouth(act, reed, person, rest_h=rest_h)
         tests = mouth_tests(act, [reed])[reed.id]
     now = standing(tests, reed=reed.number, player="another player", now=at)
     return ReedDone(said=now.say, cautions=cautions_for(Occasion.MOUTH_TEST))

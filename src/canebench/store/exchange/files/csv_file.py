@@ -17,6 +17,7 @@ from canebench.store.exchange.headers import how_many_known
 from canebench.store.exchange.protect import protected
 from canebench.store.exchange.sheet import (
     MOST_CELL,
+    MOST_COLUMNS,
     Sheet,
     checked_headers,
     checked_rows,
@@ -97,7 +98,8 @@ def _score(source: Source, encoding: str, separator: str, table: Table) -> tuple
         headers = _first(source, encoding, separator)
     except InputError:
         return -1, 0
-    return how_many_known(table, headers), len(headers)
+    # More than may be are refused later on: to look each of them up would take its time.
+    return how_many_known(table, headers[: MOST_COLUMNS + 1]), len(headers)
 
 
 def _encoding(source: Source) -> str:

@@ -1,0 +1,1 @@
+"""A lot's grading sheet as it is looked at."""
