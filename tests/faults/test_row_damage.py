@@ -54,6 +54,15 @@ def test_a_turned_bit_is_told_or_changes_nothing(ledger: Path, tmp_path: Path) -
     assert before.verdicts["missed"] >= _FLIPS // 10
 
 
+def test_tables_that_are_not_as_they_were_made_are_told(ledger: Path) -> None:
+    """A bit in a letter of their own text makes a small one of a capital: SQLite reads it all the same."""
+    whole = ledger.read_bytes()
+    for text in (b"CREATE TABLE alembic_version", b"CREATE TABLE players", b"CREATE INDEX plays_by_at"):
+        ledger.write_bytes(whole.replace(text, text.replace(b"E", b"e", 1), 1))
+        (said,) = looked_at(ledger)
+        assert text.split()[-1].decode() in said
+
+
 def _damaged(ledger: Path) -> None:
     with open_database(str(ledger)).write() as connection:
         assert connection.run("UPDATE pitches SET hz = hz + 0.5 WHERE id = 7") == 1

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from canebench.store.database import LedgerError
 from canebench.store.migrations.versions import REVISIONS
-from canebench.store.schema import HEAD
+from canebench.store.schema import HEAD, REVISION_TABLE
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -84,7 +84,7 @@ def _upgrade(connection: Connection, dialect: str, now: str | None, *, last: str
     for name, upgrade in REVISIONS[0 if now is None else names.index(now) + 1 :]:
         upgrade(connection, dialect)
         if now is None:
-            connection.run("CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL PRIMARY KEY)")
+            connection.run(REVISION_TABLE)
             connection.run("INSERT INTO alembic_version VALUES (?)", (name,))
         else:
             connection.run("UPDATE alembic_version SET version_num = ?", (name,))

@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 #: The newest revision: what a ledger must be at for this version of canebench.
 HEAD: Final = "0004"
 
+#: The table that holds the revision, as it is made now.
+REVISION_TABLE: Final = "CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL PRIMARY KEY)"
+
 _TYPES: Final = {
     "sqlite": {"int": "INTEGER", "real": "REAL", "text": "TEXT"},
     "postgresql": {"int": "BIGINT", "real": "DOUBLE PRECISION", "text": "TEXT"},

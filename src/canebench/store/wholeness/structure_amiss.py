@@ -10,11 +10,17 @@ from contextlib import closing
 from functools import cache
 from typing import TYPE_CHECKING
 
-from canebench.store.schema import statements
+from canebench.store.schema import REVISION_TABLE, statements
 
 if TYPE_CHECKING:
     from canebench.store.database import Connection
 
+#: As we make it, and as the toolkit did that made the first ledgers.
+_REVISION_TABLES = (
+    REVISION_TABLE,
+    "CREATE TABLE alembic_version ( version_num VARCHAR(32) NOT NULL, "
+    "CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num) )",
+)
 _TOLD = "SELECT type, name, tbl_name, sql FROM sqlite_master WHERE name NOT LIKE '%alembic%'"
 
 
@@ -30,6 +36,9 @@ def tables_amiss(connection: Connection) -> list[str]:
     """Where a file of the newest revision says of its tables and indexes what this version does not."""
     told = {tuple(row.values()) for row in connection.rows(_TOLD)}
     differing = {str(name) for _, name, *_ in told ^ _told_when_new()}
+    for row in connection.rows("SELECT name, sql FROM sqlite_master WHERE name = 'alembic_version'"):
+        if " ".join(str(row["sql"]).split()) not in _REVISION_TABLES:
+            differing.add(row["name"])
     return [f"table or index {name} is not as it was made" for name in sorted(differing)]
 
 
