@@ -13,6 +13,8 @@ from canebench.bench.acts.upkeep.safekeeping import check
 from canebench.store.database import LedgerError
 from canebench.store.engine import open_database
 from canebench.store.ledger import open_ledger
+from canebench.store.migrate import make_at
+from canebench.store.sqlite import Sqlite
 from canebench.store.wholeness.structure_amiss import structure_amiss
 from doors.run import run
 from support.flips import everything_in, flips, looked_at
@@ -105,3 +107,17 @@ def test_acts_go_on_in_a_damaged_ledger_and_the_damage_stays_told(ledger: Path) 
     opened = open_ledger(str(ledger))
     take_in(opened, "later")
     assert amiss_of(opened) == ["pitch 7 is not as its acts tell"]
+
+
+def test_a_ledger_of_the_first_toolkit_is_no_damaged_one(tmp_path: Path) -> None:
+    """It wrote the table that holds the revision in words of its own."""
+    path = tmp_path / "first.db"
+    make_at(Sqlite(path), "0002")
+    with Sqlite(path).write() as connection:
+        connection.run("DROP TABLE alembic_version")
+        connection.run(
+            "CREATE TABLE alembic_version (\n\tversion_num VARCHAR(32) NOT NULL, \n\t"
+            "CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num)\n)"
+        )
+        connection.run("INSERT INTO alembic_version VALUES ('0002')")
+    assert amiss_of(open_ledger(str(path))) == []

@@ -15,13 +15,12 @@ from canebench.store.schema import REVISION_TABLE, statements
 if TYPE_CHECKING:
     from canebench.store.database import Connection
 
-#: As we make it, and as the toolkit did that made the first ledgers.
-_REVISION_TABLES = (
-    REVISION_TABLE,
+#: What the toolkit wrote that made the first ledgers, in one line; now it is `REVISION_TABLE`.
+_TOOLKITS = (
     "CREATE TABLE alembic_version ( version_num VARCHAR(32) NOT NULL, "
-    "CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num) )",
+    "CONSTRAINT alembic_version_pkc PRIMARY KEY (version_num) )"
 )
-_TOLD = "SELECT type, name, tbl_name, sql FROM sqlite_master WHERE name NOT LIKE '%alembic%'"
+_TOLD = "SELECT type, name, tbl_name, sql FROM sqlite_master"
 
 
 def structure_amiss(connection: Connection) -> list[str]:
@@ -34,17 +33,20 @@ def structure_amiss(connection: Connection) -> list[str]:
 
 def tables_amiss(connection: Connection) -> list[str]:
     """Where a file of the newest revision says of its tables and indexes what this version does not."""
-    told = {tuple(row.values()) for row in connection.rows(_TOLD)}
+    told = {
+        (row["type"], row["name"], row["tbl_name"], _as_now(row["sql"])) for row in connection.rows(_TOLD)
+    }
     differing = {str(name) for _, name, *_ in told ^ _told_when_new()}
-    for row in connection.rows("SELECT name, sql FROM sqlite_master WHERE name = 'alembic_version'"):
-        if " ".join(str(row["sql"]).split()) not in _REVISION_TABLES:
-            differing.add(row["name"])
     return [f"table or index {name} is not as it was made" for name in sorted(differing)]
+
+
+def _as_now(sql: str | None) -> str | None:
+    return REVISION_TABLE if sql is not None and " ".join(sql.split()) == _TOOLKITS else sql
 
 
 @cache
 def _told_when_new() -> frozenset[tuple[str | None, ...]]:
     with closing(sqlite3.connect(":memory:")) as raw:
-        for statement in statements("sqlite"):
+        for statement in (REVISION_TABLE, *statements("sqlite")):
             raw.execute(statement)
         return frozenset(raw.execute(_TOLD).fetchall())
