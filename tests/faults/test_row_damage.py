@@ -59,6 +59,8 @@ def test_a_turned_bit_is_told_or_changes_nothing(ledger: Path, tmp_path: Path) -
 def test_tables_that_are_not_as_they_were_made_are_told(ledger: Path) -> None:
     """A bit in a letter of their own text makes a small one of a capital: SQLite reads it all the same."""
     whole = ledger.read_bytes()
+    ledger.write_bytes(whole.replace(b"tablealembic_versionalembic", b"tableAlembic_versionalembic", 1))
+    assert looked_at(ledger) == ["it has tables, and none that says it is a ledger"]
     for text in (b"CREATE TABLE alembic_version", b"CREATE TABLE players", b"CREATE INDEX plays_by_at"):
         ledger.write_bytes(whole.replace(text, text.replace(b"E", b"e", 1), 1))
         (said,) = looked_at(ledger)

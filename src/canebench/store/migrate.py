@@ -31,7 +31,7 @@ def _revision(connection: Connection, dialect: str) -> str | None:
         found = connection.rows("SELECT to_regclass('alembic_version') AS name")
     if not found or found[0]["name"] is None:
         return None
-    rows = connection.rows("SELECT version_num FROM alembic_version")
+    rows = connection.rows("SELECT version_num AS version_num FROM alembic_version")
     return str(rows[0]["version_num"]) if rows else None
 
 

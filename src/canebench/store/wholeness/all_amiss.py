@@ -17,9 +17,14 @@ if TYPE_CHECKING:
     from canebench.store.database import Connection
 
 
+_ANY = "SELECT name FROM sqlite_master LIMIT 1"
+
+
 def all_amiss(connection: Connection, *, dialect: str, revision: str | None) -> list[str]:
     """In words; nothing where it is whole. Of an older revision, only the structure is looked at."""
     found = structure_amiss(connection) if dialect == "sqlite" else []
+    if not found and revision is None and dialect == "sqlite" and connection.rows(_ANY):
+        return ["it has tables, and none that says it is a ledger"]
     if found or revision != HEAD:
         return found
     found = tables_amiss(connection) if dialect == "sqlite" else []

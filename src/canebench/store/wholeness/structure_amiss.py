@@ -40,12 +40,12 @@ def tables_amiss(connection: Connection) -> list[str]:
     return [f"table or index {name} is not as it was made" for name in sorted(differing)]
 
 
-def _as_now(sql: str | None) -> str | None:
-    return REVISION_TABLE if sql is not None and " ".join(sql.split()) == _TOOLKITS else sql
+def _as_now(sql: object) -> object:
+    return REVISION_TABLE if isinstance(sql, str) and " ".join(sql.split()) == _TOOLKITS else sql
 
 
 @cache
-def _told_when_new() -> frozenset[tuple[str | None, ...]]:
+def _told_when_new() -> frozenset[tuple[object, ...]]:
     with closing(sqlite3.connect(":memory:")) as raw:
         for statement in (REVISION_TABLE, *statements("sqlite")):
             raw.execute(statement)

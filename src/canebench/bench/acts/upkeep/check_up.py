@@ -110,11 +110,11 @@ def _sqlite() -> Found:
 
 def _state(database: Database, url: str) -> Found:
     revision = revision_of(database)
-    if revision is None:
+    if revision is None and not _amiss(database, None):
         said_none = f"none yet at {place_of(url)}"
         return Found(what="Ledger", verdict="look", said=said_none, do="any command makes it")
     with database.read() as connection:
-        if amiss := all_amiss(connection, dialect=database.dialect, revision=revision):
+        if amiss := _amiss(database, revision):
             more = f"; and {len(amiss) - 3} more" if len(amiss) > 3 else ""
             do = "canebench restore, from a backup"
             return Found(what="Ledger", verdict="broken", said="; ".join(amiss[:3]) + more, do=do)
@@ -128,6 +128,11 @@ def _state(database: Database, url: str) -> Found:
         return Found(what="Ledger", verdict="look", said=said_old, do=do)
     said = f"whole, each row as its acts tell, revision {revision}, {counts}"
     return Found(what="Ledger", verdict="fine", said=said)
+
+
+def _amiss(database: Database, revision: str | None) -> list[str]:
+    with database.read() as connection:
+        return all_amiss(connection, dialect=database.dialect, revision=revision)
 
 
 def _folder(folder: Path) -> Found:
