@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 #: A recording is kept before its take is written down: without one it harms nothing, and is found again.
 _NOT: Final = ("new", "takes", "snapshots")
+#: Snapshots, and what is on its way to its name: the ledgers in these are no state of the folder.
+_HIDDEN: Final = re.compile(r"(^|/)(\.|snapshots/)")
 _TIMES: Final = re.compile(r"\d{4}-\d\d-\d\d(T[\d:.]+Z)?|[0-9a-f]{64}")
 _TYPED: Final = ("--typed", "low A=478 Hz", "--typed", "high A=950 Hz", "--as-typed")
 _FIT: Final = ("fit", "--reed", "1", "--chanter", "three")
@@ -179,7 +181,7 @@ def _state(work: Path) -> str:
 
 
 def _ledgers(work: Path) -> list[Path]:
-    return sorted(path for path in work.rglob("ledger.db") if "snapshots" not in path.parts)
+    return sorted(path for path in work.rglob("ledger.db") if not _HIDDEN.search(str(path.relative_to(work))))
 
 
 def _rows(path: Path) -> dict[str, list[tuple[object, ...]]]:
@@ -198,7 +200,7 @@ def _judged(work: Path, done: Result, failing: FailingFiles, *, old: str, new: s
         amiss.append(f"traceback: {type(done.exception).__name__}: {done.exception}")
     elif done.exit_code and not re.search(r"\w+ \w+ \w+", done.stderr):
         amiss.append(f"no sentence: {done.stderr!r}")
-    hidden = tuple(str(path.relative_to(work)) for path in work.rglob(".*"))
+    hidden = tuple(str(path.relative_to(work)) for path in work.rglob(".*") if path.name != ".canebench-demo")
     state = _state(work)
     if state not in (old, new) and "all else is done" not in done.stderr:
         amiss.append("neither the old state nor the new")

@@ -8,6 +8,7 @@ reeds that are finished are in tune, none is spoilt, and each verdict of a plan 
 from __future__ import annotations
 
 import math
+import shutil
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -76,6 +77,8 @@ def make_demo(folder: Path) -> Path:
     try:
         _begin(folder)
     except OSError as error:
+        # It was new or empty: what lies there now is ours.
+        shutil.rmtree(folder, ignore_errors=True)
         raise _impossible(folder, "made", error) from error
     try:
         return _filled(folder / "ledger.db", _Clock())
