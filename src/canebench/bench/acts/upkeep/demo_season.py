@@ -8,7 +8,6 @@ reeds that are finished are in tune, none is spoilt, and each verdict of a plan 
 from __future__ import annotations
 
 import math
-import shutil
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -77,8 +76,6 @@ def make_demo(folder: Path) -> Path:
     try:
         _begin(folder)
     except OSError as error:
-        # It was new or empty: what lies there now is ours.
-        shutil.rmtree(folder, ignore_errors=True)
         raise _impossible(folder, "made", error) from error
     try:
         return _filled(folder / "ledger.db", _Clock())
@@ -116,9 +113,18 @@ def _begin(folder: Path) -> None:
             allowed="a new or empty folder is filled, so that nothing real is touched",
             nearest="another folder, or canebench demo --remove for an earlier demo",
         )
-    make_folder(folder)
-    make_file(folder / _MARK)
-    (folder / _MARK).write_text("An invented season, made by canebench. Safe to remove.\n", encoding="utf-8")
+    try:
+        make_folder(folder)
+        make_file(folder / _MARK)
+        (folder / _MARK).write_text(
+            "An invented season, made by canebench. Safe to remove.\n", encoding="utf-8"
+        )
+    except OSError:
+        # It was new or empty; whatever another has put there since stays.
+        with suppress(OSError):
+            (folder / _MARK).unlink(missing_ok=True)
+            folder.rmdir()
+        raise
 
 
 def _impossible(folder: Path, verb: str, error: OSError) -> InputError:
