@@ -14,11 +14,12 @@ from canebench.reeds.breaking_in.chances import StillToPlay, at_least
 from canebench.reeds.breaking_in.ladder import Ladder
 from canebench.reeds.breaking_in.people import MouthBefore, PlayerTime, ReedToBreakIn
 from canebench.reeds.breaking_in.plan import plan_breaking_in, to_begin
-from canebench.reeds.breaking_in.planned import BreakInPlan, BreakInSession
 from support.break_in_rules import broken
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from canebench.reeds.breaking_in.planned import BreakInPlan, BreakInSession
 
 #: A fortnight around a change of the clocks, in both directions; and one without.
 _NOWS = (
