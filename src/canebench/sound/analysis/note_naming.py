@@ -33,7 +33,7 @@ _UNNAMED_COST = 30.0
 #: The As are what a take is made for: naming one is worth this much.
 _WORTH = {LOW_A: 9.0, HIGH_A: 4.0}
 _USUAL_LOW_A_HZ, _USUAL_SD_CENTS = 474.0, 120.0
-#: A pitch that is the only one of its take is no note where it is so far from the drones' own scale.
+#: A note that is the only one of its take is none where it is so far from the drones' own scale.
 _LONE_MOST_CENTS = 60.0
 _DRONE_SD_CENTS, _HINT_SD_CENTS = 25.0, 15.0
 _DOUBT_COST = 3.0
@@ -75,11 +75,12 @@ def label(
         for i in part:
             names[i] = NOTES[index] if index >= 0 else None
     low_a = _refined(float(grid[best]), centre, chosen, place)
+    lone = len({name for name in names if name}) == 1
     for i, name in enumerate(names):
         # The grid's low A may have been nearer to a stray pitch than the notes' own.
         if name and abs(hz_to_cents(float(pitches_hz[i]), low_a) - scale.cents(name)) > _OFFSET_MOST_CENTS:
             names[i] = None
-        elif name and len(members) == 1 and drones_low_a_hz is not None and low_a_near_hz is None:
+        elif name and lone and drones_low_a_hz is not None and low_a_near_hz is None:
             off_cents = hz_to_cents(float(pitches_hz[i]), drones_low_a_hz) - scale.cents(name)
             names[i] = name if abs(off_cents) <= _LONE_MOST_CENTS else None
     return Labels(
