@@ -265,7 +265,7 @@ def test_a_bench_that_does_not_answer_loses_nothing(sheet: tuple[Page, Watch]) -
     page.keyboard.type("28")
     page.keyboard.press("Enter")
     expect(_said(page)).to_have_text(
-        "Not written down: the bench does not answer. What you typed stays here."
+        "Not saved: the bench does not answer. What you typed stays here."
     )
     page.unroute_all()
     page.route("**/lots/1*", lambda route: route.fulfill(status=500, body="no"))

@@ -37,7 +37,7 @@ ROOMS: Final = (
     ("/chanters", "Chanters"),
     ("/takes", "Takes"),
     ("/care", "Care"),
-    ("/exchange", "Exchange"),
+    ("/exchange", "Files"),
     ("/help", "Help"),
 )
 
