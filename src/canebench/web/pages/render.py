@@ -41,6 +41,18 @@ ROOMS: Final = (
     ("/help", "Help"),
 )
 
+#: The key that leads to a room, by its name; a room without one has none.
+LETTERS: Final = {
+    "Fitting": "f",
+    "Reeds": "r",
+    "Players": "p",
+    "Chanters": "c",
+    "Takes": "t",
+    "Care": "e",
+    "Files": "i",
+    "Help": "h",
+}
+
 
 class Page(Protocol):
     """What a template is filled from: its own fields, a title, and the room that it belongs to."""
@@ -63,6 +75,7 @@ def show(request: Request, page: Page, *, status: int = 200) -> HTMLResponse:
     html = found.render(
         page=page,
         rooms=ROOMS,
+        letters=LETTERS,
         static=static_prefix(),
         theme=theme_of(request),
         themes=THEMES,
