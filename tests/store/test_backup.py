@@ -151,12 +151,6 @@ def test_a_damaged_backup_is_not_restored(ledger: Ledger, takes: Path, tmp_path:
     assert dump_of(ledger) == before
 
 
-def test_of_another_kind(fresh: Callable[[str], str], tmp_path: Path) -> None:
-    folder = write_backup(open_ledger(fresh("postgresql")).database, None, tmp_path / "backup", at=AT)
-    with pytest.raises(LedgerError, match="export and import"):
-        restore_backup(folder, open_ledger(fresh("sqlite")).database, tmp_path, at=AT)
-
-
 def test_a_hostile_manifest_names_nothing_outside(ledger: Ledger, tmp_path: Path) -> None:
     folder = write_backup(ledger.database, None, tmp_path / "backup", at=AT)
     for name in ("../elsewhere", "/etc/passwd", "takes/../../elsewhere"):

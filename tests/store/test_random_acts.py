@@ -15,7 +15,7 @@ from canebench.store.engine import open_database
 from canebench.store.ledger import Ledger
 from canebench.store.records import RECORDS, STATES, LotRecord, ReedRecord
 from canebench.store.tables import TABLES
-from support.ledgers import Clock, dump_of, take_in
+from support.ledgers import Clock, amiss_of, dump_of, take_in
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -164,9 +164,10 @@ class Acts(RuleBasedStateMachine):
                         assert wanted <= there[column.refers]
 
     def teardown(self) -> None:
-        """Both hold the same."""
+        """Both hold the same, and each row as the acts tell of it."""
         dumps = [dump_of(ledger) for ledger in self.ledgers]
         assert dumps[0] == dumps[1]
+        assert [amiss_of(ledger) for ledger in self.ledgers] == [[], []]
 
 
 def _run(machine: type[Acts], fresh: Callable[[str], str], *, examples: int) -> None:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
+from canebench.store.migrate import revision_of
+from canebench.store.wholeness.all_amiss import all_amiss
+
 if TYPE_CHECKING:
     from canebench.store.ledger import Ledger
     from canebench.store.reader import AnyRecord
@@ -50,6 +53,13 @@ def dump_of(ledger: Ledger) -> dict[str, list[Row]]:
     """Everything in the ledger."""
     with ledger.reading() as reader:
         return reader.dump()
+
+
+def amiss_of(ledger: Ledger) -> list[str]:
+    """All that is wrong with the ledger as it lies there."""
+    with ledger.database.read() as connection:
+        revision = revision_of(ledger.database)
+        return all_amiss(connection, dialect=ledger.database.dialect, revision=revision)
 
 
 def last_act(ledger: Ledger) -> int:

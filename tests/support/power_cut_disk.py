@@ -49,6 +49,9 @@ class Disk:
         #: Names whose making or deleting is not certain yet, and the files that had them before.
         self.unsettled: set[str] = set()
         self._former: dict[str, tuple[bytes, list[_Write | int]]] = {}
+        #: What was done since anything was last synced, in order, and the files as they were then.
+        self._since: list[tuple[str, _Write | int | None]] = []
+        self._then = {name: bytes(content) for name, content in files.items()}
         self.after_step: Callable[[], None] = lambda: None
         #: Asked before so many bytes are written; it may refuse by raising.
         self.before_write: Callable[[int], None] = lambda _: None
@@ -57,6 +60,7 @@ class Disk:
         """A new file, which may not be found after a cut."""
         self.before_write(0)
         self.live[name] = bytearray()
+        self._since.append((name, 0))
         self.unsettled.add(name)
         self.after_step()
 
@@ -65,12 +69,14 @@ class Disk:
         self.before_write(len(data))
         _put(self.live[name], offset, data)
         self.pending[name].append(_Write(offset, data))
+        self._since.append((name, _Write(offset, data)))
         self.after_step()
 
     def cut_short(self, name: str, size: int) -> None:
         """A new length."""
         _resize(self.live[name], size)
         self.pending[name].append(size)
+        self._since.append((name, size))
         self.after_step()
 
     def sync(self, name: str) -> None:
@@ -79,6 +85,7 @@ class Disk:
         self.pending[name] = []
         if name in self.unsettled:
             self.sync_folder()
+        self._settle()
         self.after_step()
 
     def sync_folder(self) -> None:
@@ -86,9 +93,14 @@ class Disk:
         self.unsettled.clear()
         self._former.clear()
 
+    def _settle(self) -> None:
+        self._since.clear()
+        self._then = {name: bytes(content) for name, content in self.live.items()}
+
     def delete(self, name: str, *, synced: bool) -> None:
         """A file less, which may be back after a cut unless its folder is synced at once."""
         del self.live[name]
+        self._since.append((name, None))
         if name not in self.unsettled:
             self._former[name] = (self.certain.pop(name), self.pending.pop(name, []))
         self.certain.pop(name, None)
@@ -96,7 +108,20 @@ class Disk:
         self.unsettled.add(name)
         if synced:
             self.sync_folder()
+            self._settle()
         self.after_step()
+
+    def after_an_ordered_cut(self, chance: random.Random) -> dict[str, bytes]:
+        """What is found on a disk that does all in its order, and with a sync whatever came before it."""
+        found = {name: bytearray(content) for name, content in self._then.items()}
+        for name, step in self._since[: chance.randint(0, len(self._since))]:
+            if step is None:
+                del found[name]
+            elif isinstance(step, int):
+                _resize(found.setdefault(name, bytearray()), step)
+            else:
+                _put(found[name], step.offset, step.data)
+        return {name: bytes(content) for name, content in found.items()}
 
     def after_a_cut(self, chance: random.Random) -> dict[str, bytes]:
         """What is found when the power is back."""

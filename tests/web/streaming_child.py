@@ -19,7 +19,7 @@ def main() -> None:
     if sys.argv[2] == "never-synced":
         # The control: whatever comes waits in this process for the end.
         growing._file.close()
-        growing._file = growing.path.open("ab", buffering=1 << 26)
+        growing._opened = growing.path.open("ab", buffering=1 << 26)
         growing._synced_s = math.inf
     start, frames = time.monotonic(), 0
     while True:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import struct
 import subprocess
 import sys
@@ -68,9 +69,11 @@ def killed(folder: Path, how: str) -> tuple[float, float]:
         # What it said before it was killed; a word cut off was never said.
         told += [line for line in child.stdout if line.endswith("\n")]
     taken = int(told[-1])
-    (left,) = Recordings(folder).unfinished()
+    left = Recordings(folder).unfinished()
+    if not left:
+        return taken / _RATE_HZ, 0.0
     try:
-        heard = read_recording(Recordings(folder).finished(left.name))
+        heard = read_recording(Recordings(folder).finished(left[0].name))
     except InputError:
         return taken / _RATE_HZ, 0.0
     return taken / _RATE_HZ, len(heard.samples) / _RATE_HZ
@@ -87,3 +90,32 @@ def test_without_syncing_a_kill_would_lose_more(tmp_path: Path) -> None:
     taken, kept = killed(tmp_path, "never-synced")
     assert taken >= 2.0
     assert kept < taken - 1.0 or kept == 0.0
+
+
+def test_who_never_sends_sound_leaves_nothing(tmp_path: Path) -> None:
+    recordings = Recordings(tmp_path)
+    for _ in range(150):
+        recordings.begin(rate_hz=48_000).close()
+    assert list(tmp_path.iterdir()) == []
+    # Control: the least sound is kept and listed.
+    growing = recordings.begin(rate_hz=48_000)
+    growing.write(bytes(4))
+    growing.close()
+    assert [one.name for one in recordings.unfinished()] == [growing.name]
+
+
+def test_a_recording_without_sound_is_not_listed_and_swept_in_time(tmp_path: Path) -> None:
+    """As a kill at the first sound leaves it, and as those before it were left."""
+    recordings = Recordings(tmp_path)
+    empty = tmp_path / f"{'a' * 24}.wav"
+    growing = recordings.begin(rate_hz=48_000)
+    growing.write(bytes(4))
+    growing.close()
+    empty.write_bytes(growing.path.read_bytes()[:44])
+    assert [one.name for one in recordings.unfinished()] == [growing.name]
+    recordings.begin(rate_hz=48_000)
+    assert empty.exists()
+    for path in (empty, growing.path):
+        os.utime(path, (1.0, 1.0))
+    recordings.begin(rate_hz=48_000)
+    assert sorted(tmp_path.iterdir()) == [growing.path]

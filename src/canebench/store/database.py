@@ -13,6 +13,7 @@ from canebench.base.errors import CanebenchError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
     from canebench.store.tables import Row, Value
 
@@ -25,6 +26,34 @@ class LedgerError(CanebenchError):
 
     code = "ledger"
     exit_status = 7
+
+
+def none_kept(what: str, folder: Path, error: OSError) -> LedgerError:
+    """Where nothing can be kept in a folder of ours."""
+    why = error.strerror or type(error).__name__
+    return LedgerError(f"{what} {folder}: none can be kept there ({why}). Nothing was changed.")
+
+
+def held_too_long(seconds: float) -> str:
+    """Why a ledger could not be written in, where the lock of another was waited for in vain."""
+    return f"another program has held it for more than {seconds:.0f} s"
+
+
+class OutcomeUnknownError(LedgerError):
+    """The ledger went away when something was about to be kept: whether it was, its end did not tell.
+
+    `unless_kept` is what to say once it is known that it was not.
+    """
+
+    code = "outcome-unknown"
+    http_status = 503
+
+    def __init__(self, unless_kept: LedgerError, *, where: str) -> None:
+        self.unless_kept = unless_kept
+        super().__init__(
+            f"{where}: it went away before it said whether this was kept, and has not answered since. "
+            "Look in the history before you do it again."
+        )
 
 
 class Connection(Protocol):
@@ -49,7 +78,10 @@ class Database(Protocol):
         ...
 
     def write(self) -> Any:
-        """A context whose `Connection` changes all or nothing."""
+        """A context whose `Connection` changes all or nothing.
+
+        Raises `OutcomeUnknownError` where its end was asked for and no answer came.
+        """
         ...
 
     def alter(self) -> Any:

@@ -12,12 +12,14 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
+from canebench.store.database import OutcomeUnknownError
 from canebench.store.engine import open_database
 from canebench.store.migrate import migrate, revision_of
 from canebench.store.reader import Reader
 from canebench.store.schema import HEAD
 from canebench.store.tables import TABLES
 from canebench.store.values import written
+from canebench.store.wholeness.was_kept import was_kept
 from canebench.store.writer import Writer
 
 if TYPE_CHECKING:
@@ -48,11 +50,24 @@ class Ledger:
 
     @contextmanager
     def act(self, kind: str, *, who: str, said: str) -> Iterator[Writer]:
-        """One act: all of it or nothing."""
-        with self.database.write() as connection:
-            writer = Writer(connection, at=written(self.clock()), who=who, kind=kind, said=said)
-            yield writer
-            writer.close()
+        """One act: all of it or nothing.
+
+        Where the ledger goes away before it has told which, it is asked when it is back; an
+        `OutcomeUnknownError` says that it is not. Nothing is ever tried a second time.
+        """
+        done: Writer | None = None
+        try:
+            with self.database.write() as connection:
+                writer = Writer(connection, at=written(self.clock()), who=who, kind=kind, said=said)
+                yield writer
+                writer.close()
+                done = writer
+        except OutcomeUnknownError as error:
+            kept = None if done is None else was_kept(self.database, done.act_id, done.digest)
+            if kept is None:
+                raise
+            if not kept:
+                raise error.unless_kept from error
 
     def begin_to_keep(self) -> None:
         """Called before what took long is kept; a door's ledger refuses where nobody waits any more."""

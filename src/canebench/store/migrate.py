@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from canebench.store.database import LedgerError
 from canebench.store.migrations.versions import REVISIONS
-from canebench.store.schema import HEAD
+from canebench.store.schema import HEAD, REVISION_TABLE
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,7 +31,7 @@ def _revision(connection: Connection, dialect: str) -> str | None:
         found = connection.rows("SELECT to_regclass('alembic_version') AS name")
     if not found or found[0]["name"] is None:
         return None
-    rows = connection.rows("SELECT version_num FROM alembic_version")
+    rows = connection.rows("SELECT version_num AS version_num FROM alembic_version")
     return str(rows[0]["version_num"]) if rows else None
 
 
@@ -55,11 +55,8 @@ def migrate(database: Database, *, before: Callable[[], object] | None = None) -
     now = revision_of(database)
     if now is None and holds_tables:
         raise LedgerError("This database belongs to something else: it has tables, but is no ledger.")
-    if now is not None and now not in {name for name, _ in REVISIONS}:
-        raise LedgerError(
-            f"This ledger is at revision {now}, newer than this canebench knows ({HEAD}). "
-            "Install the newer version; nothing was changed."
-        )
+    if now is not None:
+        _check_known(now)
     if now not in (None, HEAD) and before is not None:
         before()
     with database.alter() as connection:
@@ -67,13 +64,30 @@ def migrate(database: Database, *, before: Callable[[], object] | None = None) -
         _upgrade(connection, database.dialect, _revision(connection, database.dialect))
 
 
-def _upgrade(connection: Connection, dialect: str, now: str | None) -> None:
+def make_at(database: Database, revision: str) -> None:
+    """The empty tables of a revision, in a new place."""
+    _check_known(revision)
+    with database.alter() as connection:
+        _upgrade(connection, database.dialect, None, last=revision)
+
+
+def _check_known(revision: str) -> None:
+    if revision not in {name for name, _ in REVISIONS}:
+        raise LedgerError(
+            f"This ledger is at revision {revision}, newer than this canebench knows ({HEAD}). "
+            "Install the newer version; nothing was changed."
+        )
+
+
+def _upgrade(connection: Connection, dialect: str, now: str | None, *, last: str | None = None) -> None:
     names = [name for name, _ in REVISIONS]
     for name, upgrade in REVISIONS[0 if now is None else names.index(now) + 1 :]:
         upgrade(connection, dialect)
         if now is None:
-            connection.run("CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL PRIMARY KEY)")
+            connection.run(REVISION_TABLE)
             connection.run("INSERT INTO alembic_version VALUES (?)", (name,))
         else:
             connection.run("UPDATE alembic_version SET version_num = ?", (name,))
         now = name
+        if name == last:
+            return

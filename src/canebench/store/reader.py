@@ -39,6 +39,7 @@ class ActRecord:
     said: str
     undoes: int | None
     undone_by: int | None
+    digest: str | None = None
     changes: tuple[tuple[str, int, Row | None, Row | None], ...] = field(default=())
 
 

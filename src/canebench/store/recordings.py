@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import re
 import secrets
+from contextlib import suppress
 from hashlib import file_digest
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.disk.inside import inside
 from canebench.base.disk.owner_only import make_folder, narrow
 from canebench.base.disk.synced import sync
-from canebench.store.database import LedgerError
+from canebench.store.database import none_kept
 from canebench.store.records import SHA256
 
 if TYPE_CHECKING:
@@ -53,10 +54,7 @@ def keep_recording(folder: Path, write: Callable[[Path], None]) -> str:
     try:
         return _kept(folder, write)
     except OSError as error:
-        why = error.strerror or type(error).__name__
-        raise LedgerError(
-            f"recordings {folder}: none can be kept there ({why}). Nothing was changed."
-        ) from error
+        raise none_kept("recordings", folder, error) from error
 
 
 def _kept(folder: Path, write: Callable[[Path], None]) -> str:
@@ -70,8 +68,10 @@ def _kept(folder: Path, write: Callable[[Path], None]) -> str:
         sync(beside)
         digest = digest_of(beside)
         beside.replace(folder / f"{digest}{ENDING}")
-    finally:
-        beside.unlink(missing_ok=True)
+    except BaseException:
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
+        raise
     sync(folder)
     return digest
 

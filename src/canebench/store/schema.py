@@ -14,7 +14,10 @@ if TYPE_CHECKING:
     from canebench.store.tables import Column, Table
 
 #: The newest revision: what a ledger must be at for this version of canebench.
-HEAD: Final = "0003"
+HEAD: Final = "0004"
+
+#: The table that holds the revision, as it is made now.
+REVISION_TABLE: Final = "CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL PRIMARY KEY)"
 
 _TYPES: Final = {
     "sqlite": {"int": "INTEGER", "real": "REAL", "text": "TEXT"},
@@ -32,7 +35,7 @@ def statements(dialect: str) -> list[str]:
         f"CREATE TABLE counters (name {text} PRIMARY KEY, used {whole} NOT NULL){end}",
         f"CREATE TABLE acts (id {whole} PRIMARY KEY, at {text} NOT NULL, who {text} NOT NULL, "
         f"kind {text} NOT NULL, said {text} NOT NULL, undoes {whole} REFERENCES acts (id), "
-        f"undone_by {whole} REFERENCES acts (id)){end}",
+        f"undone_by {whole} REFERENCES acts (id), digest {text}){end}",
         f"CREATE TABLE changes (act_id {whole} NOT NULL REFERENCES acts (id), place {whole} NOT NULL, "
         f"in_table {text} NOT NULL, row_id {whole} NOT NULL, before {text}, after {text}, "
         f"PRIMARY KEY (act_id, place)){end}",

@@ -16,7 +16,7 @@ from stat import S_ISREG
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.disk.owner_only import make_file
-from canebench.store.database import LedgerError
+from canebench.store.database import LedgerError, OutcomeUnknownError, held_too_long
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -87,13 +87,14 @@ class Sqlite:
             try:
                 yield _SqliteConnection(raw)
             finally:
-                if raw.in_transaction:
+                # Closing ends it too: what was read is read.
+                with suppress(sqlite3.Error):
                     raw.execute("ROLLBACK")
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
         """All or nothing, one writer at a time."""
-        with self._opened() as raw, _immediate(raw):
+        with self._opened() as raw, self._immediate(raw):
             yield _SqliteConnection(raw)
 
     @contextmanager
@@ -101,7 +102,7 @@ class Sqlite:
         """As `write`, with references looked at before the end, so that a table can be made anew."""
         with self._opened() as raw:
             raw.execute("PRAGMA foreign_keys=OFF")
-            with _immediate(raw):
+            with self._immediate(raw):
                 yield _SqliteConnection(raw)
                 if broken := raw.execute("PRAGMA foreign_key_check").fetchall():
                     raise LedgerError(f"Migrating would break {len(broken)} references. Nothing was changed.")
@@ -125,18 +126,26 @@ class Sqlite:
         finally:
             raw.close()
 
+    @contextmanager
+    def _immediate(self, raw: sqlite3.Connection) -> Iterator[None]:
+        with text_of_a_file():
+            raw.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            self._commit(raw)
+        except BaseException:
+            if raw.in_transaction:
+                raw.execute("ROLLBACK")
+            raise
 
-@contextmanager
-def _immediate(raw: sqlite3.Connection) -> Iterator[None]:
-    with text_of_a_file():
-        raw.execute("BEGIN IMMEDIATE")
-    try:
-        yield
-        raw.execute("COMMIT")
-    except BaseException:
-        if raw.in_transaction:
-            raw.execute("ROLLBACK")
-        raise
+    def _commit(self, raw: sqlite3.Connection) -> None:
+        try:
+            raw.execute("COMMIT")
+        except sqlite3.OperationalError as error:
+            if raw.in_transaction or not error.sqlite_errorname.startswith("SQLITE_IOERR"):
+                raise
+            # The journal may be gone, and the act kept, though its folder could not be synced.
+            raise OutcomeUnknownError(self.told(error), where=f"ledger {self.path}") from error
 
 
 def connect(path: Path) -> sqlite3.Connection:
@@ -155,6 +164,18 @@ def connect(path: Path) -> sqlite3.Connection:
         raw.close()
         raise
     return raw
+
+
+@contextmanager
+def looking(path: Path) -> Iterator[Connection]:
+    """A file that nobody writes, such as a backup's: looking makes no files beside it."""
+    # Escaped: a "#" or "?" in the path would end it, and another file would be looked at.
+    raw = sqlite3.connect(f"{path.absolute().as_uri()}?immutable=1", uri=True)
+    raw.row_factory = sqlite3.Row
+    try:
+        yield _SqliteConnection(raw)
+    finally:
+        raw.close()
 
 
 def _check_file(path: Path) -> None:
@@ -187,7 +208,7 @@ def _told(path: Path, error: BaseException) -> LedgerError:
         "SQLITE_CANTOPEN": "it cannot be opened: does its folder exist, with write access?",
         "SQLITE_NOTADB": "it is not a ledger",
         "SQLITE_CORRUPT": "it is damaged: canebench verify, then restore a backup",
-        "SQLITE_BUSY": f"another program has held it for more than {WAIT_S:.0f} s",
+        "SQLITE_BUSY": held_too_long(WAIT_S),
         "SQLITE_IOERR": "the disk cannot be read or written",
     }
     for start, reason in reasons.items():

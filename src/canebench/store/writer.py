@@ -14,6 +14,7 @@ from canebench.store.records import RECORDS
 from canebench.store.refused_edits import stale, taken, whole_number
 from canebench.store.tables import TABLES, Column, Row, Table, table_named
 from canebench.store.values import checked, plain_text
+from canebench.store.wholeness.act_digest import ActDigest
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -35,15 +36,24 @@ class Writer(Reader):
         self.at, self.who = at, plain_text("who", who, most=200)
         self.act_id = self._next("acts")
         self._places = 0
-        self.connection.run(
-            "INSERT INTO acts (id, at, who, kind, said) VALUES (?, ?, ?, ?, ?)",
-            [self.act_id, at, self.who, kind, plain_text("said", said, most=2000)],
-        )
+        self._sum = ActDigest()
+        #: Told when the act is over; None for one that changed nothing.
+        self.digest: str | None = None
+        self._act: Row = {"id": self.act_id, "at": at, "who": self.who, "kind": kind, "undoes": None}
+        self._act["said"] = plain_text("said", said, most=2000)
+        names = list(self._act)
+        marks = ", ".join("?" * len(names))
+        self.connection.run(f"INSERT INTO acts ({', '.join(names)}) VALUES ({marks})", [*self._act.values()])
 
     def close(self) -> None:
         """An act that changed nothing leaves no trace but its number."""
         if self._places == 0:
             self.connection.run("DELETE FROM acts WHERE id = ?", [self.act_id])
+            return
+        sql = "SELECT digest FROM acts WHERE id < ? ORDER BY id DESC LIMIT 1"
+        before = self.connection.rows(sql, [self.act_id])
+        self.digest = self._sum.of(self._act, before[0]["digest"] if before else None)
+        self.connection.run("UPDATE acts SET digest = ? WHERE id = ?", [self.digest, self.act_id])
 
     def insert(self, table: str, values: Mapping[str, Value]) -> int:
         """A new row; its id."""
@@ -120,6 +130,7 @@ class Writer(Reader):
                 self._check_free(known, row_id)
             self._replace(known, back)
             self._note(known, back, now, back)
+        self._act["undoes"] = record.id
         self.connection.run("UPDATE acts SET undoes = ? WHERE id = ?", [record.id, self.act_id])
         self.connection.run("UPDATE acts SET undone_by = ? WHERE id = ?", [self.act_id, record.id])
 
@@ -302,26 +313,23 @@ class Writer(Reader):
         self._note(table, after, holder, after)
 
     def _note(self, table: Table, row: Row, before: Row | None, after: Row | None) -> None:
-        self._places += 1
-        self.connection.run(
-            "INSERT INTO changes (act_id, place, in_table, row_id, before, after) VALUES (?, ?, ?, ?, ?, ?)",
-            [self.act_id, self._places, table.name, row["id"], _json(before), _json(after)],
-        )
+        self._put_many("changes", [self._noted(table, row, before, after)])
 
     def _note_many(self, table: Table, rows: Sequence[Row]) -> None:
-        notes: list[Row] = [
-            {
-                "act_id": self.act_id,
-                "place": place,
-                "in_table": table.name,
-                "row_id": row["id"],
-                "before": None,
-                "after": _json(row),
-            }
-            for place, row in enumerate(rows, start=self._places + 1)
-        ]
-        self._put_many("changes", notes)
-        self._places += len(notes)
+        self._put_many("changes", [self._noted(table, row, None, row) for row in rows])
+
+    def _noted(self, table: Table, row: Row, before: Row | None, after: Row | None) -> Row:
+        self._places += 1
+        note: Row = {
+            "act_id": self.act_id,
+            "place": self._places,
+            "in_table": table.name,
+            "row_id": row["id"],
+            "before": _json(before),
+            "after": _json(after),
+        }
+        self._sum.add(note)
+        return note
 
 
 def _same(now: Row, then: Row) -> bool:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from canebench.bench.acts.ledger import Ledger, ledger_url, takes_folder, the_ledger, the_writer
 from canebench.bench.acts.upkeep.demo_season import is_season
+from canebench.bench.acts.upkeep.safekeeping import sweep_up
 from canebench.web.live.recordings import Recordings
 
 if TYPE_CHECKING:
@@ -65,9 +66,11 @@ class BenchContext:
 def open_context(given_url: str | None, who: str | None, *, home: str = "") -> BenchContext:
     """Open the ledger, brought to this version's schema."""
     takes = takes_folder(given_url)
+    ledger = the_ledger(given_url)
+    sweep_up(given_url)
     return BenchContext(
         given_url=given_url,
-        ledger=the_ledger(given_url),
+        ledger=ledger,
         who=the_writer(who),
         takes=takes,
         recordings=Recordings(takes / "unfinished"),

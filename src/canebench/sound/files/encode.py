@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import secrets
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, BinaryIO, Final, Literal, cast
@@ -186,11 +186,23 @@ def _replacing(path: Path) -> Iterator[BinaryIO]:
             handle.flush()
             os.fsync(handle.fileno())
         part.replace(path)
-    except OSError as error:
-        raise InputError(
-            field=str(path),
-            given=f"a place {cannot('written', error)}",
-            allowed="a folder with room and write access is needed",
-        ) from error
-    finally:
-        part.unlink(missing_ok=True)
+    except BaseException as error:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+        if isinstance(error, OSError | av.FFmpegError):
+            raise InputError(
+                field=str(path),
+                given=f"a place {cannot('written', _of_the_disk(error))}",
+                allowed="a folder with room and write access is needed",
+            ) from error
+        raise
+
+
+def _of_the_disk(error: BaseException) -> OSError:
+    """What the disk said, where the encoder says only that its writer failed."""
+    said: BaseException | None = error
+    while said is not None:
+        if isinstance(said, OSError) and not isinstance(said, av.FFmpegError):
+            return said
+        said = said.__cause__ or said.__context__
+    return OSError()

@@ -12,9 +12,11 @@ import json
 import secrets
 import shutil
 import sqlite3
+from contextlib import closing
 from typing import TYPE_CHECKING, Final
 
 from canebench import __version__
+from canebench.base.disk.in_the_making import in_the_making
 from canebench.base.disk.owner_only import copy_file, make_file, make_folder
 from canebench.base.disk.synced import sync
 from canebench.base.errors import InputError
@@ -25,7 +27,6 @@ from canebench.store.backups.verify import (
     ROWS,
     SEAL,
     TAKES,
-    rows_of,
     seal_of,
 )
 from canebench.store.migrate import revision_of
@@ -34,10 +35,11 @@ from canebench.store.sqlite import Sqlite, connect, text_of_a_file
 from canebench.store.tables import TABLES
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Iterable, Mapping
     from pathlib import Path
 
     from canebench.store.database import Connection, Database
+    from canebench.store.tables import Row
 
 #: Everything that makes a ledger, in an order that satisfies the references.
 EVERYTHING: Final = ("counters", "acts", *TABLES, "changes")
@@ -63,11 +65,14 @@ def write_backup(database: Database, takes: Path | None, destination: Path, *, a
     made = destination.with_name(f".{destination.name}.{secrets.token_hex(6)}.part")
     try:
         make_folder(made)
-        counts = _copy_file(database, made) if isinstance(database, Sqlite) else _copy_rows(database, made)
-        if takes is not None:
-            _copy_takes(takes, made / TAKES)
-        _seal(made, database, counts, at)
-        made.rename(destination)
+        with in_the_making(made):
+            counts = (
+                _copy_file(database, made) if isinstance(database, Sqlite) else _copy_rows(database, made)
+            )
+            if takes is not None:
+                _copy_takes(takes, made / TAKES)
+            _seal(made, database, counts, at)
+            made.rename(destination)
         sync(destination.parent)
     except OSError as error:
         raise InputError(
@@ -82,21 +87,17 @@ def write_backup(database: Database, takes: Path | None, destination: Path, *, a
 
 def _copy_file(database: Sqlite, folder: Path) -> dict[str, int]:
     """SQLite's own online backup, in one step: one state, whoever writes meanwhile."""
-    source = connect(database.path)
-    make_file(folder / FILE)
-    copy = sqlite3.connect(folder / FILE)
     try:
-        source.backup(copy)
-        with text_of_a_file():
-            copy.execute("PRAGMA journal_mode=DELETE")
-            sql = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite%'"
-            names = sorted(name for (name,) in copy.execute(sql).fetchall() if name != "alembic_version")
-            return {name: copy.execute(f"SELECT count(*) FROM {name}").fetchone()[0] for name in names}
+        with closing(connect(database.path)) as source:
+            make_file(folder / FILE)
+            with closing(sqlite3.connect(folder / FILE)) as copy, text_of_a_file():
+                source.backup(copy)
+                copy.execute("PRAGMA journal_mode=DELETE")
+                sql = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite%'"
+                names = sorted(name for (name,) in copy.execute(sql).fetchall() if name != "alembic_version")
+                return {name: copy.execute(f"SELECT count(*) FROM {name}").fetchone()[0] for name in names}
     except sqlite3.Error as error:
         raise database.told(error) from error
-    finally:
-        copy.close()
-        source.close()
 
 
 def _copy_rows(database: Database, folder: Path) -> dict[str, int]:
@@ -152,8 +153,8 @@ def _seal(folder: Path, database: Database, counts: Mapping[str, int], at: str) 
     sync(folder)
 
 
-def fill(connection: Connection, folder: Path) -> None:
-    """Everything out, everything of the backup in: part of one transaction."""
+def fill(connection: Connection, rows: Callable[[str], Iterable[Row]]) -> None:
+    """Everything out, everything of a backup in, by table: part of one transaction."""
     # Undone and undoing acts refer to each other, so acts come in without that and are told it after.
     for name in reversed(EVERYTHING):
         if name == "acts":
@@ -161,7 +162,7 @@ def fill(connection: Connection, folder: Path) -> None:
         connection.run(f"DELETE FROM {name}")
     for name in EVERYTHING:
         late = []
-        for row in rows_of(folder, name):
+        for row in rows(name):
             if name == "acts" and (row["undoes"] is not None or row["undone_by"] is not None):
                 late.append([row["undoes"], row["undone_by"], row["id"]])
                 row = {**row, "undoes": None, "undone_by": None}  # noqa: PLW2901

@@ -6,21 +6,25 @@ Guarded by `tests/store/test_backup.py` and `tests/faults/test_restore_kill.py`.
 from __future__ import annotations
 
 import secrets
+from contextlib import suppress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from canebench.base.disk.owner_only import copy_file, make_folder
 from canebench.base.disk.synced import sync
 from canebench.store.backups.backup import fill
+from canebench.store.backups.other_kind import as_file, as_rows
 from canebench.store.backups.snapshots import keep_snapshot
 from canebench.store.backups.swap import swap_in
-from canebench.store.backups.verify import FILE, TAKES, told_of
+from canebench.store.backups.verify import TAKES, told_of
 from canebench.store.database import LedgerError
 from canebench.store.migrate import revision_of
 from canebench.store.recordings import is_whole, recordings_in
+from canebench.store.schema import HEAD
 from canebench.store.sqlite import Sqlite
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from canebench.store.database import Database
@@ -35,33 +39,47 @@ class Restored:
 
 
 def restore_backup(folder: Path, database: Database, takes: Path, *, at: str) -> Restored:
-    """Put a verified backup in the place of a ledger."""
+    """Put a verified backup in the place of a ledger, of either kind into either."""
     told = told_of(folder)
-    if told["database"] != database.dialect:
-        raise LedgerError(
-            f"backup {folder}: it is of {told['database']}, and this ledger is on {database.dialect}. "
-            "Restore it into its own kind, then use canebench export and import. Nothing was changed."
-        )
+    if not isinstance(database, Sqlite):
+        return _into_server(folder, told, database, takes, at=at)
     try:
         recordings = _restore_takes(folder / TAKES, takes)
-        if isinstance(database, Sqlite):
-            return Restored(kept=swap_in(folder / FILE, database, at=at), recordings=recordings)
+        make_folder(database.path.parent)
+        with as_file(folder, told, beside=database.path) as source:
+            return Restored(kept=swap_in(source, database, at=at), recordings=recordings)
     except OSError as error:
-        why = error.strerror or type(error).__name__
-        raise LedgerError(
-            f"backup {folder}: it cannot be put where the ledger is ({why}). "
-            "The ledger is as it was; recordings that came back stay."
-        ) from error
+        raise _cannot(folder, error) from error
+
+
+def _into_server(
+    folder: Path, told: Mapping[str, Any], database: Database, takes: Path, *, at: str
+) -> Restored:
     revision = revision_of(database)
-    if revision != told["revision"]:
+    # Rows of a file are brought to the newest revision on their way; those of a server stand as they were.
+    theirs = HEAD if told["database"] == "sqlite" else told["revision"]
+    if revision != theirs:
         raise LedgerError(
             f"backup {folder}: it is at revision {told['revision']}, this ledger at {revision or 'none'}. "
             "Use the canebench that made it, then migrate. Nothing was changed."
         )
-    kept = keep_snapshot(database, "before-restore", at=at)
-    with database.write() as connection:
-        fill(connection, folder)
+    try:
+        recordings = _restore_takes(folder / TAKES, takes)
+        with as_rows(folder, told) as rows:
+            kept = keep_snapshot(database, "before-restore", at=at)
+            with database.write() as connection:
+                fill(connection, rows)
+    except OSError as error:
+        raise _cannot(folder, error) from error
     return Restored(kept=kept, recordings=recordings)
+
+
+def _cannot(folder: Path, error: OSError) -> LedgerError:
+    why = error.strerror or type(error).__name__
+    return LedgerError(
+        f"backup {folder}: it cannot be put where the ledger is ({why}). "
+        "The ledger is as it was; recordings that came back stay."
+    )
 
 
 def _restore_takes(source: Path, takes: Path) -> int:
@@ -77,8 +95,10 @@ def _restore_takes(source: Path, takes: Path) -> int:
             # Or a power cut may leave its name with nothing in it.
             sync(beside)
             beside.replace(takes / path.name)
-        finally:
-            beside.unlink(missing_ok=True)
+        except BaseException:
+            with suppress(OSError):
+                beside.unlink(missing_ok=True)
+            raise
     if wanted:
         sync(takes)
     return len(wanted)

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.disk.owner_only import make_folder
 from canebench.store.backups.backup import write_backup
+from canebench.store.backups.left_over import left_parts, sweep
+from canebench.store.database import none_kept
 from canebench.store.sqlite import Sqlite
 
 if TYPE_CHECKING:
@@ -35,7 +37,11 @@ def snapshots_folder(database: Database) -> Path:
 def keep_snapshot(database: Database, why: str, *, at: str) -> Path:
     """Keep a snapshot now; `why` is in lower-case letters and hyphens."""
     folder = snapshots_folder(database)
-    make_folder(folder)
+    try:
+        make_folder(folder)
+    except OSError as error:
+        raise none_kept("snapshots", folder, error) from error
+    sweep(left_parts(folder))
     # Two processes may want one in the same second.
     path = folder / f"{re.sub('[^0-9T]', '', at[:19])}-{secrets.token_hex(3)}-{why}"
     write_backup(database, None, path, at=at)

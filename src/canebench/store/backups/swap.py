@@ -50,7 +50,8 @@ def swap_in(source: Path, database: Sqlite, *, at: str) -> Path | None:
         sync(path.parent)
         return kept
     finally:
-        ready.unlink(missing_ok=True)
+        with suppress(OSError):
+            ready.unlink(missing_ok=True)
 
 
 @contextmanager

@@ -7,13 +7,18 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from contextlib import contextmanager
+from functools import partial
 from hashlib import sha256
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Any, Final
 
 from canebench.store.database import LedgerError
 from canebench.store.recordings import ENDING, digest_of, recording_path
+from canebench.store.schema import HEAD
+from canebench.store.sqlite import looking
+from canebench.store.wholeness.in_parts import rows_in_parts
+from canebench.store.wholeness.rows_amiss import altered, rows_amiss
+from canebench.store.wholeness.structure_amiss import structure_amiss, tables_amiss
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -66,13 +71,33 @@ def recordings_amiss(folder: Path) -> list[str]:
     return found
 
 
+def ledger_amiss(folder: Path) -> list[str]:
+    """Rows of a whole backup that were damaged in the ledger already, when it was made.
+
+    A ledger of an older revision is not looked at: its tables are not those that this version knows.
+    """
+    manifest, found = _read_manifest(folder)
+    if manifest is None or manifest.get("revision") != HEAD:
+        return found
+    if manifest["database"] == "sqlite":
+        try:
+            with looking(folder / FILE) as connection:
+                said = tables_amiss(connection) or rows_amiss(partial(rows_in_parts, connection))
+        except sqlite3.Error as error:
+            said = [str(error)]
+    else:
+        said = rows_amiss(partial(rows_of, folder))
+    return [f"{one}: the ledger was damaged when it was made" for one in said]
+
+
 def _recordings_named(folder: Path) -> set[str]:
     """The digests in the ledger of a whole backup."""
     if (folder / ROWS).is_dir():
         found = {row["recording_sha256"] for row in rows_of(folder, "takes")}
     else:
-        with _looking(folder / FILE) as raw:
-            found = {name for (name,) in raw.execute("SELECT DISTINCT recording_sha256 FROM takes")}
+        with looking(folder / FILE) as connection:
+            sql = "SELECT DISTINCT recording_sha256 AS name FROM takes"
+            found = {row["name"] for row in connection.rows(sql)}
     return {name for name in found if name is not None and recording_path(folder, name)}
 
 
@@ -92,7 +117,7 @@ def _read_manifest(folder: Path) -> tuple[dict[str, Any] | None, list[str]]:
     except OSError as error:
         return None, [f"it cannot be read ({error.strerror or type(error).__name__})"]
     if seal != seal_of(text):
-        return None, [_altered(MANIFEST)]
+        return None, [altered(MANIFEST)]
     try:
         manifest = json.loads(text)
         why = _amiss(manifest)
@@ -126,7 +151,7 @@ def _file_findings(path: Path, name: str, told: Mapping[str, Any]) -> list[str]:
         if size != told["bytes"]:
             return [f"{name} has {size} bytes instead of {told['bytes']}"]
         if digest_of(path) != told["sha256"]:
-            return [_altered(name)]
+            return [altered(name)]
     except OSError as error:
         return [f"{name} cannot be read ({error.strerror or type(error).__name__})"]
     return []
@@ -146,29 +171,12 @@ def _row_findings(folder: Path, manifest: Mapping[str, Any]) -> list[str]:
 
 def _database_findings(folder: Path, rows: Mapping[str, int]) -> list[str]:
     try:
-        with _looking(folder / FILE) as raw:
-            found = [f"{FILE}: {said}" for (said,) in raw.execute("PRAGMA integrity_check") if said != "ok"]
-            broken = raw.execute("PRAGMA foreign_key_check").fetchall()
-            found += [f"{FILE}: {len(broken)} rows refer to rows that are not there"] if broken else []
+        with looking(folder / FILE) as connection:
+            found = [f"{FILE}: {said}" for said in structure_amiss(connection)]
             for name, told in rows.items():
-                count = raw.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]
+                count = connection.rows(f'SELECT count(*) AS n FROM "{name}"')[0]["n"]
                 if count != told:
                     found.append(f"{name} has {count} rows instead of {told}")
-    except (sqlite3.Error, UnicodeDecodeError) as error:
+    except sqlite3.Error as error:
         return [f"{FILE}: {error}"]
     return found
-
-
-@contextmanager
-def _looking(path: Path) -> Iterator[sqlite3.Connection]:
-    """A database of a backup, immutable: looking must not make side files beside it."""
-    # Escaped: a "#" or "?" in the path would end it, and another file would be looked at.
-    raw = sqlite3.connect(f"{path.absolute().as_uri()}?immutable=1", uri=True)
-    try:
-        yield raw
-    finally:
-        raw.close()
-
-
-def _altered(name: str) -> str:
-    return f"{name} is not as it was written"

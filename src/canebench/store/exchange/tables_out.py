@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Final, Literal, get_args
 
@@ -84,7 +84,10 @@ def export_ledger(reader: Reader, path: Path, *, form: Form, written_at: str) ->
         return
     if path.exists():
         raise InputError(field="folder", given=str(path), allowed="one that does not exist yet is made")
-    beside = Path(tempfile.mkdtemp(prefix=f".{path.name}-", dir=path.parent))
+    try:
+        beside = Path(tempfile.mkdtemp(prefix=f".{path.name}-", dir=path.parent))
+    except OSError as error:
+        raise _cannot(path, error, field="folder") from error
     try:
         for name in TABLES:
             with (beside / f"{name}.{form}").open("wb") as out:
@@ -92,8 +95,10 @@ def export_ledger(reader: Reader, path: Path, *, form: Form, written_at: str) ->
                 _to_disk(out)
         beside.chmod(0o755)
         beside.rename(path)
-    except BaseException:
+    except BaseException as error:
         shutil.rmtree(beside, ignore_errors=True)
+        if isinstance(error, OSError):
+            raise _cannot(path, error, field="folder") from error
         raise
 
 
@@ -141,9 +146,7 @@ def _placed(path: Path) -> Iterator[BinaryIO]:
     try:
         number, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
     except OSError as error:
-        raise InputError(
-            field="file", given=str(path), allowed=f"it cannot be written: {error.strerror}"
-        ) from error
+        raise _cannot(path, error, field="file") from error
     beside = Path(name)
     try:
         with os.fdopen(number, "wb") as out:
@@ -151,14 +154,17 @@ def _placed(path: Path) -> Iterator[BinaryIO]:
             _to_disk(out)
         beside.chmod(0o644)
         beside.replace(path)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise InputError(
-            field="file", given=str(path), allowed=f"it cannot be written: {error.strerror}"
-        ) from error
-    except BaseException:
-        beside.unlink(missing_ok=True)
+    except BaseException as error:
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
+        if isinstance(error, OSError):
+            raise _cannot(path, error, field="file") from error
         raise
+
+
+def _cannot(path: Path, error: OSError, *, field: str) -> InputError:
+    why = error.strerror or type(error).__name__
+    return InputError(field=field, given=str(path), allowed=f"it cannot be written: {why}")
 
 
 def _to_disk(out: BinaryIO) -> None:

@@ -12,6 +12,7 @@ import re
 import secrets
 import struct
 import time
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, BinaryIO, Final
@@ -28,6 +29,9 @@ SYNC_S: Final = 0.5
 _NAME: Final = re.compile(r"[0-9a-f]{24}")
 _FLOATS: Final = 3
 _WIDTH: Final = 4
+#: Bytes of a recording in which no sound is yet.
+_EMPTY: Final = 44
+_LEFT_S: Final = 3_600.0
 #: What a stream's header says of a length that is not known (RIFF files of a growing recording).
 _UNKNOWN: Final = 0xFFFFFFFF
 
@@ -52,16 +56,22 @@ class GrowingRecording:
     def __init__(self, path: Path, *, rate_hz: int) -> None:
         self.path, self.rate_hz = path, rate_hz
         self.frames = 0
-        make_file(path)
-        self._file: BinaryIO = path.open("wb")
-        self._file.write(_header(rate_hz, _UNKNOWN))
+        self._opened: BinaryIO | None = None
         self._synced_s = 0.0
-        self._sync()
 
     @property
     def name(self) -> str:
         """What the page calls it."""
         return self.path.stem
+
+    @property
+    def _file(self) -> BinaryIO:
+        """Made with the first sound: who never sends any leaves nothing."""
+        if self._opened is None:
+            make_file(self.path)
+            self._opened = self.path.open("wb")
+            self._opened.write(_header(self.rate_hz, _UNKNOWN))
+        return self._opened
 
     def write(self, floats: bytes) -> None:
         """Append little-endian 32-bit floats."""
@@ -107,18 +117,19 @@ class GrowingRecording:
             os.fsync(parted.fileno())
         self._file.close()
         beside.replace(self.path)
-        self._file = self.path.open("r+b")
+        self._opened = self.path.open("r+b")
         self.frames = (self.path.stat().st_size - len(header)) // _WIDTH
 
     def close(self) -> None:
         """Leave it as it is: still a recording that can be measured."""
-        if not self._file.closed:
+        if self._opened is not None and not self._opened.closed:
             self._sync()
-            self._file.close()
+            self._opened.close()
 
     def discard(self) -> None:
         """It was only a check."""
-        self._file.close()
+        if self._opened is not None:
+            self._opened.close()
         self.path.unlink(missing_ok=True)
 
     def _sync(self) -> None:
@@ -140,6 +151,7 @@ class Recordings:
                 field="sample rate", given=f"{rate_hz} Hz", allowed="from 8,000 to 192,000 Hz is taken"
             )
         make_folder(self.folder)
+        self._sweep()
         return GrowingRecording(self.folder / f"{secrets.token_hex(12)}.wav", rate_hz=rate_hz)
 
     def finished(self, name: str) -> Path:
@@ -161,10 +173,19 @@ class Recordings:
         for path in self.folder.glob("*.wav"):
             told = path.stat()
             rate = _rate_of(path)
-            if _NAME.fullmatch(path.stem) and rate:
-                seconds = max(0, told.st_size - len(_header(rate, 0))) / _WIDTH / rate
+            seconds = max(0, told.st_size - _EMPTY) / _WIDTH / max(rate, 1)
+            if _NAME.fullmatch(path.stem) and rate and seconds:
                 found.append(Unfinished(name=path.stem, at_s=told.st_mtime, duration_s=seconds))
         return sorted(found, key=lambda one: -one.at_s)
+
+    def _sweep(self) -> None:
+        """Away with what holds no sound, where nothing was written for an hour: a kill left it."""
+        for path in (*self.folder.glob("*.wav"), *self.folder.glob("*.parted")):
+            with suppress(OSError):
+                told = path.stat()
+                empty = path.suffix == ".parted" or told.st_size <= _EMPTY
+                if empty and time.time() - told.st_mtime > _LEFT_S:
+                    path.unlink()
 
 
 def _header(rate_hz: int, data_bytes: int) -> bytes:

@@ -21,7 +21,7 @@ from canebench.base.setting import Setting
 from canebench.base.uncertain import number
 from canebench.bench.acts.band import defaults_of
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
-from canebench.bench.acts.fitting.fitting_file import load_fitting, save_fitting
+from canebench.bench.acts.fitting.fitting_file import load_fitting, save_fitting, saved_with
 from canebench.bench.acts.fitting.may_fit import may_fit
 from canebench.bench.acts.fitting.one_round import Fitted, one_round, plan_within_bounds, planned_from
 from canebench.bench.acts.fitting.read_takes import NO_TAKE, check_newest, newest_take
@@ -145,7 +145,8 @@ def fit_reed(
     plan = planned_from(one.fitting, one.report) if changed else plan_within_bounds(one.fitting)
     one = replace(one, plan=plan, fitting=one.fitting if plan is None else plan.fitting)
     if not changed:
-        _write_out(one.fitting, to_file)
+        if to_file is not None:
+            save_fitting(one.fitting.within_a_life(), to_file)
         return one
     ledger.begin_to_keep()
     recording, told = None, _Told()
@@ -251,7 +252,10 @@ def _keep(
     done = "brought in the fitting of" if one.report is None else "measured"
     said = f"{done} reed {rows.reed.number} in {rows.chanter.name}{told.insisted}{_tilt_said(one.report)}"
     take_id = None
-    with ledger.act("fit", who=who, said=said) as act:
+    with (
+        saved_with(one.fitting.within_a_life(), to_file),
+        ledger.act("fit", who=who, said=said) as act,
+    ):
         check_newest(act, rows.reed, rows.chanter, rows.newest)
         if rows.chanter.chanter_toml is None and one.fitting.chanter.text != generic().text:
             act.update(rows.chanter, {"chanter_toml": one.fitting.chanter.text})
@@ -265,7 +269,6 @@ def _keep(
             write_pinch(act, rows.reed.id, insist=told.pinch == "insisted")
         for take in new[len(brought) :]:
             take_id = _keep_take(act, one.fitting, take, rows, told)
-        _write_out(one.fitting, to_file)
     return take_id
 
 
@@ -273,12 +276,6 @@ def _tilt_said(report: TakeReport | None) -> str:
     """The tilt of a take that heard both As, cents; for the story."""
     balance = None if report is None else report.balance
     return "" if balance is None else f": tilt {number(balance.tilt_cents.value, 1, signed=True)} cents"
-
-
-def _write_out(fitting: Fitting, to_file: Path | None) -> None:
-    """The fitting as a file, if one is asked for; it is told what is left of the reed's life."""
-    if to_file is not None:
-        save_fitting(fitting.within_a_life(), to_file)
 
 
 def _keep_pinches(act: Writer, new: Sequence[FittingTake], reed: ReedRecord, remarks: str) -> None:

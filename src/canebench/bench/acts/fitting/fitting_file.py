@@ -20,7 +20,7 @@ from canebench.base.notes import NOTES
 from canebench.base.scales import scale_named
 from canebench.base.setting import Setting
 from canebench.base.sizes import Range, is_finite, said
-from canebench.base.whole_file import write_whole
+from canebench.base.whole_file import write_whole, written_with
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bore.chanter_file import parse
 from canebench.fitting.hemp import Hemp
@@ -28,11 +28,13 @@ from canebench.fitting.limits import Limits, check_seat
 from canebench.fitting.take import Take
 
 if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
     from pathlib import Path
 
     from canebench.base.arrays import FloatArray
 
 SCHEMA: Final = "canebench.fitting/1"
+_FIELD: Final = "fitting file"
 _MOST_BYTES: Final = 5_000_000
 _MOST_TAKES: Final = 500
 _LONGEST_TEXT: Final = 1000
@@ -49,7 +51,13 @@ Kind = TypeVar("Kind", Limits, Hemp)
 def save_fitting(fitting: Fitting, path: Path) -> None:
     """Write the fitting."""
     text = json.dumps(fitting_object(fitting), indent=2, allow_nan=False) + "\n"
-    write_whole(path, text.encode(), field="fitting file")
+    write_whole(path, text.encode(), field=_FIELD)
+
+
+def saved_with(fitting: Fitting, path: Path | None) -> AbstractContextManager[None]:
+    """The fitting as a file, if one is asked for, when the block has done what it does."""
+    text = "" if path is None else json.dumps(fitting_object(fitting), indent=2, allow_nan=False) + "\n"
+    return written_with(path, text.encode(), field=_FIELD)
 
 
 def load_fitting(path: Path) -> Fitting:

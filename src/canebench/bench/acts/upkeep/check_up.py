@@ -22,9 +22,11 @@ import numpy as np
 from canebench.base.disk.owner_only import is_wider
 from canebench.base.errors import CanebenchError
 from canebench.bench.acts.ledger import ledger_url, takes_folder
+from canebench.bench.acts.upkeep.safekeeping import what_is_left
 from canebench.sound.files.decode import read_recording
 from canebench.sound.files.encode import write_recording
 from canebench.sound.files.recording import Recording
+from canebench.store.backups.left_over import size_of
 from canebench.store.engine import file_of, open_database, place_of
 from canebench.store.migrate import revision_of
 from canebench.store.reader import Reader
@@ -32,6 +34,7 @@ from canebench.store.recordings import is_whole, recording_path, recordings_in
 from canebench.store.records import ReedRecord, TakeRecord
 from canebench.store.schema import HEAD
 from canebench.store.sqlite import SIDES, Sqlite
+from canebench.store.wholeness.all_amiss import all_amiss
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -63,7 +66,14 @@ def check_up(given_url: str | None) -> list[Found]:
     found = list(_ledger(url))
     takes = takes_folder(given_url)
     found += [_folder(takes.parent), _disk(takes.parent)]
-    found += [_recordings(url, takes), _readers(url, takes), _decoder(), _print(), _browser()]
+    found += [
+        _recordings(url, takes),
+        *_left(given_url),
+        _readers(url, takes),
+        _decoder(),
+        _print(),
+        _browser(),
+    ]
     return found
 
 
@@ -100,17 +110,14 @@ def _sqlite() -> Found:
 
 def _state(database: Database, url: str) -> Found:
     revision = revision_of(database)
-    if revision is None:
+    if revision is None and not _amiss(database, None):
         said_none = f"none yet at {place_of(url)}"
         return Found(what="Ledger", verdict="look", said=said_none, do="any command makes it")
     with database.read() as connection:
-        if database.dialect == "sqlite":
-            said = [row["integrity_check"] for row in connection.rows("PRAGMA integrity_check")]
-            broken = connection.rows("PRAGMA foreign_key_check")
-            if said != ["ok"] or broken:
-                what = "; ".join(said[:3]) if said != ["ok"] else f"{len(broken)} rows refer to nothing"
-                do = "canebench restore, from a backup"
-                return Found(what="Ledger", verdict="broken", said=what, do=do)
+        if amiss := _amiss(database, revision):
+            more = f"; and {len(amiss) - 3} more" if len(amiss) > 3 else ""
+            do = "canebench restore, from a backup"
+            return Found(what="Ledger", verdict="broken", said="; ".join(amiss[:3]) + more, do=do)
         reader = Reader(connection)
         counts = (
             f"{reader.count(ReedRecord)} reeds, {reader.count(TakeRecord)} takes" if revision == HEAD else ""
@@ -119,7 +126,13 @@ def _state(database: Database, url: str) -> Found:
         said_old = f"revision {revision}; this version's is {HEAD}"
         do = "any command migrates an older one, after a snapshot"
         return Found(what="Ledger", verdict="look", said=said_old, do=do)
-    return Found(what="Ledger", verdict="fine", said=f"whole, revision {revision}, {counts}")
+    said = f"whole, each row as its acts tell, revision {revision}, {counts}"
+    return Found(what="Ledger", verdict="fine", said=said)
+
+
+def _amiss(database: Database, revision: str | None) -> list[str]:
+    with database.read() as connection:
+        return all_amiss(connection, dialect=database.dialect, revision=revision)
 
 
 def _folder(folder: Path) -> Found:
@@ -175,6 +188,21 @@ def _recordings(url: str, takes: Path) -> Found:
         said=f"of {len(names)}, {missing} are missing and {changed} changed in {takes}",
         do="canebench restore brings back those that a backup holds whole",
     )
+
+
+def _left(given_url: str | None) -> Iterator[Found]:
+    """What killed commands left, where there is any."""
+    with suppress(CanebenchError):
+        left = what_is_left(given_url)
+        if left:
+            size = sum(size_of(path) for path in left) / 1e6
+            things = "1 thing" if len(left) == 1 else f"{len(left)} things"
+            yield Found(
+                what="Left over",
+                verdict="look",
+                said=f"{things} that a killed command left half made, {size:.1f} MB: {left[0]}",
+                do="nothing: the next backup, import, restore or serve sweeps it",
+            )
 
 
 def _readers(url: str, takes: Path) -> Found:

@@ -8,6 +8,7 @@ reeds that are finished are in tune, none is spoilt, and each verdict of a plan 
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
@@ -79,7 +80,16 @@ def make_demo(folder: Path) -> Path:
         _begin(folder)
     except OSError as error:
         raise _impossible(folder, "made", error) from error
-    path, clock = folder / "ledger.db", _Clock()
+    try:
+        return _filled(folder / "ledger.db", _Clock())
+    except BaseException:
+        # Half a season is none; the folder was new or empty.
+        with suppress(InputError):
+            remove_demo(folder)
+        raise
+
+
+def _filled(path: Path, clock: _Clock) -> Path:
     ledger = open_ledger(str(path), clock=clock)
     for name, blows, ceiling in _PLAYERS:
         set_player(ledger, name, who=_WHO, blows=blows, ceiling=ceiling)
@@ -95,7 +105,8 @@ def make_demo(folder: Path) -> Path:
     take_in_lot(ledger, who=_WHO, name="trial", count=6, bought_on="2026-06-09", cane="straight, medium")
     for reed in REEDS[_FIRST:]:
         _one_reed(ledger, clock, reed)
-    with (folder / _MARK).open("a", encoding="utf-8") as mark:
+    # Only a whole one is taken for a season later on.
+    with (path.parent / _MARK).open("a", encoding="utf-8") as mark:
         mark.write(_WHOLE)
     return path
 
@@ -124,9 +135,18 @@ def _begin(folder: Path) -> None:
             allowed="a new or empty folder is filled, so that nothing real is touched",
             nearest="another folder, or canebench demo --remove for an earlier demo",
         )
-    make_folder(folder)
-    make_file(folder / _MARK)
-    (folder / _MARK).write_text("An invented season, made by canebench. Safe to remove.\n", encoding="utf-8")
+    try:
+        make_folder(folder)
+        make_file(folder / _MARK)
+        (folder / _MARK).write_text(
+            "An invented season, made by canebench. Safe to remove.\n", encoding="utf-8"
+        )
+    except OSError:
+        # It was new or empty; whatever another has put there since stays.
+        with suppress(OSError):
+            (folder / _MARK).unlink(missing_ok=True)
+            folder.rmdir()
+        raise
 
 
 def _impossible(folder: Path, verb: str, error: OSError) -> InputError:

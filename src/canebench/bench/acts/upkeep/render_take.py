@@ -7,6 +7,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 from canebench.base.errors import InputError
+from canebench.base.whole_file import written_with
 from canebench.sound.files.encode import write_recording
 from canebench.sound.synth import Recipe, Truth, render
 
@@ -34,8 +35,9 @@ def render_take(recipe: Recipe, path: Path) -> Path:
             nearest=f"{path.stem}.wav",
         )
     recording, truth = render(recipe)
-    write_recording(recording, path)
-    beside.write_text(json.dumps(truth_object(recipe, truth), indent=1) + "\n", encoding="utf-8")
+    told = json.dumps(truth_object(recipe, truth), indent=1) + "\n"
+    with written_with(beside, told.encode(), field="truth"):
+        write_recording(recording, path)
     return beside
 
 

@@ -5,15 +5,18 @@ Guarded by `tests/doors/test_backup_command.py`.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import NotFoundError
 from canebench.bench.acts.ledger import check_there, ledger_url, takes_folder, the_writer
 from canebench.store.backups.backup import write_backup
+from canebench.store.backups.left_over import left_over, left_parts, sweep
 from canebench.store.backups.restore import Restored, restore_backup
-from canebench.store.backups.snapshots import snapshots
-from canebench.store.backups.verify import recordings_amiss, told_of, verify_backup
+from canebench.store.backups.snapshots import snapshots, snapshots_folder
+from canebench.store.backups.verify import ledger_amiss, recordings_amiss, told_of, verify_backup
+from canebench.store.database import LedgerError
 from canebench.store.engine import open_database
 from canebench.store.ledger import open_ledger, utc_now
 from canebench.store.values import written
@@ -26,7 +29,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BackedUp:
-    """A backup that was made and verified; `amiss` are recordings that were damaged or missing already."""
+    """A backup that was made and verified; `amiss` are rows and recordings that were damaged already."""
 
     folder: Path
     files: int
@@ -40,12 +43,15 @@ def back_up(given_url: str | None, destination: Path, *, who: str | None = None)
     # Never an empty one that is made for it: that would look like a backup of what one has.
     check_there(url)
     ledger = open_ledger(url)
+    sweep_up(given_url)
+    sweep(left_parts(destination.parent))
     folder = write_backup(ledger.database, takes_folder(given_url), destination, at=written(ledger.clock()))
     files = [path for path in folder.rglob("*") if path.is_file()]
     told_of(folder)
-    amiss = recordings_amiss(folder)
-    # Only now: the backup still holds what the bin loses.
-    ledger.empty_bin(who=the_writer(who))
+    amiss = [*ledger_amiss(folder), *recordings_amiss(folder)]
+    with suppress(LedgerError):
+        # Only now: the backup still holds what the bin loses. Where it cannot be, the next one does it.
+        ledger.empty_bin(who=the_writer(who))
     return BackedUp(
         folder=folder,
         files=len(files),
@@ -55,10 +61,10 @@ def back_up(given_url: str | None, destination: Path, *, who: str | None = None)
 
 
 def check(folder: Path) -> list[str]:
-    """What is wrong with a backup or with the recordings it was made of; empty where all is whole."""
+    """What is wrong with a backup or the ledger and recordings it was made of; empty where all is whole."""
     if not folder.is_dir():
         raise NotFoundError(f"There is no backup {folder}.")
-    return verify_backup(folder) or recordings_amiss(folder)
+    return verify_backup(folder) or [*ledger_amiss(folder), *recordings_amiss(folder)]
 
 
 def restore(given_url: str | None, folder: Path) -> Restored:
@@ -70,9 +76,21 @@ def restore(given_url: str | None, folder: Path) -> Restored:
     if database.dialect != "sqlite":
         # An empty server's database gets its tables first.
         database = open_ledger(url).database
+    sweep_up(given_url)
     restored = restore_backup(folder, database, takes_folder(given_url), at=at)
     open_ledger(url)
     return restored
+
+
+def what_is_left(given_url: str | None) -> list[Path]:
+    """What killed commands left half made beside the ledger."""
+    database = open_database(ledger_url(given_url))
+    return left_over(database, snapshots_folder(database), takes_folder(given_url))
+
+
+def sweep_up(given_url: str | None) -> None:
+    """Away with that."""
+    sweep(what_is_left(given_url))
 
 
 def snapshots_of(ledger: Ledger) -> list[Path]:

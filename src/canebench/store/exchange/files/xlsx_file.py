@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import re
 import warnings
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import partial
+from io import BytesIO
 from itertools import islice
 from typing import TYPE_CHECKING, Any, BinaryIO, Final
 
@@ -49,8 +50,23 @@ _FURTHER: Final = re.compile(r"(.*) \((\d{1,2})\)")
 
 def write_xlsx(out: BinaryIO, tables: Mapping[str, Iterable[Row]]) -> None:
     """Some tables' rows, a sheet each."""
+    book = _openpyxl().Workbook(write_only=True)
+    # A file that is full ends in the archive's own end otherwise, which nobody can catch.
+    whole = BytesIO()
+    try:
+        _fill(book, tables)
+        book.save(whole)
+    except BaseException:
+        for sheet in book.worksheets:
+            # One that was left open would say so when it is forgotten.
+            with suppress(Exception):
+                sheet.close()
+        raise
+    out.write(whole.getbuffer())
+
+
+def _fill(book: Any, tables: Mapping[str, Iterable[Row]]) -> None:
     openpyxl = _openpyxl()
-    book = openpyxl.Workbook(write_only=True)
     for name, rows in tables.items():
         held = list(rows)
         parts = [
@@ -76,7 +92,6 @@ def write_xlsx(out: BinaryIO, tables: Mapping[str, Iterable[Row]]) -> None:
                     for cell in _cells(openpyxl, sheet, row[column.name], needed)
                 ]
             )
-    book.save(out)
 
 
 def _parts_needed(column: Column, rows: Sequence[Row]) -> int:

@@ -1,0 +1,1 @@
+"""Whether a ledger's rows are as they were written."""
