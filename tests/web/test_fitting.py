@@ -182,7 +182,7 @@ def test_a_slip_is_asked_about_and_taken_by_a_second_button(empty_client: TestCl
     slip = typed(since="nothing") | {"typed-low A": "935", "typed-high A": "475.2"}
     asked = empty_client.post(f"{place}/take", data=slip)
     assert asked.status_code == 422
-    assert "Asked before it is written down." in asked.text
+    assert "Before it is saved:" in asked.text
     assert "low A 935 Hz and high A 475.2 Hz was given" in asked.text
     assert "the two may be swapped" in asked.text
     assert 'value="as-typed"' in asked.text
