@@ -134,7 +134,7 @@ def test_one_screen_while_listening_and_after(page_that_hears: tuple[Page, Watch
     assert not_seen(page, SIZES[0]) == []
     page.get_by_label("Nothing at all").check()
     page.keyboard.press("Enter")
-    expect(page.get_by_text("Written down: measured reed 24")).to_be_visible(timeout=BUSY_MS)
+    expect(page.get_by_text("Saved: measured reed 24")).to_be_visible(timeout=BUSY_MS)
     for size in SIZES:
         assert not_seen(page, size) == []
     assert page.locator("[name=since]:checked").count() == 0

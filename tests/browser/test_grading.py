@@ -264,9 +264,7 @@ def test_a_bench_that_does_not_answer_loses_nothing(sheet: tuple[Page, Watch]) -
     page.route("**/lots/1*", lambda route: route.abort())
     page.keyboard.type("28")
     page.keyboard.press("Enter")
-    expect(_said(page)).to_have_text(
-        "Not written down: the bench does not answer. What you typed stays here."
-    )
+    expect(_said(page)).to_have_text("Not saved: the bench does not answer. What you typed stays here.")
     page.unroute_all()
     page.route("**/lots/1*", lambda route: route.fulfill(status=500, body="no"))
     page.keyboard.type("30")

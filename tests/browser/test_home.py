@@ -70,7 +70,7 @@ def test_first_advice_within_six_presses_and_one_form(hearing: Browser, new_benc
     live.get_by_role("button", name="Listen", exact=True).click()
     expect(live).to_have_attribute("data-notes", re.compile("low A.*high A"), timeout=BUSY_MS)
     live.get_by_role("button", name="Stop and measure").click()
-    expect(page.get_by_text("Written down: measured reed 1 in mine")).to_be_visible(timeout=BUSY_MS)
+    expect(page.get_by_text("Saved: measured reed 1 in mine")).to_be_visible(timeout=BUSY_MS)
     expect(page.locator(".act .say")).to_have_text(re.compile(r"\w{4}"))
     presses, typed = _told(page, "presses"), set(_told(page, "typed"))
     # The counter itself: each press above is there, and what was typed.
@@ -97,7 +97,7 @@ def test_into_the_season_and_out_and_nothing_mixed(
     page.get_by_label("Name of the lot").fill("tried")
     page.get_by_label("How many reeds").fill("2")
     page.get_by_role("button", name="Take in", exact=True).click()
-    expect(page.get_by_text(re.compile("Written down: took in"))).to_be_visible()
+    expect(page.get_by_text(re.compile("Saved: took in"))).to_be_visible()
     page.get_by_role("link", name="Leave it").click()
     page.wait_for_url(f"{new_bench.address}/")
     expect(page.get_by_text("Three ways in")).to_be_visible()

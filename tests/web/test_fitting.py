@@ -182,7 +182,7 @@ def test_a_slip_is_asked_about_and_taken_by_a_second_button(empty_client: TestCl
     slip = typed(since="nothing") | {"typed-low A": "935", "typed-high A": "475.2"}
     asked = empty_client.post(f"{place}/take", data=slip)
     assert asked.status_code == 422
-    assert "Asked before it is written down." in asked.text
+    assert "Before it is saved:" in asked.text
     assert "low A 935 Hz and high A 475.2 Hz was given" in asked.text
     assert "the two may be swapped" in asked.text
     assert 'value="as-typed"' in asked.text
@@ -235,7 +235,7 @@ def test_what_will_not_do_is_said_and_nothing_typed_is_lost(empty_client: TestCl
     place = begun(empty_client)
     answer = empty_client.post(f"{place}/take", data=typed(since="nothing") | {"typed-E": "abc"})
     assert answer.status_code == 422
-    assert "Not written down" in answer.text
+    assert "Not saved" in answer.text
     assert 'value="abc"' in answer.text
     assert 'value="475.2"' in answer.text
     assert "A clean start" in answer.text
@@ -286,7 +286,7 @@ def test_a_file_that_is_no_sound_changes_nothing(empty_client: TestClient) -> No
         f"{place}/take", data={"how": "file"}, files={"file": ("notes.txt", b"not a sound")}
     )
     assert answer.status_code == 422
-    assert "Not written down" in answer.text
+    assert "Not saved" in answer.text
     assert empty_client.get("/history").text == before
 
 

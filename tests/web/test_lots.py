@@ -62,7 +62,7 @@ def test_a_box_and_its_sheet_are_one_step(empty_client: TestClient) -> None:
     ):
         answer = empty_client.post("/lots", data=wrong)
         assert answer.status_code == 422
-        assert "Not written down" in answer.text
+        assert "Not saved" in answer.text
 
 
 def test_without_scripts_one_form_saves_what_will_do(box: TestClient) -> None:
@@ -84,7 +84,7 @@ def test_without_scripts_one_form_saves_what_will_do(box: TestClient) -> None:
     page = box.post("/lots/1", data=rows[0] | {"unit": "inH2O"})
     assert page.status_code == 200
     assert page.history[0].status_code == 303
-    assert "Written down: graded reed 1 of the lot box 1: 28 inH2O" in page.text
+    assert "Saved: graded reed 1 of the lot box 1: 28 inH2O" in page.text
 
 
 def test_each_row_is_answered_with_every_place(box: TestClient) -> None:

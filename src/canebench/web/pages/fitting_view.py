@@ -42,6 +42,16 @@ _SENTENCE_END: Final = re.compile(r"(?<=[a-z)]\.) (?=[A-Z])")
 STAGES: Final = ("Clean start", "Low A and high A", "E and C", "All nine", "Card")
 #: Moved at the drones and not at the reed, or nothing at all: the setting stays as it is.
 _NOTHING_DONE: Final = (Act.LEAVE, Act.BREAK_IN, Act.SET_ASIDE)
+#: What hands do in an act, by the names of the drawings in `templates/parts/drawings.html`.
+_DRAWN: Final = {
+    None: ("hold", "seat"),
+    Act.CHECK_THE_SEAT: ("hold", "seat"),
+    Act.SEAT_DEEPER: ("seat", "hemp"),
+    Act.RAISE_WITH_HEMP: ("hemp",),
+    Act.TAPE: ("tape",),
+    Act.TAPE_OFF: ("tape",),
+    Act.PINCH: ("pinch", "hold"),
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +98,7 @@ class FittingView:
     pinches_said: str
     unfinished: list[Unfinished]
     finished: bool
+    drawn: tuple[str, ...]
 
 
 def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
@@ -134,6 +145,7 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
         pinches_said=now.pinches_said,
         unfinished=unfinished,
         finished=act is not None and act.act in _NOTHING_DONE,
+        drawn=_DRAWN.get(None if act is None else act.act, ()),
     )
 
 

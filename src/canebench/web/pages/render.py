@@ -37,9 +37,21 @@ ROOMS: Final = (
     ("/chanters", "Chanters"),
     ("/takes", "Takes"),
     ("/care", "Care"),
-    ("/exchange", "Exchange"),
+    ("/exchange", "Files"),
     ("/help", "Help"),
 )
+
+#: The key that leads to a room, by its name; a room without one has none.
+LETTERS: Final = {
+    "Fitting": "f",
+    "Reeds": "r",
+    "Players": "p",
+    "Chanters": "c",
+    "Takes": "t",
+    "Care": "e",
+    "Files": "i",
+    "Help": "h",
+}
 
 
 class Page(Protocol):
@@ -63,6 +75,7 @@ def show(request: Request, page: Page, *, status: int = 200) -> HTMLResponse:
     html = found.render(
         page=page,
         rooms=ROOMS,
+        letters=LETTERS,
         static=static_prefix(),
         theme=theme_of(request),
         themes=THEMES,

@@ -73,8 +73,8 @@ class ExchangePage:
     """Tables and forms; what an import would bring; backups; what was found in order."""
 
     template: ClassVar[str] = "exchange.html"
-    room: ClassVar[str] = "Exchange"
-    title: str = "Exchange and backup"
+    room: ClassVar[str] = "Files"
+    title: str = "Files and backup"
     tables: tuple[str, ...]
     forms: tuple[str, ...]
     snapshots: list[str]

@@ -213,7 +213,7 @@ class GradingSheet extends HTMLElement {
     this.show(told, row, sent);
     const { number } = row.dataset;
     const said = told.rows[row.dataset.reed]?.why
-      ? `Reed ${number} is not written down: see its row.`
+      ? `Reed ${number} is not saved: see its row.`
       : `${told.said || "Nothing new"}. ${told.graded} of the lot have a place.`;
     this.say(said[0].toUpperCase() + said.slice(1));
   }
@@ -227,9 +227,9 @@ class GradingSheet extends HTMLElement {
         keepalive: true,
       });
       if (answer.headers.get("content-type")?.startsWith("application/json")) return await answer.json();
-      this.say(`Not written down: the bench answered ${answer.status}. ${STAYS} Load the page anew.`);
+      this.say(`Not saved: the bench answered ${answer.status}. ${STAYS} Load the page anew.`);
     } catch {
-      this.say(`Not written down: the bench does not answer. ${STAYS}`);
+      this.say(`Not saved: the bench does not answer. ${STAYS}`);
     }
     return null;
   }
