@@ -52,13 +52,15 @@ for (const [key, px] of Object.entries({ width: arguments[0], height: arguments[
 }
 style.setProperty("flex", "none");"""
 #: Of pages alone: the browser's own parts have no inner window, and talk a lot.
-_COMPLAINTS: Final = """const storage = Cc["@mozilla.org/consoleAPI-storage;1"].getService(Ci.nsIConsoleAPIStorage);
+_COMPLAINTS: Final = """const storage =
+    Cc["@mozilla.org/consoleAPI-storage;1"].getService(Ci.nsIConsoleAPIStorage);
 const said = storage.getEvents().filter(({ level, filename }) =>
     ["error", "warn"].includes(level) && /^https?:/.test(filename))
     .map(({ level, arguments: all }) => `${level}: ${all.map(String).join(" ")}`);
 for (const message of Services.console.getMessageArray()) {
     if (!(message instanceof Ci.nsIScriptError) || !message.innerWindowID) continue;
     if (message.flags & Ci.nsIScriptError.infoFlag) continue;
+    if (!message.sourceName.startsWith("http")) continue;
     said.push(`${message.category}: ${message.errorMessage} (${message.sourceName}:${message.lineNumber})`);
 }
 storage.clearEvents();

@@ -1,4 +1,4 @@
-"""WebKit as Debian has it: the small browser that comes with WebKitGTK, by its driver, on a display of its own.
+"""WebKit as Debian has it: the small browser that comes with WebKitGTK, by its driver, on its own display.
 
 It is the engine of Safari; what Safari builds around the engine is not in it.
 """
@@ -93,7 +93,7 @@ def webkit_is_here() -> bool:
 def running_webkit(folder: Path, switches: Sequence[str] = ()) -> Iterator[WebKit]:
     """A browser of its own on a display of its own, with an empty folder to itself."""
     style, said = folder / "gtk-3.0" / "gtk.css", folder / "said.txt"
-    style.parent.mkdir()
+    style.parent.mkdir(parents=True)
     style.write_text(_NO_TOOLS, encoding="utf-8")
     homes = {f"XDG_{kind}_HOME": str(folder) for kind in ("CONFIG", "CACHE", "DATA")}
     port = _free_port()
