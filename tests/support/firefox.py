@@ -60,7 +60,7 @@ const said = storage.getEvents().filter(({ level, filename }) =>
 for (const message of Services.console.getMessageArray()) {
     if (!(message instanceof Ci.nsIScriptError) || !message.innerWindowID) continue;
     if (message.flags & Ci.nsIScriptError.infoFlag) continue;
-    if (!message.sourceName.startsWith("http")) continue;
+    if (/^(chrome|resource):/.test(message.sourceName)) continue;
     said.push(`${message.category}: ${message.errorMessage} (${message.sourceName}:${message.lineNumber})`);
 }
 storage.clearEvents();
