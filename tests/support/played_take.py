@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from canebench.base.units import hz_to_cents
 from canebench.sound.files.encode import write_recording
 from canebench.sound.files.recording import Recording
 from canebench.sound.synth import DronePlan, Recipe, render, scale_notes
+from canebench.store.ledger import open_ledger
+from canebench.store.records import PitchRecord, TakeRecord
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -30,6 +34,19 @@ SILENCE_S = 0.5
 BUSY_MS = 240_000
 #: A microphone that plays a file, and is allowed without a question.
 FAKE: Final = ("--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream")
+
+
+def cents_off(folder: Path, recipe: Recipe) -> dict[str, float]:
+    """By how many cents each note of the newest take that a ledger's folder has is off what was played."""
+    truth, at, played_hz = render(recipe)[1], recipe.lead_s, defaultdict[str, list[float]](list)
+    for planned in recipe.notes:
+        played_hz[planned.note].append(truth.chanter_hz(at + 0.3, at + planned.duration_s - 0.2))
+        at += planned.duration_s
+    with open_ledger(str(folder / "ledger.db")).reading() as reader:
+        take = reader.rows(TakeRecord, order="-at", limit=1)[0]
+        kept = {row.note: row.hz for row in reader.rows(PitchRecord, {"take_id": take.id})}
+    assert set(kept) == set(played_hz)
+    return {note: hz_to_cents(hz, float(np.mean(played_hz[note]))) for note, hz in kept.items()}
 
 
 def write_played(path: Path) -> None:

@@ -28,7 +28,7 @@ class MicrophoneCheck extends HTMLElement {
     } catch (error) {
       this.microphone.leave();
       begin.disabled = false;
-      said.textContent = whyNot(error);
+      said.textContent = whyNot(error, this.places.device.value);
       return;
     }
     end.hidden = facts.hidden = false;

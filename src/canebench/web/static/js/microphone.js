@@ -11,18 +11,24 @@ const MOST_WAITING = 2 ** 20;
 // From one asking for held sound to the next.
 const ASK_MS = 250;
 
-// Why a microphone does not open, in words.
-export function whyNot(error) {
-  if (!window.isSecureContext || !navigator.mediaDevices) {
+const NONE = "No microphone was found. Plug one in, or give a file.";
+
+// Why a microphone does not open, in words; `chosen` is the one that was asked for, if any.
+export function whyNot(error, chosen) {
+  if (!window.isSecureContext) {
     return "This page may not use a microphone. Open it by the link that canebench serve shows, on this machine.";
+  }
+  if (!navigator.mediaDevices) {
+    return "This browser gives pages no microphone. Take another browser, or give a file.";
   }
   return (
     {
       NotAllowedError:
         "The browser was not allowed to use the microphone. Allow it for this page, and try again.",
-      NotFoundError: "No microphone was found. Plug one in, or give a file.",
+      NotFoundError: NONE,
       NotReadableError: "The microphone is there, but another program holds it. Close that, and try again.",
-      OverconstrainedError: "That microphone is gone. Choose another.",
+      // WebKit says so too where there is none at all.
+      OverconstrainedError: chosen ? "That microphone is gone. Choose another." : NONE,
     }[error.name] ?? `The microphone did not open (${error.name}).`
   );
 }

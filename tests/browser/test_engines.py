@@ -1,0 +1,145 @@
+"""The fitting and every page in two more engines, those of Firefox and of Safari, as Debian has them."""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING
+
+import pytest
+
+from support.every_page import EVERY_PAGE
+from support.firefox import FIREFOX, NO_FIREFOX, running_firefox
+from support.webdriver import ELEMENT
+from support.webkit import NO_WEBKIT, running_webkit, webkit_is_here
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from support.running_bench import Bench
+    from support.webdriver import DrivenBrowser
+
+WIDTHS = (360, 768, 1440)
+TYPED = {"low A": "475.2", "C": "590", "E": "711", "high A": "935"}
+
+
+@pytest.fixture(scope="module", params=["firefox", "webkit"])
+def engine(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[DrivenBrowser]:
+    """A browser of each engine, in a machine without a microphone."""
+    folder = tmp_path_factory.mktemp(request.param)
+    if request.param == "firefox":
+        if not FIREFOX.exists():
+            pytest.skip(NO_FIREFOX)
+        nowhere = {"PULSE_SERVER": f"unix:{folder}/nowhere"}
+        with running_firefox(folder, {"media.navigator.permission.disabled": True}, nowhere) as found:
+            yield found
+    else:
+        if not webkit_is_here():
+            pytest.skip(NO_WEBKIT)
+        with running_webkit(folder) as found:
+            yield found
+
+
+def begin(engine: DrivenBrowser, link: str) -> None:
+    """Sign in, and begin a fitting."""
+    engine.resize(1280, 900)
+    engine.goto(link)
+    engine.fill("Reed needed", "77")
+    engine.fill("Chanter needed", "the old one")
+    engine.press("button", "Begin the fitting")
+    engine.find("h2", "A clean start")
+
+
+def type_readings(engine: DrivenBrowser, typed: dict[str, str]) -> None:
+    engine.press("input[type=radio]", "A firm hand seat")
+    engine.press("summary", "Type what it reads")
+    for note, hz in typed.items():
+        engine.fill(note, hz)
+    engine.press("button", "Take these readings")
+
+
+def test_a_fitting(engine: DrivenBrowser, bench: Bench, demo_take: Path) -> None:
+    """Typed readings, the next act, taken back; a form that is refused; a take from a file."""
+    begin(engine, bench.link)
+    type_readings(engine, TYPED)
+    engine.until_says("#act-say", "Seat the reed")
+    engine.press("button", "Undo")
+    engine.find("h2", "A clean start")
+    assert engine.complaints() == []
+    type_readings(engine, {"low A": "476.5", "E": "abc"})
+    engine.until_says("[role=alert]", "a number is needed")
+    assert engine.script("return arguments[0].value", _element(engine, "low A")) == "476.5"
+    # Browsers may note as an error that a refused form answers 422.
+    assert all("422" in said for said in engine.complaints())
+    engine.press("summary", "From a file")
+    engine.choose_file("Sound file", demo_take)
+    engine.press("button", "Measure the file")
+    engine.find("#act-say")
+    engine.press("summary", "Numbers")
+    engine.until_says("main", "high A")
+    assert engine.complaints() == []
+
+
+def test_no_microphone_is_said(engine: DrivenBrowser, bench: Bench) -> None:
+    """WebKit says of none at all what others say of one that is gone."""
+    listen(engine, bench.link)
+    engine.until_says("live-take", "No microphone was found")
+
+
+def test_a_browser_that_gives_pages_no_microphone_is_said(bench: Bench, tmp_path: Path) -> None:
+    if not webkit_is_here():
+        pytest.skip(NO_WEBKIT)
+    with running_webkit(tmp_path / "webkit", ["--enable-media-stream=false"]) as engine:
+        listen(engine, bench.link)
+        engine.until_says("live-take", "This browser gives pages no microphone")
+
+
+def listen(engine: DrivenBrowser, link: str) -> None:
+    begin(engine, link)
+    engine.press("input[type=radio]", "A firm hand seat")
+    engine.press("button", "Listen")
+
+
+def test_every_page(engine: DrivenBrowser, bench: Bench) -> None:
+    engine.goto(bench.link)
+    amiss = []
+    for path in EVERY_PAGE:
+        engine.goto(bench.address + path)
+        for width in WIDTHS:
+            engine.resize(width, 800)
+            if over := engine.sideways():
+                amiss.append(f"{path} at {width} scrolls sideways by {over}")
+            engine.script("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+            if over := engine.sideways():
+                amiss.append(f"{path} at {width}, opened, scrolls sideways by {over}")
+        amiss += [f"{path}: {found}" for found in engine.violations()]
+        amiss += [f"{path}: {said}" for said in engine.complaints()]
+        amiss += [f"{path} fetches {one}" for one in engine.elsewhere(bench.address)]
+    assert amiss == []
+
+
+def test_what_is_amiss_would_be_found(engine: DrivenBrowser, bench: Bench) -> None:
+    """The control: too wide, without a label, an error said, and something from elsewhere asked for."""
+    engine.goto(bench.link)
+    engine.complaints()
+    engine.script(
+        """const field = document.createElement("input");
+        field.style.width = "3000px";
+        document.querySelector("main").append(field);
+        const picture = document.createElement("img");
+        picture.src = "http://127.0.0.1:9/elsewhere.png";
+        document.body.append(picture);"""
+    )
+    assert engine.sideways() > 0
+    assert any(found.startswith("label") for found in engine.violations())
+    # What the page may not ask for, its console says.
+    until = time.monotonic() + 10
+    while not (said := engine.complaints()):
+        assert time.monotonic() < until, "the console says nothing"
+    assert any("elsewhere.png" in one for one in said)
+
+
+def _element(engine: DrivenBrowser, label: str) -> dict[str, str]:
+    return {ELEMENT: engine.find("input", label)}
