@@ -55,7 +55,10 @@ def pytest_itemcollected(item: pytest.Item) -> None:
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    """How many damaged files the ingest fuzz test tries."""
+    """How many damaged files the ingest fuzz test tries; whether other browsers are driven too."""
+    parser.addoption(
+        "--engines", action="store_true", help="Firefox, WebKit and a real sound server too (scripts/engines)"
+    )
     parser.addoption(
         "--fuzz-count", type=int, default=20_000, help="damaged sound files to try (default 20 000)"
     )

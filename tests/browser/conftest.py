@@ -103,3 +103,10 @@ def demo_take() -> Iterator[Path]:
     """The bundled take: rendered by this package, with known truth."""
     with as_file(files("canebench") / "demo" / DEMO_FILE) as path:
         yield path
+
+
+@pytest.fixture(scope="session")
+def engines_asked_for(request: pytest.FixtureRequest) -> None:
+    """Other engines are driven only where that is asked for."""
+    if not request.config.getoption("engines"):
+        pytest.skip("other browsers and a sound server are left out: scripts/engines")

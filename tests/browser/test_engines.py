@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from support.running_bench import Bench
     from support.webdriver import DrivenBrowser
 
+#: Left out of the usual run: they cost a minute, and packages that not every machine has.
+pytestmark = pytest.mark.usefixtures("engines_asked_for")
+
 WIDTHS = (360, 768, 1440)
 TYPED = {"low A": "475.2", "C": "590", "E": "711", "high A": "935"}
 

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
     from support.running_bench import Bench
 
+#: Left out of the usual run: they cost a minute, and packages that not every machine has.
+pytestmark = pytest.mark.usefixtures("engines_asked_for")
+
 AT_WIRE = replace(RECIPE, rate_hz=WIRE_HZ)
 #: What is kept may be off what was played by so much: a note wanders by some 2 cents within the time that is
 #: compared, and which part of it a take begun at any moment hears is up to that moment.
