@@ -215,7 +215,11 @@ def test_sound_that_the_system_held_is_a_gap(page_that_hears: tuple[Page, Watch]
         """(held) => {
             const { context } = document.querySelector("live-take").microphone;
             const resume = context.resume.bind(context);
-            const until = performance.now() + held;
+            // From when the sound stands: on a busy machine that is a while after it was asked for.
+            let until = Infinity;
+            context.addEventListener("statechange", () => {
+                if (until === Infinity && context.state === "suspended") until = performance.now() + held;
+            });
             context.resume = async () => {
                 if (performance.now() < until) throw new DOMException("a call lasts", "InvalidStateError");
                 await resume();
@@ -237,7 +241,8 @@ def gaps_as_counted(page: Page, *, least_ms: float) -> dict[str, Any]:
         told: dict[str, Any] = page.evaluate(_GAPS)
         if told["agree"] and told["lost"] >= least_ms:
             return told
-        assert time.monotonic() < until, told
+        if time.monotonic() > until:
+            pytest.fail(f"not {least_ms:.0f} ms are lost, or it is not said: {told}")
         page.wait_for_timeout(100)
 
 

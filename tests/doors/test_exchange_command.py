@@ -121,7 +121,9 @@ def test_headers_are_mapped(ledger: Path, tmp_path: Path) -> None:
     path.write_text("Nr;Zustand;Notes\nX1;new;a\nX2;new;b\n")
     mapped: tuple[str, ...] = ("--map", "Nr=number", "--map", "Zustand=state", "--map", "Notes=")
     looked = run("import", str(path), "--table", "reeds", *mapped, "--preview", "--ledger", str(ledger))
-    assert "state_since" in looked.stdout
+    assert "2 rows do not tell since when their state is: it is taken to be so since now" in " ".join(
+        looked.stdout.split()
+    )
     path.write_text("Nr;Zustand;since;Notes\nX1;new;2026-03-02;a\nX2;new;2026-03-02;b\n")
     mapped = (*mapped, "--map", "since=state_since")
     done = run("import", str(path), "--table", "reeds", *mapped, "--yes", "--ledger", str(ledger))

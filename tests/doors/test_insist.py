@@ -110,3 +110,15 @@ def test_nothing_lifts_a_ceiling() -> None:
     # The control: below it, nothing is said.
     below = json.loads(run("strength", "2", "--playing", "30 inH2O", *told).stdout)
     assert not any("your ceiling is" in caution for caution in below["cautions"])
+
+
+def test_pinches_told_with_a_take_count_in_the_reeds_life(ledger: str) -> None:
+    """In the take's own act, and once; control: one that was told with `ease` is not counted again."""
+    fit = ["fit", "--reed", "2", "--chanter", "x", "--typed", "low A=478", "--typed", "high A=955"]
+    assert run(*fit).exit_code == 0
+    assert run(*fit, "--pinches", "1").exit_code == 0
+    assert _count(ledger, EaseRecord) == 1
+    assert _last_said(ledger).startswith("measured reed 2 in x")
+    assert run("ease", "2").exit_code == 0
+    assert run(*fit, "--pinches", "2").exit_code == 0
+    assert _count(ledger, EaseRecord) == 2

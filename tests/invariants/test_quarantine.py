@@ -113,16 +113,19 @@ def test_a_rest_that_was_written_down_longer_holds_longer() -> None:
 def test_a_reed_that_rests_is_refused_unless_one_insists() -> None:
     test = MouthTest(reed="12", player="player one", at=_START)
 
-    def asked(player: str, hours: int, *, insisted: bool) -> str:
-        state = standing([test], reed="12", player=player, now=_START + timedelta(hours=hours))
+    def asked(player: str, hours: int, *, insisted: bool, zone: str = "UTC") -> str:
+        now = (_START + timedelta(hours=hours)).astimezone(ZoneInfo(zone))
+        state = standing([test], reed="12", player=player, now=now)
         check_rested(state, reed="12", player=player, insisted=insisted)
         return rest_said(state)
 
-    with pytest.raises(UnlessInsistedError, match=r"of player one until 2031-05-06 18:30 UTC.*insist"):
+    with pytest.raises(UnlessInsistedError, match=r"of player one until 2031-05-06 18:30\. .*insist"):
         asked("player two", 47, insisted=False)
     assert asked("player two", 47, insisted=True) == (
-        "rests from the mouth of player one until 2031-05-06 18:30 UTC"
+        "rests from the mouth of player one until 2031-05-06 18:30"
     )
+    # By the clock of whoever asks.
+    assert asked("player two", 47, insisted=True, zone="Europe/Paris").endswith("2031-05-06 20:30")
     # The controls: the same mouth, and the rest over.
     assert asked("player one", 1, insisted=False) == ""
     assert asked("player two", 48, insisted=False) == ""

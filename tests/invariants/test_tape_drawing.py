@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 from itertools import pairwise
 from xml.etree import ElementTree as ET
 
@@ -15,7 +16,8 @@ from canebench.base.errors import InputError
 from canebench.base.fingering import HOLES
 from canebench.bore.chanter_file import generic
 from canebench.bore.tape import covered_share
-from canebench.picture.tape_drawing import UNITS_PER_MM, TapedHole, described, segment_path, tape_svg
+from canebench.picture.lettering import width_of
+from canebench.picture.tape_drawing import UNITS_PER_MM, WIDTH, TapedHole, described, segment_path, tape_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
 NASTY = "<b onload='x'>&amp; \" reed\x00 7 \ud800 ]]> 漢字"
@@ -135,3 +137,42 @@ def test_no_holes_and_a_bad_prefix_are_refused() -> None:
         tape_svg([], title="Tape")
     with pytest.raises(InputError, match="id prefix"):
         tape_svg(some_holes(), title="Tape", id_prefix="a b")
+
+
+def _right_ends(svg: str) -> dict[str, float]:
+    """Where each word of a drawing ends at the widest, by its words."""
+    found = {}
+    for group in parsed(svg).iter(f"{SVG}g"):
+        for text in group.findall(f"{SVG}text"):
+            size = float(group.get("font-size", "14"))
+            words = "".join(text.itertext())
+            found[words] = float(text.get("x", "0")) + width_of(words, size, bold=True) + 6.0
+    return found
+
+
+def test_no_words_are_cut_off_at_the_right() -> None:
+    holes = [replace(hole, covered_mm=1.75, planned_mm=2.25) for hole in some_holes()]
+    ends = _right_ends(tape_svg(holes, title="t"))
+    assert any("high G" in words for words in ends)
+    assert any("2.25 mm planned" in words for words in ends)
+    assert {words: end for words, end in ends.items() if end > WIDTH} == {}
+
+
+def test_words_cut_off_are_noticed() -> None:
+    """Control: 1.75 mm beside high G did not fit in 196."""
+    holes = [replace(hole, covered_mm=1.75) for hole in some_holes()]
+    assert max(_right_ends(tape_svg(holes, title="t")).values()) > 196.0
+
+
+def test_what_is_there_is_drawn_and_what_is_planned_is_dotted() -> None:
+    holes = some_holes(D=1.0, C=2.0)
+    changed = [replace(hole, planned_mm={"D": 1.0, "C": 0.0, "E": 1.5}.get(hole.name)) for hole in holes]
+    svg = tape_svg(changed, title="t")
+    # As it is: two strips. As planned: one more; one that comes off has no edge to draw.
+    assert svg.count('class="tape"') == 2
+    assert svg.count('class="planned"') == 1
+    said = described(changed)
+    assert "E, bare now, 1.5 mm planned" in said
+    assert "C, tape 2.0 mm down from the upper edge now, to come off" in said
+    assert "D, tape 1.0 mm down from the upper edge;" in said
+    assert "planned" not in tape_svg(holes, title="t")

@@ -51,7 +51,7 @@ def test_control_what_was_read_before_another_wrote_is_refused(fresh: Callable[[
     with ledger.act("count", who="Ailsa", said="x") as act:
         act.update(read, {"remarks": "1"})
     with (
-        pytest.raises(StaleEditError, match="None then, '1' now"),
+        pytest.raises(StaleEditError, match="nothing then, “1” now"),
         ledger.act("count", who="Bram", said="x") as act,
     ):
         act.update(read, {"remarks": "1"})

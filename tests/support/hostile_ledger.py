@@ -40,6 +40,8 @@ def _value(column: Column, text: str, n: int, ids: dict[str, int]) -> Value:
         "day": "2026-03-02",
         "int": 1,
         "flag": 0,
-        "real": {"hz": 478.0, "reference_hz": 478.0, "level_dba": 90.0}.get(column.name, 1.0),
+        "real": {"hz": 478.0, "reference_hz": 478.0, "low_a_hz": 478.0, "level_dba": 90.0}.get(
+            column.name, 1.0
+        ),
     }
     return known[column.kind]

@@ -7,7 +7,9 @@ import re
 from html.parser import HTMLParser
 from typing import TYPE_CHECKING
 
-from canebench.store.records import ReedRecord
+from canebench.bench.acts.upkeep.column_words import COLUMN_WORDS
+from canebench.store.records import LotRecord, ReedRecord
+from canebench.store.tables import TABLES
 from support.ledgers import dump_of
 
 if TYPE_CHECKING:
@@ -89,6 +91,48 @@ def test_a_file_refused_is_shown_again_with_what_was_chosen(client: TestClient, 
     assert "row 3, state" in refused.text
     assert as_it_stands(refused.text) == chosen
     assert dump_of(app.state.context.ledger) == before
+
+
+def test_with_faults_there_is_no_button_to_bring_it_in(client: TestClient) -> None:
+    """And without there is: the button is that of the form, which else looks again."""
+    fine = looked(client, "box.csv", BOX.replace(b"Nr", b"number"))
+    amiss = looked(client, "box.csv", BOX)
+    assert "Bring all of it in" in fine
+    assert "Bring all of it in" not in amiss
+    assert "Nothing can be brought in while a row is amiss" in amiss
+    (button,) = re.findall(r'<button class="main" formaction="([^"]*)">', amiss)
+    assert button == "/exchange/import"
+    # Enter in the form presses its first button.
+    form = amiss.split('action="/exchange/commit"')[1]
+    assert "formaction" in form.split("<button", 1)[1].split(">")[0]
+
+
+def test_every_column_is_told_in_words_and_a_fault_says_them() -> None:
+    assert {name: set(words) for name, words in COLUMN_WORDS.items()} == {
+        name: {column.name for column in table.columns} for name, table in TABLES.items()
+    }
+    said = [words for of in COLUMN_WORDS.values() for words in of.values()]
+    assert all(" " in words or len(words) > 3 for words in said)
+    assert not any("_" in words for words in said)
+
+
+def test_a_fault_says_what_its_column_is(client: TestClient) -> None:
+    page = looked(client, "box.csv", b"number;remarks\nX1;a\n")
+    assert "state is new, on trial, breaking in" in " ".join(page.split())
+    assert "the number on its binding (number)" in " ".join(page.split())
+
+
+def test_a_plain_list_comes_in_with_its_lots(client: TestClient, app: Starlette) -> None:
+    page = looked(client, "box.csv", b"number,lot,state\nX1,attic,new\nX2,attic,settled\n")
+    assert "2 rows do not tell since when" in page
+    assert "Lots that the list names and that are new come in with it." in " ".join(page.split())
+    done = client.post("/exchange/commit", data=as_it_stands(page))
+    assert done.status_code == 200
+    assert "brought in box.csv" in done.text
+    with app.state.context.ledger.reading() as reader:
+        row = reader.find(ReedRecord, "number", "X2")
+        assert row is not None
+        assert reader.row(LotRecord, row.lot_id or 0).name == "attic"
 
 
 def test_hostile_headers_and_names_stay_words(client: TestClient) -> None:

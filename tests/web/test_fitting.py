@@ -55,7 +55,9 @@ def test_typed_readings_become_a_beam_and_an_act(empty_client: TestClient) -> No
     assert answer.text.count("<svg") >= 3
 
 
-@pytest.mark.parametrize(("in_tune", "tape"), [(True, "Tape now"), (False, "Tape as planned")])
+@pytest.mark.parametrize(
+    ("in_tune", "tape"), [(True, "Tape now<"), (False, "Tape now, and dotted as planned<")]
+)
 def test_each_id_stands_once_with_tape_planned_and_without(
     empty_client: TestClient, tape: str, *, in_tune: bool
 ) -> None:
@@ -219,6 +221,14 @@ def test_a_pinch_done_is_counted_for_life(app: Starlette, entry: SignIn) -> None
     reed = int(place.split("/")[2])
     with app.state.context.ledger.reading() as reader:
         assert len(reader.rows(EaseRecord, {"reed_id": reed})) == 1
+        act = reader.history(limit=1)[0]
+    assert ", pinched" in act.said
+    # The take and its pinch are one act: taken back, neither is left.
+    with signed_in(app, entry) as client:
+        client.post(f"/undo/{act.id}", data={"back": "/history"})
+    with app.state.context.ledger.reading() as reader:
+        assert reader.rows(EaseRecord, {"reed_id": reed}) == []
+        assert len(reader.rows(TakeRecord, {"reed_id": reed})) == 1
 
 
 def test_what_will_not_do_is_said_and_nothing_typed_is_lost(empty_client: TestClient) -> None:

@@ -77,7 +77,7 @@ def test_a_reed_in_tune_is_finished(tmp_path: Path) -> None:
     assert view.act.act is Act.LEAVE
     assert view.finished
     assert view.acts == []
-    assert view.tape_planned is None
+    assert "planned" not in view.tape
 
 
 def test_what_all_takes_say_stands_beside_now_only_where_it_is_another_thing(tmp_path: Path) -> None:

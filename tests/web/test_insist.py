@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.bench.acts.fitting.fit_request import FitRequest
-from canebench.store.records import EaseRecord, TakeRecord
+from canebench.store.records import EaseRecord, PlayerRecord, ReedRecord, TakeRecord
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -80,6 +80,22 @@ def test_without_a_player_told_it_is_the_owners(client: TestClient) -> None:
     refused = client.post("/fit", data={"reed": "6", "chanter": "number 1"})
     assert refused.status_code == 422
     assert "Isla Penhallow was given; it rests from the mouth of Effie Garrow" in refused.text
+
+
+@pytest.mark.parametrize("player", [{"player": "Somebody New"}, {}])
+def test_a_new_players_mouth_and_that_of_the_chanters_owner_are_other_mouths(
+    client: TestClient, app: Starlette, player: dict[str, str]
+) -> None:
+    told = {"name": "number 1", "player": "Isla Penhallow", "version": "1", "read_name": "number 1"}
+    assert client.post("/chanters/1", data=told).status_code == 200
+    with app.state.context.ledger.reading() as reader:
+        assert reader.row(ReedRecord, 6).player_id is None
+    client.post("/reeds/6/mouth", data={"player": "Effie Garrow"})
+    refused = client.post("/fit", data={"reed": "6", "chanter": "number 1", **player})
+    assert refused.status_code == 422
+    assert "rests from the mouth of Effie Garrow" in refused.text
+    with app.state.context.ledger.reading() as reader:
+        assert reader.find(PlayerRecord, "name", "Somebody New") is None
 
 
 def test_a_reed_that_goes_to_another_says_whose_it_was(client: TestClient) -> None:

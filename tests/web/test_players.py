@@ -30,7 +30,7 @@ def test_changes_carry_the_version_they_read(client: TestClient) -> None:
     assert "Isla P." in page.text
     stale = client.post("/players/1", data={**told, "name": "Isla Q."})
     assert stale.status_code == 409
-    assert "&#39;Isla Penhallow&#39; then, &#39;Isla P.&#39; now" in stale.text
+    assert "“Isla Penhallow” then, “Isla P.” now" in stale.text
     assert client.get("/players/99").status_code == 404
 
 
@@ -57,8 +57,8 @@ def test_a_stale_ceiling_shows_what_it_was_and_is(client: TestClient) -> None:
     client.post("/players/1", data={**form, "ceiling_kpa": "8 kPa"})
     stale = client.post("/players/1", data={**form, "ceiling_kpa": "9 kPa"})
     assert stale.status_code == 409
-    assert "8.0 now" in stale.text
-    assert f"{form['read_ceiling_kpa']} then" in stale.text
+    assert "8 kPa now" in stale.text
+    assert f"{float(form['read_ceiling_kpa']):.4g} kPa then" in stale.text
     assert 'value="9 kPa"' in stale.text
 
 

@@ -110,8 +110,25 @@ def test_a_stale_edit_shows_both_versions(client: TestClient) -> None:
     client.post("/reeds/5/remark", data={"remarks": "pale", "version": "1"})
     answer = client.post("/reeds/5/remark", data={"remarks": "dark", "read_remarks": "", "version": "1"})
     assert answer.status_code == 409
-    assert "None then, &#39;pale&#39; now" in answer.text
+    assert "nothing then, “pale” now" in answer.text
     assert 'value="dark"' in answer.text
+
+
+def test_the_story_says_numbers_and_takes_each_act_back(client: TestClient) -> None:
+    client.post("/reeds/5/strength", data={"playing": "26", "unit": "inH2O"})
+    client.post("/reeds/5/strength", data={"onset": "5", "playing": "6,5", "unit": "kPa"})
+    client.post("/reeds/5/strength", data={"by_mouth": "same", "than": "1"})
+    page = closed_up(client.get("/reeds/5").text)
+    for said in ("26 inH2O", "onset 5 kPa, playing 6.5 kPa", "by mouth same, against reed 1"):
+        assert f"<td>logged the strength of reed 5: {said}</td>" in page
+    act = re.search(r'aria-label="Undo act (\d+): logged the strength of reed 5: 26 inH2O"', page)
+    assert act is not None
+    form = f'<form method="post" action="/undo/{act[1]}"><input type="hidden" name="back" value="/reeds/5">'
+    assert form in page
+    back = closed_up(client.post(f"/undo/{act[1]}", data={"back": "/reeds/5"}).text)
+    assert form not in back
+    assert "undone by act" in back
+    assert "an undoing" in back
 
 
 def test_what_was_read_before_a_pinch_is_marked(client: TestClient) -> None:
@@ -119,7 +136,7 @@ def test_what_was_read_before_a_pinch_is_marked(client: TestClient) -> None:
     client.post("/reeds/5/strength", data={"playing": "29", "unit": "inH2O"})
     assert "before the pinch" not in client.get("/reeds/5").text
     client.post("/reeds/5/ease", data={"how": "pinch"})
-    assert "29.0 inH2O (7.22 kPa), before the pinch" in client.get("/reeds/5").text
+    assert "29.0 inH2O = 7.22 kPa, before the pinch" in client.get("/reeds/5").text
     assert client.get("/reeds?lot=spring").text.count("before the pinch") == 1
     client.post("/reeds/5/strength", data={"playing": "27", "unit": "inH2O"})
     assert client.get("/reeds?lot=spring").text.count("before the pinch") == 0
@@ -184,7 +201,7 @@ def test_a_list_tells_strength_and_the_newest_take(client: TestClient) -> None:
     for reed in range(1, 5):
         page = closed_up(client.get(f"/reeds/{reed}").text)
         tilt = page.split("<dt>Tilt</dt><dd>")[1].split("</dd>")[0]
-        assert f">{tilt}" in row[1 + reed]
+        assert tilt in row[1 + reed]
 
 
 def test_a_number_given_again_is_another_reed(client: TestClient, app: Starlette) -> None:

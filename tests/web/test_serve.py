@@ -45,7 +45,7 @@ def test_the_link_opens_the_page_of_this_machine(tmp_path: Path) -> None:
     with serving(tmp_path / "ledger.db") as (server, link):
         assert re.fullmatch(r"http://127\.0\.0\.1:\d+/enter\?key=[\w-]{40,}", link)
         with build_opener(HTTPCookieProcessor()).open(Request(link), timeout=60) as answer:  # noqa: S310
-            assert "Fit a reed" in answer.read().decode()
+            assert "Begin the fitting" in answer.read().decode()
         with pytest.raises(HTTPError, match="401"):
             urlopen(link, timeout=60)  # noqa: S310 - the link is of this machine
         port = int(link.split(":")[2].split("/")[0])

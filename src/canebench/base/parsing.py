@@ -1,4 +1,4 @@
-"""What people type: numbers with a point or a comma, and true minus signs.
+"""What people type: numbers with a point or a comma, and true minus signs; names, however they are spelt.
 
 Guarded by `tests/invariants/test_parsing.py`.
 """
@@ -6,8 +6,14 @@ Guarded by `tests/invariants/test_parsing.py`.
 from __future__ import annotations
 
 import math
+import re
+import unicodedata
+from typing import Final
 
 from canebench.base.errors import InputError
+
+_SPACES: Final = re.compile(r"\s+")
+_LEADING_ZEROS: Final = re.compile(r"(?<!\d)0+(?=\d)")
 
 
 def plain(text: str) -> str:
@@ -56,3 +62,9 @@ def count_from(text: str, field: str) -> int:
     digits = plain(text).lstrip("+-")
     # Past 2^53 the number with a point no longer tells one whole number from the next.
     return int(plain(text)) if digits.isdecimal() else int(value)
+
+
+def folded(name: str) -> str:
+    """What is left of a name without capitals, spaces and leading zeros; equal for names that are one."""
+    bare = _SPACES.sub("", unicodedata.normalize("NFKC", name).casefold())
+    return _LEADING_ZEROS.sub("", bare)

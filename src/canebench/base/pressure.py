@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import DoubtError, InputError, UnknownNameError
 from canebench.base.sizes import MINUS, POINT, Range, said
+from canebench.base.uncertain import Uncertain, number
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -165,11 +166,12 @@ def kpa_to_inh2o(pressure_kpa: float) -> float:
     return from_kpa(pressure_kpa, PressureUnit.INH2O)
 
 
-def parse_pressure(text: str, *, field: str = "pressure") -> GaugeReading:
+def parse_pressure(text: str, *, field: str = "pressure", unit: PressureUnit | None = None) -> GaugeReading:
     """A pressure as one writes it: "30 inH2O", "30in", "75 mbar", "7.5 kPa", "7,5 kPa".
 
-    Capitals and spaces do not matter, a decimal comma is a decimal point. The unit has no default: 30 of one
-    is a hard reed, 30 of another no reed at all. Guarded by `tests/invariants/test_pressure.py`.
+    Capitals and spaces do not matter, a decimal comma is a decimal point. The unit has no default but the one
+    that a band has settled: 30 of one is a hard reed, 30 of another no reed at all. Guarded by
+    `tests/invariants/test_pressure.py`.
 
     Parameters
     ----------
@@ -177,12 +179,14 @@ def parse_pressure(text: str, *, field: str = "pressure") -> GaugeReading:
         A number and its unit.
     field : str
         What to call it in an error.
+    unit : PressureUnit or None
+        What a bare number is in, where that was settled.
 
     Raises
     ------
     InputError
-        For no number, no unit, a unit of another trade (told in ours) or a size out of range (0 to 100
-        inH2O, 250 mbar, 25 kPa).
+        For no number, no unit and none settled, a unit of another trade (told in ours) or a size out of
+        range (0 to 100 inH2O, 250 mbar, 25 kPa).
     """
     match = _GIVEN.fullmatch(text.strip()) if isinstance(text, str) else None
     if match is None:
@@ -193,11 +197,37 @@ def parse_pressure(text: str, *, field: str = "pressure") -> GaugeReading:
     value = float(digits.replace(",", "."))
     if sign in ("-", "−"):
         value = -value
-    unit = _UNIT_OF.get(_plain(word))
-    if unit is None:
+    found = _UNIT_OF.get(_plain(word)) if word.strip() else unit
+    if found is None:
         raise _unknown_unit(field, text, value, word)
-    _RANGES[unit].check(field, value)
-    return GaugeReading(value=value, unit=unit)
+    _RANGES[found].check(field, value)
+    return GaugeReading(value=value, unit=found)
+
+
+def pressure_said(pressure_kpa: float, unit: PressureUnit | None = None) -> str:
+    """In a band's own unit first, then in kPa, or inches where that is the unit: "28.0 inH2O = 6.97 kPa".
+
+    Guarded by `tests/invariants/test_pressure.py`.
+    """
+    first = unit or PressureUnit.INH2O
+    second = PressureUnit.INH2O if first is PressureUnit.KPA else PressureUnit.KPA
+    return f"{pressure_in(pressure_kpa, first)} = {pressure_in(pressure_kpa, second)}"
+
+
+def reading_said(pressure_kpa: Uncertain, unit: PressureUnit) -> str:
+    """With its uncertainty, in one unit: "28.0 ± 0.5 inH2O".
+
+    Guarded by `tests/invariants/test_pressure.py`.
+    """
+    sd_kpa = pressure_kpa.sd
+    sd = None if sd_kpa is None else from_kpa(sd_kpa, unit)
+    return Uncertain(value=from_kpa(pressure_kpa.value, unit), sd=sd).text(str(unit))
+
+
+def pressure_in(pressure_kpa: float, unit: PressureUnit) -> str:
+    """In one unit, with as many digits as a gauge of it has: "6.97 kPa"."""
+    digits = 2 if unit is PressureUnit.KPA else 1
+    return f"{number(from_kpa(pressure_kpa, unit), digits)} {unit}"
 
 
 def parse_gauge(text: str, unit: PressureUnit, *, field: str = "pressure") -> GaugeReading:

@@ -74,7 +74,8 @@ class MouthTestState:
     may : bool
         False while the reed rests from another's mouth.
     rests_until : datetime or None
-        When that rest ends or ended; None where no one else has had it in the mouth.
+        When that rest ends or ended, in the zone of the time that was asked; None where no one else has had
+        it in the mouth.
     last_mouth : str or None
         Whose that was, the one it rests longest from.
     say : str
@@ -148,7 +149,7 @@ def standing(
     may = now >= until
     return MouthTestState(
         may=may,
-        rests_until=until,
+        rests_until=until.astimezone(now.tzinfo),
         last_mouth=last.player,
         say=_say(reed, last, until.astimezone(now.tzinfo), may),
     )
@@ -184,7 +185,7 @@ def check_rested(state: MouthTestState, *, reed: str, player: str, insisted: boo
 
 
 def rest_said(state: MouthTestState) -> str:
-    """From whose mouth a reed rests, and until when, in UTC; empty where it is free.
+    """From whose mouth a reed rests, and until when, by the clock that was asked; empty where it is free.
 
     Guarded by `tests/invariants/test_quarantine.py`.
 
@@ -195,8 +196,7 @@ def rest_said(state: MouthTestState) -> str:
     """
     if state.may or state.rests_until is None:
         return ""
-    until = state.rests_until.astimezone(UTC)
-    return f"rests from the mouth of {state.last_mouth} until {until:%Y-%m-%d %H:%M} UTC"
+    return f"rests from the mouth of {state.last_mouth} until {state.rests_until:%Y-%m-%d %H:%M}"
 
 
 def _say(reed: str, last: MouthTest, until: datetime, may: bool) -> str:

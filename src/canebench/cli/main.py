@@ -55,6 +55,7 @@ _ROOMS: Final[Mapping[str, Mapping[str, str]]] = {
         "history": "What was done, by whom and when.",
         "import": "Bring rows in from CSV, JSON, Parquet or XLSX, all or none.",
         "restore": "Put a backup in the ledger's place; what was there is kept.",
+        "settings": "What a band settles once: pitch, scale, units, time zone, usual chanter and player.",
         "serve": "Open the bench in a browser on this machine.",
         "undo": "Take back the last act, or the one with this number.",
         "verify": "Look whether a backup is whole, to the last bit.",
@@ -68,9 +69,9 @@ COMMANDS: Final[Mapping[str, str]] = MappingProxyType(
 SHORT: Final = """\
 canebench – from a box of new cane reeds to nine notes in tune with the drones.
 
-  canebench measure --demo              try it on the take that comes with it
+  canebench serve                       the bench, in your browser
+  canebench demo --serve                the same on an invented season, to try things on
   canebench measure take.wav            a slow scale of yours, drones on or off
-  canebench plan take.wav               seat and tape, one act at a time
 
 All commands: canebench --help
 """

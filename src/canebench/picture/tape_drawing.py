@@ -1,8 +1,8 @@
 """Where the tape goes: the chanter from the front, its eight holes to scale, the tape on them.
 
 Front view, reed end up, cut off above the first hole and below the last. The thumb's hole is at the back and
-drawn in dashes. Hatching, a bold edge and words carry the meaning, so it prints in black and white. Guarded
-by `tests/invariants/test_tape_drawing.py`.
+drawn in dashes. What is there is drawn in full, what is planned dotted. Hatching, a bold edge and words carry
+the meaning, so it prints in black and white. Guarded by `tests/invariants/test_tape_drawing.py`.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 #: Units of the picture for a millimetre of the chanter.
 UNITS_PER_MM: Final = 2.4
-WIDTH: Final = 196.0
+WIDTH: Final = 214.0
 _AXIS: Final = 44.0
 _LABELS: Final = 84.0
 _TEXT_SIZE: Final = 14.0
@@ -35,6 +35,7 @@ _BEYOND_MM: Final = 11.0
 _OUTSIDE_MM: Final = (17.0, 25.0)
 _HATCH_MM: Final = 0.9
 _LARGEST_MM: Final = 1_000.0
+_LEAST_MM: Final = {"position_mm": 0.0, "diameter_mm": 0.1, "covered_mm": 0.0, "planned_mm": 0.0}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +50,8 @@ class TapedHole:
         Its centre from the throat, and its width.
     covered_mm : number >= 0
         How far down from its upper edge the tape reaches; 0 is bare.
+    planned_mm : number >= 0, or None
+        How far it is planned to reach, where that is another thing.
     at_back : bool
         Whether it is the thumb's.
     """
@@ -58,11 +61,18 @@ class TapedHole:
     diameter_mm: float
     covered_mm: float = 0.0
     at_back: bool = False
+    planned_mm: float | None = None
+
+    @property
+    def changes(self) -> float | None:
+        """How far the strip is planned to reach; None where it stays as it is."""
+        stays = self.planned_mm is None or math.isclose(self.planned_mm, self.covered_mm, abs_tol=0.05)
+        return None if stays else self.planned_mm
 
     def __post_init__(self) -> None:
-        for field, least in (("position_mm", 0.0), ("diameter_mm", 0.1), ("covered_mm", 0.0)):
+        for field, least in _LEAST_MM.items():
             value = getattr(self, field)
-            if not math.isfinite(value) or not least <= value <= _LARGEST_MM:
+            if value is not None and not least <= value <= _LARGEST_MM:
                 raise InputError(
                     field=f"{field} of the {self.name} hole",
                     given=f"{value:g} mm",
@@ -108,9 +118,15 @@ def described(holes: Sequence[TapedHole]) -> str:
     said = "; ".join(
         f"{hole.name}{' at the back' if hole.at_back else ''}, "
         + (f"tape {millimetres(hole.covered_mm)} down from the upper edge" if hole.covered_mm else "bare")
+        + ("" if hole.changes is None else f" now, {planned_said(hole.changes)}")
         for hole in holes
     )
     return f"Chanter from the front, reed end up. Holes from the reed down: {said}."
+
+
+def planned_said(planned_mm: float) -> str:
+    """What is planned for a strip, in words."""
+    return f"{millimetres(planned_mm)} planned" if planned_mm else "to come off"
 
 
 def millimetres(value_mm: float) -> str:
@@ -169,6 +185,13 @@ def _draw_hole(root: Element, hole: TapedHole, y: float) -> None:
         edge = layer(root, stroke="ink", stroke_width=2.2)
         level, over = y - radius + reach, radius + 4.0
         draw(edge, "line", x1=_AXIS - over, y1=level, x2=_AXIS + over, y2=level)
+    if hole.changes:
+        planned = layer(
+            root, stroke="ink", stroke_width=1.8, stroke_dasharray="1.2 3", stroke_linecap="round"
+        )
+        level, over = y - radius + min(hole.changes * UNITS_PER_MM, 2 * radius), radius + 8.0
+        line = draw(planned, "line", x1=_AXIS - over, y1=level, x2=_AXIS + over, y2=level)
+        line.set("class", "planned")
 
 
 def _hatching(y: float, radius: float, reach: float) -> list[tuple[float, float, float, float]]:
@@ -194,7 +217,12 @@ def _hatching(y: float, radius: float, reach: float) -> list[tuple[float, float,
 
 def _draw_labels(root: Element, holes: Sequence[TapedHole], heights: Sequence[float]) -> None:
     """Each hole's name, and the millimetres in bold, kept apart where holes are close."""
-    second = [y + _ROW * 0.9 for hole, y in zip(holes, heights, strict=True) if hole.at_back]
+    under = [
+        (y + _ROW * 0.9 * row, said)
+        for hole, y in zip(holes, heights, strict=True)
+        for row, said in enumerate(_under(hole), start=1)
+    ]
+    second = [y for y, _ in under]
     places = spread_out([*heights, *second], _ROW * 0.9)
     leaders = layer(root, stroke="quiet", stroke_width=0.8)
     names = layer(root, fill="ink", font_size=_TEXT_SIZE)
@@ -206,5 +234,11 @@ def _draw_labels(root: Element, holes: Sequence[TapedHole], heights: Sequence[fl
             reach = SubElement(text, "tspan", {"font-weight": "700", "dx": "6"})
             reach.text = millimetres(hole.covered_mm)
     quiet = layer(root, fill="quiet", font_size=_SMALL_SIZE)
-    for place in places[len(holes) :]:
-        write(quiet, "at the back", _LABELS, place + 5)
+    for place, (_, said) in zip(places[len(holes) :], under, strict=True):
+        write(quiet, said, _LABELS, place + 5)
+
+
+def _under(hole: TapedHole) -> list[str]:
+    """What stands under a hole's name, in small letters."""
+    planned = [] if hole.changes is None else [planned_said(hole.changes)]
+    return [*(["at the back"] if hole.at_back else []), *planned]

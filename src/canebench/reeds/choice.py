@@ -121,7 +121,8 @@ def choose(candidates: Iterable[Candidate], *, blows_kpa: float, ceiling_kpa: fl
         One for each candidate, with its score (less is better), reasons, what is not known, and ties.
     """
     judged = [(_standing(one, ceiling_kpa), _judged(one, blows_kpa, ceiling_kpa)) for one in candidates]
-    judged.sort(key=lambda pair: (pair[0], pair[1].score or 0.0, pair[1].number))
+    # Numbers as people count: 2 before 10.
+    judged.sort(key=lambda pair: (pair[0], pair[1].score or 0.0, len(pair[1].number), pair[1].number))
     found: list[Choice] = []
     for _, alike in groupby(judged, key=lambda pair: pair[0]):
         found += _with_ties([choice for _, choice in alike])

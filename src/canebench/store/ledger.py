@@ -54,6 +54,9 @@ class Ledger:
             yield writer
             writer.close()
 
+    def begin_to_keep(self) -> None:
+        """Called before what took long is kept; a door's ledger refuses where nobody waits any more."""
+
     def undo(self, act_id: int, *, who: str) -> int:
         """Undo an act; the number of the act that did so."""
         with self.reading() as reader:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final, TypeVar
 
 from canebench.base.errors import NotFoundError
 from canebench.store.records import Record, as_records
-from canebench.store.story import acts_of
+from canebench.store.story import acts_of, last_acts_of
 from canebench.store.tables import OWN, TABLES, Row, Table, Value
 
 if TYPE_CHECKING:
@@ -94,6 +94,13 @@ class Reader:
         """The row whose column has that value, None where there is none (outside the bin)."""
         found = self.rows(record, {name: value}, limit=1)
         return found[0] if found else None
+
+    def texts(self, record: type[Record], column: str) -> list[str]:
+        """What stands in a column of all rows outside the bin, where anything does."""
+        known = TABLES[record.table]
+        _checked_name(known, column)
+        sql = f"SELECT {column} AS value FROM {known.name} WHERE removed_at IS NULL AND {column} IS NOT NULL"
+        return [str(row["value"]) for row in self.connection.rows(f"{sql} ORDER BY id")]
 
     def count(
         self,
@@ -187,15 +194,26 @@ class Reader:
         changes = self.connection.rows("SELECT * FROM changes WHERE act_id = ? ORDER BY place", [act_id])
         return _act(found[0], changes)
 
-    def history(self, *, limit: int = 50, before: int | None = None) -> list[ActRecord]:
-        """Acts, newest first."""
-        sql, values = "SELECT * FROM acts", []
-        if before is not None:
-            sql, values = sql + " WHERE id < ?", [before]
-        return [
-            _act(row, [])
-            for row in self.connection.rows(sql + f" ORDER BY id DESC LIMIT {int(limit)}", values)
-        ]
+    def history(
+        self, *, limit: int = 50, before: int | None = None, search: str | None = None
+    ) -> list[ActRecord]:
+        """Acts, newest first; with `search`, those in which that text stands, or that so-called did."""
+        parts = ["id < ?"]
+        values: list[Value] = [LAST_ID + 1 if before is None else before]
+        if search is not None:
+            text, wanted = _holding(("said", "who"), search)
+            parts.append(text)
+            values += wanted
+        sql = f"SELECT * FROM acts WHERE {' AND '.join(parts)} ORDER BY id DESC LIMIT {int(limit)}"
+        return [_act(row, []) for row in self.connection.rows(sql, values)]
+
+    def last_acts(self, record: type[Record], ids: Sequence[int]) -> dict[int, ActRecord]:
+        """For each of these rows, the last act on it or on what is of it, where there is one."""
+        newest = last_acts_of(self.connection, TABLES[record.table], ids)
+        marks = ", ".join("?" * len(set(newest.values())))
+        sql = f"SELECT * FROM acts WHERE id IN ({marks})"
+        acts = {row["id"]: _act(row, []) for row in self.connection.rows(sql, [*set(newest.values())])}
+        return {row_id: acts[act_id] for row_id, act_id in newest.items() if act_id in acts}
 
     def story(
         self, record: type[Record], row_id: int, *, newest: int | None = None, skip: int = 0
@@ -253,10 +271,17 @@ def _condition(
         columns, text = like
         for name in columns:
             _checked_name(known, name)
-        wanted = text.lower().replace("!", "!!").replace("%", "!%").replace("_", "!_")
-        parts.append("(" + " OR ".join(f"lower({name}) LIKE ? ESCAPE '!'" for name in columns) + ")")
-        values += [f"%{wanted}%"] * len(columns)
+        part, wanted = _holding(columns, text)
+        parts.append(part)
+        values += wanted
     return " AND ".join(parts), values
+
+
+def _holding(columns: Sequence[str], text: str) -> tuple[str, list[Value]]:
+    """The condition that a text stands somewhere in one of the columns, and what is bound for it."""
+    wanted = text.lower().replace("!", "!!").replace("%", "!%").replace("_", "!_")
+    part = " OR ".join(f"lower({name}) LIKE ? ESCAPE '!'" for name in columns)
+    return f"({part})", [f"%{wanted}%"] * len(columns)
 
 
 def _checked_name(table: Table, name: str) -> None:

@@ -324,3 +324,18 @@ class PinMarkRecord(Record):
     hz: Annotated[float | None, _within("Hz", 20.0, 2_000.0)]
     sd_hz: _SdHz
     remarks: str | None
+
+
+@_kept_in("bands", noun="band")
+class BandRecord(Record):
+    """What a band or workshop has settled once; of several rows the first is in force."""
+
+    at: When
+    name: str | None
+    low_a_hz: Annotated[float | None, _within("Hz", 350.0, 600.0)]
+    scale: str | None
+    pressure_unit: Literal["inH2O", "mbar", "kPa"] | None
+    time_zone: str | None
+    chanter_id: Annotated[int | None, _of("chanters")]
+    player_id: Annotated[int | None, _of("players")]
+    paper: Literal["A4", "Letter"] | None

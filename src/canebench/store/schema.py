@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from canebench.store.tables import Column, Table
 
 #: The newest revision: what a ledger must be at for this version of canebench.
-HEAD: Final = "0002"
+HEAD: Final = "0003"
 
 _TYPES: Final = {
     "sqlite": {"int": "INTEGER", "real": "REAL", "text": "TEXT"},

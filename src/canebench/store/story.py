@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Final
 from canebench.store.tables import TABLES
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from canebench.store.database import Connection
     from canebench.store.tables import Row, Table, Value
 
@@ -39,6 +41,34 @@ def acts_of(
             if len(found) >= newest + skip:
                 return found[skip : skip + newest]
     return _looked_up(connection, known, referring, row_id, newest, skip)
+
+
+def last_acts_of(connection: Connection, known: Table, ids: Sequence[int]) -> dict[int, int]:
+    """For each of these rows, the newest act that touched it, or the newest row in use that is of it.
+
+    As many queries as tables refer to it, however many rows are asked for.
+    """
+    found: dict[int, int] = {}
+    if not ids:
+        return found
+    marks = ", ".join("?" * len(ids))
+    own = f"SELECT row_id AS value, max(act_id) AS act_id FROM changes WHERE in_table = '{known.name}'"
+    queries = [f"{own} AND row_id IN ({marks}) GROUP BY row_id"]
+    column = f"{known.noun}_id"
+    for other in TABLES.values():
+        if any(one.name == column and one.refers == known.name for one in other.columns):
+            newest = (
+                f"SELECT {column} AS value, max(id) AS newest FROM {other.name} "
+                f"WHERE removed_at IS NULL AND {column} IN ({marks}) GROUP BY {column}"
+            )
+            queries.append(
+                f"SELECT value, max(act_id) AS act_id FROM ({newest}) AS of_each JOIN changes "
+                f"ON in_table = '{other.name}' AND row_id = newest GROUP BY value"
+            )
+    for sql in queries:
+        for row in connection.rows(sql, list(ids)):
+            found[row["value"]] = max(found.get(row["value"], 0), row["act_id"])
+    return found
 
 
 def _walk_from(

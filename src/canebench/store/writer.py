@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.errors import InputError
 from canebench.store.reader import LAST_ID, ActRecord, Reader
 from canebench.store.records import RECORDS
-from canebench.store.refused_edits import StaleEditError, taken, whole_number
+from canebench.store.refused_edits import stale, taken, whole_number
 from canebench.store.tables import TABLES, Column, Row, Table, table_named
 from canebench.store.values import checked, plain_text
 
@@ -109,7 +109,7 @@ class Writer(Reader):
             now = self.raw_row(known, row_id)
             touched = (table, row_id) in put_back
             if after is None or not (touched or now["version"] == after["version"] or _same(now, after)):
-                raise StaleEditError(noun=known.noun, row_id=row_id, read=after or {}, now=now)
+                raise stale(self, known, row_id, after or {}, now)
             put_back.add((table, row_id))
             back = {**(before or now), "version": now["version"] + 1}
             if before is None:
@@ -142,7 +142,7 @@ class Writer(Reader):
         known = table_named(read.table)
         now = self.raw_row(known, read.id)
         if now["version"] != read.version or now["removed_at"] is not None:
-            raise StaleEditError(noun=known.noun, row_id=read.id, read=read.values(), now=now)
+            raise stale(self, known, read.id, read.values(), now)
         return known, now
 
     def _check_free(self, table: Table, row_id: int) -> None:

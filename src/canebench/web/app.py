@@ -20,19 +20,23 @@ from canebench.base.errors import CanebenchError
 from canebench.bench.views.browse_chanters import Effects
 from canebench.bench.views.fitting_now import Fittings
 from canebench.web.forms.pending_uploads import PendingUploads
+from canebench.web.live.measurings import Measurings
 from canebench.web.live.workers import Workers
 from canebench.web.pages.render import static_prefix
 from canebench.web.routes import (
     care,
     chanters,
+    compare,
     exchange,
     failures,
     fitting,
     helping,
+    home,
     live,
     lots,
     people,
     reeds,
+    settings,
     shell,
     takes,
 )
@@ -63,16 +67,20 @@ def routes(entry: SignIn) -> list[BaseRoute]:
     return [
         Route("/enter", entry.enter),
         Mount(static_prefix(), _Static(Path(str(files("canebench.web") / "static"))), name="static"),
-        Route("/", fitting.start),
-        Route("/fit", fitting.begin, methods=["POST"]),
+        Route("/", home.home),
+        Route("/season", home.season),
+        Route("/season", home.make_season, methods=["POST"]),
+        Route("/fit", home.begin, methods=["POST"]),
         Route("/fit/{reed:int}/{chanter:int}", fitting.fitting),
         Route("/fit/{reed:int}/{chanter:int}/take", fitting.take, methods=["POST"]),
+        Route("/fit/give-up/{attempt}", fitting.give_up, methods=["POST"]),
         Route("/reeds", reeds.reeds),
         Route("/reeds", reeds.take_in, methods=["POST"]),
         Route("/reeds/{reed:int}", reeds.reed),
         Route("/reeds/{reed:int}/card.pdf", reeds.card),
         Route("/reeds/{reed:int}/{act}", reeds.reed_act, methods=["POST"]),
         Route("/labels.pdf", reeds.labels),
+        Route("/compare", compare.compare),
         Route("/lots", lots.lots),
         Route("/lots", lots.begin, methods=["POST"]),
         Route("/lots/{lot:int}", lots.lot),
@@ -105,6 +113,8 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/help", helping.help_page),
         Route("/microphone", helping.microphone),
         WebSocketRoute("/live", live.live),
+        Route("/settings", settings.settings),
+        Route("/settings", settings.change_settings, methods=["POST"]),
         Route("/history", shell.history),
         Route("/undo/{act:int}", shell.undo, methods=["POST"]),
         Route("/theme", shell.set_theme, methods=["POST"]),
@@ -151,7 +161,9 @@ def create_app(context: BenchContext, entry: SignIn, *, hosts: Sequence[str]) ->
     app.state.workers = workers
     app.state.effects = Effects()
     app.state.pending_uploads = pending_uploads
+    app.state.measurings = Measurings()
     app.state.fittings = Fittings(context.ledger)
+    app.state.season = None
     return app
 
 

@@ -6,7 +6,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from canebench.bench.acts.ledger import Ledger, takes_folder, the_ledger, the_writer
+from canebench.bench.acts.ledger import Ledger, ledger_url, takes_folder, the_ledger, the_writer
+from canebench.bench.acts.upkeep.demo_season import is_season
 from canebench.web.live.recordings import Recordings
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from starlette.requests import HTTPConnection
 
     from canebench.bench.acts.ledger import Writer
+    from canebench.web.live.measurings import Measuring
 
 
 class NotedLedger(Ledger):
@@ -24,6 +26,12 @@ class NotedLedger(Ledger):
     def __init__(self, ledger: Ledger) -> None:
         super().__init__(ledger.database, clock=ledger.clock)
         self.acts: list[int] = []
+        self.measuring: Measuring | None = None
+
+    def begin_to_keep(self) -> None:
+        """Refused where the take was given up meanwhile."""
+        if self.measuring is not None:
+            self.measuring.keep()
 
     @contextmanager
     def act(self, kind: str, *, who: str, said: str) -> Iterator[Writer]:
@@ -35,20 +43,26 @@ class NotedLedger(Ledger):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BenchContext:
-    """One bench: `given_url` is the ledger as the person named it, None for their own."""
+    """One bench: `given_url` is the ledger as the person named it, None for their own.
+
+    `season` where it is the invented season; `home` is then the address of the bench it was opened from, ""
+    where it was opened by itself.
+    """
 
     given_url: str | None
     ledger: Ledger
     who: str
     takes: Path
     recordings: Recordings
+    season: bool = False
+    home: str = ""
 
     def noted(self) -> NotedLedger:
         """The ledger for a request that changes something."""
         return NotedLedger(self.ledger)
 
 
-def open_context(given_url: str | None, who: str | None) -> BenchContext:
+def open_context(given_url: str | None, who: str | None, *, home: str = "") -> BenchContext:
     """Open the ledger, brought to this version's schema."""
     takes = takes_folder(given_url)
     return BenchContext(
@@ -57,6 +71,8 @@ def open_context(given_url: str | None, who: str | None) -> BenchContext:
         who=the_writer(who),
         takes=takes,
         recordings=Recordings(takes / "unfinished"),
+        season=is_season(ledger_url(given_url)),
+        home=home,
     )
 
 

@@ -9,21 +9,28 @@ import logging
 import os
 import socket
 import sys
+import threading
 from threading import Timer
 from typing import TYPE_CHECKING, Final
 
 import uvicorn
 
-from canebench.base.errors import InputError
+from canebench.base.errors import CanebenchError, InputError
+from canebench.bench.acts.ledger import season_folder
+from canebench.bench.acts.upkeep.demo_season import season_in
 from canebench.web.app import create_app
 from canebench.web.context import open_context
 from canebench.web.security.sign_in import SignIn
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
     from types import FrameType
 
+    from canebench.web.context import BenchContext
+
 ADDRESS: Final = "127.0.0.1"
+_STARTS_S: Final = 20.0
 #: Streams and answers have so long to come to their end, s; after the second the process ends by force.
 _GRACE_S, _LAST_S = 3, 4.5
 
@@ -43,9 +50,30 @@ def serve(*, ledger_url: str | None, who: str | None, port: int, ready: Callable
     context = open_context(ledger_url, who)
     context.ledger.empty_bin(who=context.who)
     listening = _listen(port)
+    home = f"http://{ADDRESS}:{listening.getsockname()[1]}"
+    logging.getLogger("uvicorn.error").addFilter(_in_one_line)
+    # Sound goes from thread to process and back: waiting 5 ms for each turn would be heard.
+    sys.setswitchinterval(5e-4)
+    season = None if context.season else SeasonBench(season_folder(ledger_url), context.who, home=home)
+    server, entry = _server(context, listening, season=season)
+    server.listens = lambda: ready(home + entry.link())
+    if season is not None:
+        server.ends = season.end
+    try:
+        server.run(sockets=[listening])
+    finally:
+        if season is not None:
+            season.close()
+
+
+def _server(
+    context: BenchContext, listening: socket.socket, *, season: SeasonBench | None = None
+) -> tuple[_Server, SignIn]:
+    """A server for one bench, on a socket that listens already; and who has signed in there."""
     port = listening.getsockname()[1]
     entry = SignIn(port)
     app = create_app(context, entry, hosts=[f"{name}:{port}" for name in (ADDRESS, "localhost")])
+    app.state.season = season
     config = uvicorn.Config(
         app,
         log_level="warning",
@@ -57,19 +85,65 @@ def serve(*, ledger_url: str | None, who: str | None, port: int, ready: Callable
         ws_per_message_deflate=False,
         timeout_graceful_shutdown=_GRACE_S,
     )
-    logging.getLogger("uvicorn.error").addFilter(_in_one_line)
-    # Sound goes from thread to process and back: waiting 5 ms for each turn would be heard.
-    sys.setswitchinterval(5e-4)
-    server = _Server(config, lambda: ready(f"http://{ADDRESS}:{port}{entry.link()}"))
-    server.run(sockets=[listening])
+    return _Server(config), entry
+
+
+class SeasonBench:
+    """The invented season on an address of its own: no form of one bench can reach the other's ledger.
+
+    It is made in `folder` when it is first asked for, and served until this bench ends; the folder stays.
+    Guarded by `tests/web/test_season_bench.py`.
+    """
+
+    def __init__(self, folder: Path, who: str, *, home: str) -> None:
+        self.folder, self._who, self._home = folder, who, home
+        self._lock = threading.Lock()
+        self._running: tuple[_Server, SignIn, str, threading.Thread] | None = None
+
+    def link(self) -> str:
+        """A link that signs a browser in there, once."""
+        with self._lock:
+            if self._running is None:
+                self._running = self._start()
+            _, entry, address, _ = self._running
+        return address + entry.link()
+
+    @property
+    def runs(self) -> bool:
+        """Whether it was asked for."""
+        return self._running is not None
+
+    def _start(self) -> tuple[_Server, SignIn, str, threading.Thread]:
+        context = open_context(str(season_in(self.folder)), self._who, home=self._home)
+        listening = _listen(0)
+        server, entry = _server(context, listening)
+        began = threading.Event()
+        server.listens = began.set
+        thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+        thread.start()
+        if not began.wait(_STARTS_S):
+            raise CanebenchError("The season could not be opened: its server does not start.")
+        return server, entry, f"http://{ADDRESS}:{listening.getsockname()[1]}", thread
+
+    def end(self) -> None:
+        """It shall end, with the bench that it was opened from."""
+        if self._running is not None:
+            self._running[0].should_exit = True
+
+    def close(self) -> None:
+        """Wait until it has."""
+        self.end()
+        if self._running is not None:
+            self._running[3].join(_GRACE_S)
 
 
 class _Server(uvicorn.Server):
     """Says when it listens."""
 
-    def __init__(self, config: uvicorn.Config, listens: Callable[[], None]) -> None:
+    def __init__(self, config: uvicorn.Config) -> None:
         super().__init__(config)
-        self.listens = listens
+        self.listens: Callable[[], object] = lambda: None
+        self.ends: Callable[[], object] = lambda: None
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """As usual, then the word."""
@@ -81,6 +155,7 @@ class _Server(uvicorn.Server):
         deadline = Timer(_LAST_S, os._exit, [128 + sig])
         deadline.daemon = True
         deadline.start()
+        self.ends()
         super().handle_exit(sig, frame)
 
 

@@ -12,19 +12,22 @@ from typing import TYPE_CHECKING, TypeVar
 
 from canebench.base.disk.owner_only import make_folder
 from canebench.base.errors import InputError, NotFoundError
+from canebench.bench.acts.near_names import NearNameError, near_name
 from canebench.store.engine import file_of, place_of
 from canebench.store.ledger import Ledger, open_ledger
 from canebench.store.reader import ActRecord
-from canebench.store.records import NamedRecord, ReedRecord
+from canebench.store.records import LotRecord, NamedRecord, ReedRecord
+from canebench.store.refused_edits import Differing, StaleEditError
 from canebench.store.writer import Writer
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from canebench.store.reader import Reader
+    from canebench.store.records import Record
 
 #: What doors hand on without looking inside.
-__all__ = ["ActRecord", "Ledger", "Writer"]
+__all__ = ["ActRecord", "Differing", "Ledger", "StaleEditError", "Writer"]
 
 Named = TypeVar("Named", bound=NamedRecord)
 
@@ -89,6 +92,11 @@ def takes_folder(given: str | None) -> Path:
     return path.parent / "takes"
 
 
+def season_folder(given: str | None) -> Path:
+    """Where the invented season lies that is made beside a ledger, never in it."""
+    return takes_folder(given).parent / "invented-season"
+
+
 def the_writer(given: str | None) -> str:
     """Who does this: as told, else the environment's, else the name on this computer."""
     return given or os.environ.get(WHO_VARIABLE) or getpass.getuser()
@@ -98,7 +106,8 @@ def reed_numbered(reader: Reader, number: str) -> ReedRecord:
     """The reed with that number on its binding."""
     found = reader.find(ReedRecord, "number", number)
     if found is None:
-        raise NotFoundError(f"There is no reed {number} in this ledger. See: canebench reed")
+        near = near_name(number, reader.texts(ReedRecord, "number"))
+        raise NotFoundError(f"There is no reed {number} in this ledger." + meant(near))
     return found
 
 
@@ -106,6 +115,34 @@ def named(reader: Reader, record: type[Named], name: str) -> Named:
     """The player or chanter, lot or drone, of that name."""
     found = reader.find(record, "name", name)
     if found is None:
-        known = ", ".join(row.name for row in reader.rows(record, limit=10)) or "none yet"
-        raise NotFoundError(f"There is no {record.noun} named {name!r}. There are: {known}.")
+        names = reader.texts(record, "name")
+        near = near_name(name, names)
+        known = meant(near) or f" There are: {', '.join(names[:10]) or 'none yet'}."
+        raise NotFoundError(f"There is no {record.noun} named {name!r}.{known}")
     return found
+
+
+def meant(near: str | None) -> str:
+    """The question whether that is meant, after a sentence; nothing where nothing is near."""
+    return "" if near is None else f" Did you mean {near}?"
+
+
+def check_new(reader: Reader, record: type[Record], name: str, *, column: str = "name", field: str) -> None:
+    """A `NearNameError` where a new row's name is another's but for capitals, spaces or leading zeros."""
+    near = near_name(name, reader.texts(record, column))
+    if near is not None:
+        # A lot is taken in once; whatever else goes by a name can be gone on with.
+        raise NearNameError(field=field, given=name, meant=near, offered=record is not LotRecord)
+
+
+def renamed(row: NamedRecord, name: str | None) -> str:
+    """What a row is called once it has that name, and what it was: "Ann, until now Anne"."""
+    return row.name if name in (None, row.name) else f"{name}, until now {row.name}"
+
+
+def check_renamed(reader: Reader, row: NamedRecord, name: str | None) -> None:
+    """An error where a row's new name is another's but for capitals, spaces or leading zeros."""
+    others = [one for one in reader.texts(type(row), "name") if one != row.name]
+    near = None if name is None or name == row.name else near_name(name, others)
+    if near is not None:
+        raise NearNameError(field="name", given=name or "", meant=near, offered=False)

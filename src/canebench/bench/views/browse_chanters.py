@@ -13,6 +13,7 @@ from canebench.base.notes import NOTES
 from canebench.base.setting import Setting
 from canebench.base.uncertain import number
 from canebench.bench.acts.fitting.fit_reed import fitting_of_rows, sizes_of
+from canebench.bench.acts.ledger import check_renamed, renamed
 from canebench.bench.acts.reeds.chanters import list_chanters
 from canebench.bench.acts.reeds.drones import list_drones
 from canebench.bench.views.chanter_effects import chanter_effects
@@ -191,5 +192,6 @@ def edit_chanter(
         row = reader.row(ChanterRecord, chanter_id)
         player = reader.find(PlayerRecord, "name", told["player"]) if told.get("player") else None
     values["player_id"] = None if player is None else player.id
-    with ledger.act("chanter", who=who, said=f"chanter {row.name}") as act:
+    with ledger.act("chanter", who=who, said=f"chanter {renamed(row, told.get('name'))}") as act:
+        check_renamed(act, row, told.get("name"))
         act.update(row.as_read(read), values)

@@ -8,10 +8,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from canebench.base.clock.local_time import time_said
 from canebench.base.errors import InputError, NotFoundError
-from canebench.base.pressure import kpa_to_inh2o
+from canebench.base.pressure import kpa_to_inh2o, pressure_said
 from canebench.base.sentences import seat_said
 from canebench.base.uncertain import number
+from canebench.bench.acts.band import unit_of, zone_of
 from canebench.bench.acts.reeds.choose_reeds import pitches_of
 from canebench.bench.views.kept_take import kept_report
 from canebench.bench.views.reed_story import ReedStory, reed_story
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
     from canebench.store.tables import Value
 
 _STORY: Final = 100
+_MOST_SAID: Final = 300
 _TAKES: Final = 60
 _NAMED: Final = {"dropout": "drop-out"}
 _MOUTH: Final = {
@@ -171,7 +174,7 @@ def _mouth_said(reader: Reader, known: ReedStory, now: str) -> str:
         return ""
     last = max(known.mouth_tests, key=lambda test: (test.rests_until, test.id))
     name, until = reader.row(PlayerRecord, last.player_id).name, last.rests_until
-    when = f"{until[:16].replace('T', ' ')} UTC"
+    when = time_said(until, zone_of(reader))
     if until > now:
         return f"tested by {name}; rests for other mouths until {when}"
     return f"tested by {name}; its rest ended on {when}"
@@ -200,13 +203,13 @@ def _point(take: TakeRecord, report: TakeReport | None) -> Point:
 
 
 def _strength_lines(reader: Reader, known: ReedStory) -> list[StrengthLine]:
-    rows = known.strengths
+    rows, unit = known.strengths, unit_of(reader)
     than = reader.by_id(ReedRecord, (row.than_reed_id for row in rows))
     blown = reader.by_id(PlayerRecord, (row.player_id for row in rows))
     found = []
     for row in rows:
         told = [
-            f"{_NAMED.get(moment, moment)} {_pressure_said(kpa)}"
+            f"{_NAMED.get(moment, moment)} {pressure_said(kpa, unit)}"
             for moment, (kpa, _) in row.pressures_kpa.items()
         ]
         if row.by_mouth is not None:
@@ -227,10 +230,6 @@ def _strength_lines(reader: Reader, known: ReedStory) -> list[StrengthLine]:
     return found
 
 
-def _pressure_said(kpa: float) -> str:
-    return f"{number(kpa_to_inh2o(kpa), 1)} inH2O ({number(kpa, 2)} kPa)"
-
-
 def remark_reed(
     ledger: Ledger,
     reed_id: int,
@@ -243,7 +242,8 @@ def remark_reed(
     """Change what is remarked of a reed and whose it is; refused where it is not as it was `read`."""
     with ledger.reading() as reader:
         reed = reader.row(ReedRecord, reed_id)
-    with ledger.act("remark", who=who, said=f"remarked on reed {reed.number}") as act:
+    said = f"remarked on reed {reed.number}" + (f": {remarks}" if remarks and remarks != reed.remarks else "")
+    with ledger.act("remark", who=who, said=said[:_MOST_SAID]) as act:
         told: dict[str, Value] = {"remarks": remarks, "player_id": None}
         if player:
             found = act.find(PlayerRecord, "name", player)

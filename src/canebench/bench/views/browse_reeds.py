@@ -9,12 +9,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
-from canebench.base.pressure import kpa_to_inh2o
-from canebench.base.uncertain import Uncertain, number
+from canebench.base.pressure import PressureUnit, pressure_in, reading_said
+from canebench.base.uncertain import number
+from canebench.bench.acts.band import unit_of
 from canebench.bench.acts.reeds.choose_reeds import pitches_of
 from canebench.bench.acts.reeds.stock import SEARCHED
 from canebench.bench.acts.reeds.strengths import read_strengths
 from canebench.bench.views.browse_reed import report_of
+from canebench.bench.views.drawing.small import small_beam, strength_bar
 from canebench.bench.views.verdict import verdict_of
 from canebench.fitting.balance import POSTS
 from canebench.reeds.states import state_named
@@ -31,9 +33,11 @@ from canebench.store.records import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from canebench.bench.acts.fitting.report import TakeReport
     from canebench.bench.acts.reeds.strengths import Strengths
+    from canebench.bench.views.drawing.small import SmallBeam, StrengthBar
     from canebench.store.ledger import Ledger
-    from canebench.store.reader import Like, Reader
+    from canebench.store.reader import ActRecord, Like, Reader
     from canebench.store.records import PitchRecord
     from canebench.store.tables import Value
 
@@ -67,8 +71,11 @@ class ReedLine:
     strength: str
     tilt: str
     height: str
+    beam: SmallBeam | None
+    bar: StrengthBar | None
     pinches: int
     minutes: str
+    last: ActRecord | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,7 +156,7 @@ def _lines(
     reader: Reader, reeds: Sequence[ReedRecord], lots: Sequence[LotRecord], players: Sequence[PlayerRecord]
 ) -> list[ReedLine]:
     ids = [reed.id for reed in reeds]
-    strengths = read_strengths(reader, ids)
+    strengths, unit = read_strengths(reader, ids), unit_of(reader)
     takes = {take.reed_id: take for take in reader.newest_of_many(TakeRecord, "reed_id", ids, order="at")}
     pitches = pitches_of(reader, takes.values())
     played = reader.sums(PlayRecord, "minutes", "reed_id", ids)
@@ -160,11 +167,14 @@ def _lines(
         for reed in reeds
     }
     chanters = reader.by_id(ChanterRecord, held.values())
+    last = reader.last_acts(ReedRecord, ids)
     lot_names, player_names = {lot.id: lot.name for lot in lots}, {one.id: one.name for one in players}
     found = []
     for reed in reeds:
         take = takes.get(reed.id)
-        tilt, height = ("", "") if take is None else _beam_said(take, pitches[take.id])
+        # Both As tell height and tilt: nine notes for a hundred reeds would be half of the page's time.
+        report = None if take is None else report_of(take, _posts(pitches[take.id]))
+        tilt, height = _beam_said(report)
         chanter = chanters.get(held[reed.id])
         found.append(
             ReedLine(
@@ -172,28 +182,38 @@ def _lines(
                 lot="" if reed.lot_id is None else lot_names.get(reed.lot_id, ""),
                 player="" if reed.player_id is None else player_names.get(reed.player_id, ""),
                 chanter="" if chanter is None else chanter.name,
-                strength=_strength_said(strengths, reed.id),
+                strength=strength_said(strengths, reed.id, unit),
                 tilt=tilt,
                 height=height,
+                beam=small_beam(report),
+                bar=strength_bar(strengths.known(reed.id), by_mouth=_by_mouth(strengths, reed.id)),
                 pinches=strengths.pinches(reed.id),
                 minutes=number(played[reed.id], 0) if played.get(reed.id) else "",
+                last=last.get(reed.id),
             )
         )
     return found
 
 
-def _beam_said(take: TakeRecord, pitches: Sequence[PitchRecord]) -> tuple[str, str]:
+def _posts(pitches: Sequence[PitchRecord]) -> list[PitchRecord]:
+    return [pitch for pitch in pitches if pitch.note in POSTS]
+
+
+def _beam_said(report: TakeReport | None) -> tuple[str, str]:
     """Tilt and height of a take in words; the height is empty where nothing but itself was the reference."""
-    # Both follow from the two As alone: nine notes for a hundred reeds would be half of the page's time.
-    report = report_of(take, [pitch for pitch in pitches if pitch.note in POSTS])
     if report is None or report.balance is None or report.measurement.reference is None:
         return "", ""
     said = verdict_of(report)
     return said.tilt, "" if report.measurement.reference.kind == "low-a" else said.height
 
 
-def _strength_said(strengths: Strengths, reed_id: int) -> str:
-    """What it takes to play, in both units; what was told by mouth, or before a pinch, says so."""
+def _by_mouth(strengths: Strengths, reed_id: int) -> bool:
+    readings = strengths.readings[reed_id]
+    return bool(readings) and not readings[-1].pressures_kpa and readings[-1].by_mouth is not None
+
+
+def strength_said(strengths: Strengths, reed_id: int, unit: PressureUnit | None) -> str:
+    """What it takes to play, in the band's unit first; what was told by mouth, or before a pinch, says so."""
     readings = strengths.readings[reed_id]
     if not readings:
         return ""
@@ -201,8 +221,9 @@ def _strength_said(strengths: Strengths, reed_id: int) -> str:
     if known is None:
         return "" if mouth is None else f"by mouth: {mouth}"
     kpa = known.kpa
-    inches = Uncertain(value=kpa_to_inh2o(kpa.value), sd=None if kpa.sd is None else kpa_to_inh2o(kpa.sd))
-    said = f"{inches.text('inH2O')} = {number(kpa.value, 2)} kPa"
+    first = unit or PressureUnit.INH2O
+    other = PressureUnit.INH2O if first is PressureUnit.KPA else PressureUnit.KPA
+    said = f"{reading_said(kpa, first)} = {pressure_in(kpa.value, other)}"
     told = not readings[-1].pressures_kpa.keys().isdisjoint(("playing", "onset", "choke"))
     said = said if told or mouth is None else f"{said}, by mouth"
     return said if known.before is None else f"{said}, {known.before}"
@@ -216,7 +237,7 @@ def lot_lines(ledger: Ledger) -> list[LotLine]:
     return [
         LotLine(
             lot=lot,
-            told=_lot_said(lot),
+            told=lot_said(lot),
             reeds=sum(states.values()),
             states={state: states[state] for state in STATES if state in states},
         )
@@ -224,7 +245,7 @@ def lot_lines(ledger: Ledger) -> list[LotLine]:
     ]
 
 
-def _lot_said(lot: LotRecord) -> str:
+def lot_said(lot: LotRecord) -> str:
     """When it was bought, for how much, of what cane and cut; what is told of it."""
     price = None if lot.price is None else f"{number(lot.price, 2)} {lot.currency or ''}".strip()
     parts = (

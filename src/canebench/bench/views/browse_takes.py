@@ -59,21 +59,31 @@ class TakePage:
 
 
 def list_takes(
-    ledger: Ledger, where: Mapping[str, int], *, page: int, reed: str | None = None
+    ledger: Ledger,
+    where: Mapping[str, int],
+    *,
+    page: int,
+    reed: str | None = None,
+    search: str | None = None,
 ) -> tuple[list[TakeLine], int]:
-    """A page of takes, newest first, and how many there are; of the reed of a number, if so asked."""
+    """A page of takes, newest first, and how many there are; of the reed of a number, if so asked.
+
+    `search` is looked for in where a take came from, such as its file's name, and in its remarks.
+    """
+    like = None if search is None else (("origin", "remarks"), search)
     with ledger.reading() as reader:
         if reed is not None:
             row = reader.find(ReedRecord, "number", reed)
             where = {**where, "reed_id": -1 if row is None else row.id}
-        total = reader.count(TakeRecord, where)
+        total = reader.count(TakeRecord, where, like=like)
         start = PAGE * (page - 1)
         size = max(0, min(PAGE, total - start))
         if start <= total // 2:
-            rows = reader.rows(TakeRecord, where, order="-at", limit=size, offset=start)
+            rows = reader.rows(TakeRecord, where, order="-at", limit=size, offset=start, like=like)
         else:
             # Walked to from the nearer end.
-            rows = reader.rows(TakeRecord, where, order="at", limit=size, offset=total - start - size)[::-1]
+            end = total - start - size
+            rows = reader.rows(TakeRecord, where, order="at", limit=size, offset=end, like=like)[::-1]
         return _lines(reader, rows), total
 
 

@@ -9,12 +9,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
+from canebench.base.clock.local_time import day_said, time_said
 from canebench.base.uncertain import number
-from canebench.bench.views.browse_people import pressure_said
+from canebench.bench.acts.band import unit_of, zone_of
+from canebench.bench.views.browse_people import told_said
 from canebench.bench.views.hearing_dose import hearing
 from canebench.care.cautions import CAUTIONS, NO_MEDICAL_ADVICE, Occasion, cautions_for
 from canebench.store.records import MouthTestRecord, PlayerRecord, PlayRecord, ReedRecord
-from canebench.store.values import written
 
 if TYPE_CHECKING:
     from canebench.store.ledger import Ledger
@@ -69,17 +70,20 @@ def care_now(
     minutes: float | None = None,
 ) -> CareNow:
     """From the plays in the ledger; what is given replaces what it says."""
-    now = ledger.clock()
-    week = written(now - timedelta(days=6))
     with ledger.reading() as reader:
+        zone, unit = zone_of(reader), unit_of(reader)
+        now = ledger.clock().astimezone(zone)
+        week = (now - timedelta(days=6)).date().isoformat()
         plays = [
-            play for play in reader.rows(PlayRecord, order="-at", limit=2_000) if play.at[:10] >= week[:10]
+            play
+            for play in reader.rows(PlayRecord, order="-at", limit=2_000)
+            if day_said(play.at, zone) >= week
         ]
         resting = _resting(reader, now)
         players_rows = reader.rows(PlayerRecord, order="name", limit=_SHOWN)
     days: dict[str, float] = {}
     for play in plays:
-        day = play.at[:10]
+        day = day_said(play.at, zone)
         days[day] = days.get(day, 0.0) + play.minutes
     today = now.date().isoformat()
     levels = [play.level_dba for play in plays if play.level_dba is not None]
@@ -102,7 +106,7 @@ def care_now(
             for rule, exposure, left in found.by_rule
         ],
         resting=resting,
-        ceilings=[(row.id, row.name, pressure_said(row.ceiling_kpa)) for row in players_rows],
+        ceilings=[(row.id, row.name, told_said(row.ceiling_kpa, unit)) for row in players_rows],
         occasions=[(name, [one.hazard.value for one in cautions_for(code)]) for code, name in _OCCASIONS],
         cautions=[(hazard.value, caution.say) for hazard, caution in CAUTIONS.items()],
         note=NO_MEDICAL_ADVICE,
@@ -115,6 +119,6 @@ def _resting(reader: Reader, now: datetime) -> list[tuple[str, str]]:
     for test in reader.rows(MouthTestRecord, order="-rests_until"):
         if datetime.fromisoformat(test.rests_until) <= now:
             break
-        until.setdefault(test.reed_id, test.rests_until[:16].replace("T", " "))
+        until.setdefault(test.reed_id, time_said(test.rests_until, now.tzinfo))
     reeds = reader.by_id(ReedRecord, until)
     return [(reeds[reed].number, when) for reed, when in until.items() if reed in reeds]

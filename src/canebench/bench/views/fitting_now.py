@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from canebench.bench.acts.fitting.fitting import Fitting
     from canebench.bench.acts.fitting.plan_setting import Plan
     from canebench.bench.acts.fitting.report import TakeReport
+    from canebench.fitting.acts import NextAct
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Reader
 
@@ -56,6 +57,13 @@ class FittingNow:
     pinches: int
     pinches_said: str
     against: tuple[str, ...]
+
+    @property
+    def next_act(self) -> NextAct | None:
+        """The one next act: the plan's, or what the take itself asks for where it comes to no plan."""
+        if self.report is None:
+            return None
+        return self.report.next_act if self.plan is None else self.plan.next_act
 
 
 class Fittings:

@@ -59,8 +59,8 @@ def aim_options(command: Command) -> Command:
     """Adds --scale and --reference, and what bounds a plan: --deeper and all after it."""
     for option, name, kind, metavar, said in reversed(_BOUNDS):
         command = click.option(option, name, type=kind, metavar=metavar, help=said)(command)
-    scale = "Target scale: canebench scales. The default is the fitting's own, at first harmonic."
-    reference = "Drones that follow low A (at first the default), or a fixed low A, such as a band's."
+    scale = "Target scale: canebench scales. Else the fitting's own; at first the ledger's, or harmonic."
+    reference = "Drones that follow low A, or a fixed low A such as a band's; else the same."
     command = click.option("--reference", callback=reference_from, metavar="drones|HERTZ", help=reference)(
         command
     )

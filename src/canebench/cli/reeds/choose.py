@@ -12,15 +12,25 @@ from canebench.cli.text.words import labelled, paragraph, show, width
 
 
 @click.command("choose")
-@click.argument("player")
+@click.argument("player", required=False)
 @LOT
 @reads
-def command(*, player: str, lot: str | None, ledger_url: str | None, as_json: bool) -> None:
-    """Judge the reeds for PLAYER: a little above what they blow now, never above their ceiling."""
-    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
+def command(*, player: str | None, lot: str | None, ledger_url: str | None, as_json: bool) -> None:
+    """Judge the reeds for PLAYER: a little above what they blow now, never above their ceiling.
+
+    Without PLAYER it is the usual player, or that of the last fitting.
+    """
+    from canebench.bench.acts.band import band_defaults  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415
     from canebench.bench.acts.reeds.choose_reeds import choose_for  # noqa: PLC0415
 
-    found = choose_for(the_ledger(ledger_url), player, lot=lot)
+    ledger = the_ledger(ledger_url)
+    chosen = player or band_defaults(ledger).player
+    if chosen is None:
+        raise click.UsageError("Say for whom: no player is settled, and nothing was fitted yet.")
+    if player is None:
+        show(paragraph(f"For {chosen}.", columns=width()), err=True)
+    found = choose_for(ledger, chosen, lot=lot)
     if as_json:
         print_json(
             [

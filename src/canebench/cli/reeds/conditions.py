@@ -33,19 +33,21 @@ def command(
     if take is None and any(value is not None for value in told.values()):
         sentence = "Say which take: its number is in the list that canebench conditions prints."
         raise click.UsageError(sentence, ctx=click.get_current_context())
-    from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415 - help need not wait
+    from canebench.base.clock.local_time import day_said  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.band import band_defaults  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger, the_writer  # noqa: PLC0415
     from canebench.bench.acts.reeds.weather import list_conditions, note_conditions  # noqa: PLC0415
 
     ledger = the_ledger(ledger_url)
     if take is None:
-        rows = list_conditions(ledger, limit=limit)
+        rows, zone = list_conditions(ledger, limit=limit), band_defaults(ledger).zone
         if as_json:
             print_json(rows)
             return
         shown = [
             (
                 str(one.take),
-                one.at[:10],
+                day_said(one.at, zone),
                 one.reed or "–",
                 one.chanter or "–",
                 *_said(one.room_degc, one.room_rh, one.warm_min),

@@ -55,11 +55,15 @@ def typed_from(
 )
 @click.option("--as-typed", is_flag=True, help="Take typed readings even where they look like a slip.")
 @click.option("--reed", required=True, metavar="NUMBER", help="The number on its binding.")
-@click.option("--chanter", required=True, metavar="NAME", help="The chanter; a new name is a new chanter.")
+@click.option(
+    "--chanter",
+    metavar="NAME",
+    help="The chanter; a new name is a new chanter. Else the reed's last one, else the usual one.",
+)
 @click.option(
     "--sizes", type=click.Path(path_type=Path), metavar="FILE", help="The chanter's sizes, if measured."
 )
-@click.option("--player", metavar="NAME", help="Who blew it.")
+@click.option("--player", metavar="NAME", help="Who blew it; else whose it is, else the usual player.")
 @click.option(
     "--from",
     "from_file",
@@ -85,7 +89,7 @@ def command(
     typed: dict[str, tuple[float, str]],
     as_typed: bool,
     reed: str,
-    chanter: str,
+    chanter: str | None,
     sizes: Path | None,
     player: str | None,
     from_file: Path | None,
@@ -103,7 +107,8 @@ def command(
     ctx = click.get_current_context()
     _check_told(ctx, take, typed, as_typed=as_typed, with_file=bool(from_file or to_file))
     # Imported here so that help and typing errors need not wait for numerics.
-    from canebench.bench.acts.fitting.fit_reed import Place, fit_reed  # noqa: PLC0415
+    from canebench.bench.acts.fitting.begin_fitting import usual_place  # noqa: PLC0415
+    from canebench.bench.acts.fitting.fit_reed import fit_reed  # noqa: PLC0415
     from canebench.bench.acts.fitting.type_take import AsTyped, Typed, answered_by  # noqa: PLC0415
     from canebench.bench.acts.ledger import takes_folder, the_ledger, the_writer  # noqa: PLC0415
     from canebench.bench.acts.reeds.chanters import keep_chanter  # noqa: PLC0415
@@ -111,8 +116,11 @@ def command(
     readings = {note: Typed(value=value, unit=unit) for note, (value, unit) in typed.items()}
     request = request_from(take or (AsTyped(readings) if as_typed else readings) or None, **asked)
     ledger, writer = the_ledger(ledger_url), the_writer(who)
+    place = usual_place(ledger, reed, chanter=chanter, player=player)
+    if chanter is None:
+        show(paragraph(f"In {place.chanter}; another: --chanter NAME.", columns=width()), err=True)
     if request.heard is not None or from_file is not None or sizes is not None:
-        keep_chanter(ledger, chanter, who=writer, sizes=sizes)
+        keep_chanter(ledger, place.chanter, who=writer, sizes=sizes)
     with answered_by(
         doubt="the reading put right, or --as-typed where it is right",
         no_pitch="--reference HERTZ, the pitch that the meter was set to",
@@ -120,7 +128,7 @@ def command(
         fitted = fit_reed(
             ledger,
             request,
-            place=Place(reed=reed, chanter=chanter, player=player),
+            place=place,
             who=writer,
             takes_folder=takes_folder(ledger_url),
             from_file=from_file,

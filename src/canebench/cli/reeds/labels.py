@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -10,6 +11,9 @@ from canebench.cli.options.ledger_options import print_json, reads
 from canebench.cli.options.numbers import COUNT
 from canebench.cli.options.only import LOT, STATE
 from canebench.cli.text.words import paragraph, show, width
+
+if TYPE_CHECKING:
+    from canebench.bench.acts.band import PaperName
 
 
 @click.command(
@@ -27,6 +31,7 @@ from canebench.cli.text.words import paragraph, show, width
 @click.option(
     "--rows", type=COUNT, default=13, show_default=True, metavar="N", help="Labels down the sheet, up to 22."
 )
+@click.option("--paper", type=click.Choice(["A4", "Letter"]), help="The sheet [the one settled, else A4].")
 @reads
 def command(
     *,
@@ -35,15 +40,18 @@ def command(
     out: Path,
     columns: int,
     rows: int,
+    paper: PaperName | None,
     ledger_url: str | None,
     as_json: bool,
 ) -> None:
-    """Write A4 sheets of labels for the reeds of a lot or state, or for all of them."""
+    """Write sheets of labels for the reeds of a lot or state, or for all of them."""
+    from canebench.bench.acts.band import band_defaults  # noqa: PLC0415
     from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
     from canebench.bench.views.paper.print_labels import Grid, print_labels  # noqa: PLC0415
 
-    grid = Grid(columns=columns, rows=rows)
-    count = print_labels(the_ledger(ledger_url), out, lot=lot, state=state, grid=grid)
+    ledger = the_ledger(ledger_url)
+    grid = Grid(columns=columns, rows=rows, paper=paper or band_defaults(ledger).paper)
+    count = print_labels(ledger, out, lot=lot, state=state, grid=grid)
     if as_json:
         print_json({"labels": count, "out": str(out)})
         return

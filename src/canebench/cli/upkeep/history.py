@@ -16,24 +16,26 @@ from canebench.cli.text.words import show, table
 @reads
 def command(*, last: int, ledger_url: str | None, as_json: bool) -> None:
     """List the newest acts; each has a number that "canebench undo" takes."""
-    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
+    from canebench.base.clock.local_time import time_said  # noqa: PLC0415 - help need not wait
+    from canebench.bench.acts.band import zone_of  # noqa: PLC0415
+    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415
 
     with the_ledger(ledger_url).reading() as reader:
-        acts = reader.history(limit=last)
+        acts, zone = reader.history(limit=last), zone_of(reader)
     if as_json:
         print_json(acts)
         return
     rows = [
         (
             str(act.id),
-            act.at[:16].replace("T", " "),
+            time_said(act.at, zone),
             act.who,
             act.said + (f" (undone by {act.undone_by})" if act.undone_by else ""),
         )
         for act in acts
     ]
     show(
-        table(("act", "when (UTC)", "who", "what"), rows, columns=200, words=True)
+        table(("act", "when", "who", "what"), rows, columns=200, words=True)
         if rows
         else "Nothing was done yet.\n"
     )

@@ -131,6 +131,8 @@ def give(found: Mapping[str, TableFound], *, as_json: bool) -> None:
             times = "1 time says" if one.zoneless == 1 else f"{one.zoneless} times say"
             said = f"{one.table}: {times} no zone, and that is taken as UTC."
             show(paragraph(said, columns=width()))
+        if one.since_now:
+            show(paragraph(f"{one.table}: {one.since_now_said}.", columns=width()))
         for problem in one.problems[:_SHOWN]:
             show(paragraph(problem.sentence, columns=width()))
         if one.problem_count > _SHOWN:
@@ -144,6 +146,7 @@ def _object(one: TableFound) -> dict[str, Any]:
         "duplicates": one.duplicate_count,
         "problems": one.problem_count,
         "times_without_zone": one.zoneless,
+        "since_now": one.since_now,
         "first_problems": [asdict(problem) for problem in one.problems[:100]],
         "headers": {m.header: None if m.column is None else m.column.name for m in one.matched},
     }

@@ -19,6 +19,11 @@ from canebench.cli.text.words import paragraph, show, width
 @WHO
 def command(*, port: int, no_browser: bool, ledger_url: str | None, who: str | None) -> None:
     """Serve the bench to this machine's browser until you press Ctrl-C. Nothing leaves the machine."""
+    open_bench(ledger_url=ledger_url, who=who, port=port, no_browser=no_browser)
+
+
+def open_bench(*, ledger_url: str | None, who: str | None, port: int, no_browser: bool) -> None:
+    """Serve until stopped, and open the link unless that is not wanted."""
     from canebench.web.security.entry_file import addresses  # noqa: PLC0415 - help need not wait for the server
     from canebench.web.serve import serve  # noqa: PLC0415 - nor for this
 

@@ -17,9 +17,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from canebench.store.exchange.sheet import Sheet
-    from canebench.store.tables import Row, Table
+    from canebench.store.tables import Column, Row, Table
 
 _OWN = (ID.name, VERSION.name)
+_SINCE = "state_since"
 
 
 @dataclass(slots=True, kw_only=True)
@@ -48,6 +49,7 @@ class Reading:
 
     def __init__(self, table: Table, sheet: Sheet, choices: ImportChoices) -> None:
         self._table, self._sheet, self._kept = table, sheet, choices.ids == "kept"
+        self._now = choices.now
         matched = match_headers(table, sheet.headers, choices.mapping.get(table.name, {}))
         self.found = TableFound(table=table.name, matched=matched, decimal=sheet.decimal)
         used = {one.column.name for one in matched if one.column is not None}
@@ -56,12 +58,17 @@ class Reading:
             if one.allowed is not None:
                 self.found.trouble(1, one.header, "this header", one.allowed, nearest=one.nearest)
         for column in (*((ID,) if self._kept else ()), *table.columns):
-            if column.needed and column.name not in used:
+            if column.needed and column.name not in used and not self._assumes(column):
                 self.found.trouble(1, column.header, "no such column", "it is needed")
         # Ids only tell rows apart when they are not kept; versions say nothing then.
+        self._untold = [c.name for c in table.columns if c.name not in used and self._assumes(c)]
         self._read = [one for one in matched if one.column is not None and self._wanted(one)]
         self._blank = [one.index for one in matched if not one.header.strip() and one.column is None]
         self._empty: Row = dict.fromkeys(column.name for column in table.columns)
+
+    def _assumes(self, column: Column) -> bool:
+        """Whether what nobody tells is taken to be so since now: a plain list has no such column."""
+        return column.name == _SINCE and self._now is not None and not self._kept
 
     def _wanted(self, one: Matched) -> bool:
         return self._kept or one.column is None or one.column.name != VERSION.name
@@ -79,6 +86,9 @@ class Reading:
             except CellError as error:
                 made.fits = False
                 self.found.trouble(number, one.header, error.given, error.allowed)
+        for name in self._untold:
+            made.values[name] = self._now
+            self.found.since_now += 1
         beyond = [cells[index] for index in self._blank if index < width]
         for cell in (*beyond, *cells[len(self._sheet.headers) :]):
             if not is_blank(cell):
@@ -98,6 +108,10 @@ class Reading:
                 made.id = int(value or 0)
             else:
                 made.version = int(value or 1)
+            return
+        if is_blank(cell) and self._assumes(one.column):
+            made.values[name] = self._now
+            self.found.since_now += 1
             return
         value = value_of(self._table, self._sheet, one, cell)
         if one.by_name is not None and isinstance(value, str):

@@ -28,12 +28,14 @@ class ImportChoices:
 
     `ids`: `kept` as the file has them (into a new ledger), or `renumbered` with what refers to them.
     `duplicates`: `skip` them, or `refuse` the file for one. `mapping`: for a table, from a header to the
-    column it means (`seat_mm`, `seat_mm [inch]`), None to leave it out.
+    column it means (`seat_mm`, `seat_mm [inch]`), None to leave it out. `now` is taken for since when a reed
+    is in its state, where a list does not tell that; None for nothing.
     """
 
     ids: Literal["kept", "renumbered"]
     duplicates: Literal["skip", "refuse"]
     mapping: Mapping[str, Mapping[str, str | None]] = field(default_factory=dict)
+    now: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,6 +86,14 @@ class TableFound:
     duplicate_count: int = 0
     #: Times that say no zone, and are taken as UTC.
     zoneless: int = 0
+    #: Rows that do not tell since when their state is: it is taken to be so since now.
+    since_now: int = 0
+
+    @property
+    def since_now_said(self) -> str:
+        """That rows without a time are taken to be so since now."""
+        told = "1 row does not tell" if self.since_now == 1 else f"{self.since_now} rows do not tell"
+        return f"{told} since when their state is: it is taken to be so since now"
 
     def trouble(self, row: int, column: str, given: str, allowed: str, *, nearest: str | None = None) -> None:
         """One problem more."""

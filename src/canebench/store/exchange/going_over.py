@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from canebench.store.exchange.sheet import Sheet
     from canebench.store.reader import Reader
-    from canebench.store.tables import Row, Table, Value
+    from canebench.store.tables import Column, Row, Table, Value
     from canebench.store.writer import Writer
 
 #: Told the rows done and all of them, None where that is not known.
@@ -189,6 +189,18 @@ class Doubles:
         elif mark in twins:
             self._double(draft, "there already", twins[mark], None)
             self._references.place(self._table, draft, twins[mark], self._key)
+        elif self._key is not None:
+            self._near(draft, self._key)
+
+    def _near(self, draft: Draft, key: Column) -> None:
+        """Capitals, spaces and leading zeros make no other name."""
+        name = draft.values[key.name]
+        near = self._standing.near(self._table.name, key, name)
+        if near is not None:
+            draft.fits = False
+            noun = self._table.noun
+            allowed = f"it differs from a {noun} that is there only in capitals, spaces or leading zeros"
+            self._found.trouble(draft.row, key.name, repr(name)[:60], allowed, nearest=near)
 
     def _double(self, draft: Draft, where: str, of: int, other: Row | None) -> None:
         draft.fits = False

@@ -58,10 +58,11 @@ class References:
             if column.refers is None:
                 continue
             other = TABLES[column.refers]
-            self._by_name(column, other, [one for one in drafts if column.name in one.names], found)
+            # Told apart before names are looked up: a name leads to the ledger's id, not to the file's.
             by_id = [
                 one for one in drafts if one.values[column.name] is not None and column.name not in one.names
             ]
+            self._by_name(column, other, [one for one in drafts if column.name in one.names], found)
             self._by_id(column, other, by_id, found)
 
     def _by_name(self, column: Column, other: Table, drafts: Sequence[Draft], found: TableFound) -> None:
@@ -89,6 +90,7 @@ class References:
                         column.name,
                         repr(name)[:60],
                         f"{none} {other.noun} of that {key.name} {why}",
+                        nearest=self._standing.near(other.name, key, name),
                     )
 
     def _by_id(self, column: Column, other: Table, drafts: Sequence[Draft], found: TableFound) -> None:

@@ -10,6 +10,7 @@ import hashlib
 import json
 from typing import TYPE_CHECKING, Final
 
+from canebench.base.parsing import folded
 from canebench.store.tables import TABLES
 
 if TYPE_CHECKING:
@@ -31,6 +32,7 @@ class LedgerStanding:
         self.last: Final = {name: counted.get(name, 0) for name in TABLES}
         self._in_use: dict[str, dict[int, bool]] = {name: {} for name in TABLES}
         self._keys: dict[str, set[Value]] = {name: set() for name in TABLES}
+        self._near: dict[str, dict[str, str]] = {}
         self._twins: dict[str, dict[bytes, int]] = {name: {} for name in TABLES}
 
     def in_use(self, table: str, ids: set[int]) -> dict[int, bool]:
@@ -57,6 +59,14 @@ class LedgerStanding:
         sql = f"SELECT * FROM {table} WHERE {column.name} IN"
         found = self._among(sql, names)
         return {row[column.name]: row for row in found if row["id"] <= self.last[table]}
+
+    def near(self, table: str, column: Column, name: Value) -> str | None:
+        """The name outside the bin that is this one but for capitals, spaces and leading zeros."""
+        if table not in self._near:
+            sql = f"SELECT {column.name} AS name FROM {table} WHERE removed_at IS NULL AND id <= ?"
+            found = self._reader.connection.rows(sql, [self.last[table]])
+            self._near[table] = {folded(str(row["name"])): str(row["name"]) for row in found}
+        return self._near[table].get(folded(str(name)))
 
     def twin(self, table: Table, rows: Iterable[Mapping[str, Value]]) -> dict[bytes, int]:
         """Ids of rows outside the bin by their digest, for all that may equal one of these."""

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
     from starlette.requests import Request
 
+    from canebench.bench.acts.ledger import StaleEditError
+
 _MOST_FIELDS: Final = 200
 _MOST_TEXT: Final = 2_000
 #: Fields that hold whole files.
@@ -28,8 +30,8 @@ _LONG: Final = {"sizes": 60_000}
 class FieldProblem:
     """Why the form `form` could not be taken, with what was typed into it.
 
-    `asks` where it may be right all the same, and is taken once that was said; `insist` where it is taken
-    once one says that one insists.
+    `stale` where what was read is not what stands any more. `asks` where it may be right all the same, and is
+    taken once that was said; `insist` where it is taken once one says that one insists.
     """
 
     form: str
@@ -37,6 +39,7 @@ class FieldProblem:
     asks: bool = False
     given: Mapping[str, str] = field(default_factory=dict)
     insist: bool = False
+    stale: StaleEditError | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,6 +71,11 @@ class Form:
         """A whole number; None where it was left empty."""
         given = self.text(name)
         return None if given is None else count_from(given, label)
+
+    def version(self) -> int | None:
+        """Which version of a row was read: that of the page, or the newer one that one says one has seen."""
+        seen = self.count("over", "version seen")
+        return self.count("version", "version") if seen is None else seen
 
     def ticked(self, name: str) -> bool:
         """Whether a box was ticked."""

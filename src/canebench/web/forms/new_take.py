@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.disk.inside import inside
 from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
-from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
+from canebench.bench.acts.fitting.fit_reed import Pinch, Place, fit_reed
+from canebench.bench.acts.fitting.read_takes import check_newest
 from canebench.bench.acts.fitting.type_take import AsTyped, Typed, answered_by
-from canebench.bench.acts.reeds.reed_days import check_pinch, ease_reed
 from canebench.web.forms.told_setting import told_from, was_pinched
 
 if TYPE_CHECKING:
@@ -39,15 +39,21 @@ def measure_new_take(
     context: BenchContext, ledger: Ledger, form: Form, now: FittingNow, asked: FitRequest
 ) -> Fitted:
     """Measure and keep the take of a form."""
+    read_take = form.count("read_take", "the newest take read")
+    if read_take is not None:
+        with ledger.reading() as reader:
+            check_newest(reader, now.reed, now.chanter, read_take)
     asked = told_from(form, now, asked)
+    pinch: Pinch | None = None
+    if was_pinched(form, now):
+        pinch = "insisted" if form.ticked("insist") else "told"
     place = Place(
         reed=now.reed.number,
         chanter=now.chanter.name,
         player=None if now.player is None else now.player.name,
+        read_take=read_take,
+        pinch=pinch,
     )
-    pinched, insist = was_pinched(form, now), form.ticked("insist")
-    if pinched:
-        check_pinch(ledger, place.reed, insist=insist)
 
     def fit(heard: Path | Mapping[str, Typed]) -> Fitted:
         return fit_reed(
@@ -76,8 +82,6 @@ def measure_new_take(
     else:
         with _uploaded(form) as path:
             fitted = fit(path)
-    if fitted.take_id is not None and pinched:
-        ease_reed(ledger, place.reed, how="pinch", who=context.who, insist=insist, heard_in=fitted.take_id)
     return fitted
 
 

@@ -12,12 +12,14 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
 from canebench.base.errors import CanebenchError, DoubtError, UnlessInsistedError
+from canebench.bench.acts.ledger import StaleEditError
+from canebench.bench.acts.near_names import NearNameError
 from canebench.web.context import context_of
 from canebench.web.forms.flash import DID
 from canebench.web.forms.forms import FieldProblem, Form, read_form
 
 if TYPE_CHECKING:
-    from collections.abc import Awaitable, Callable
+    from collections.abc import Awaitable, Callable, Mapping
 
     from starlette.requests import Request
     from starlette.responses import Response
@@ -48,16 +50,30 @@ async def answer(
     except CanebenchError as error:
         problem = FieldProblem(
             form=form,
-            said=str(error),
-            given=given.texts,
+            said=_said(error),
+            given=_given(error, given),
             asks=isinstance(error, DoubtError),
             insist=isinstance(error, UnlessInsistedError),
+            stale=error if isinstance(error, StaleEditError) else None,
         )
         return await again(request, problem, error.http_status)
     finally:
         for file in given.files.values():
             await file.close()
     return go_on(goal, ledger.acts)
+
+
+def _said(error: CanebenchError) -> str:
+    if isinstance(error, NearNameError) and error.offered:
+        return f"{error} {error.meant} stands in the form now."
+    return str(error)
+
+
+def _given(error: CanebenchError, form: Form) -> Mapping[str, str]:
+    """What was typed, to be shown again; in the place of a near name the one that there is."""
+    if not isinstance(error, NearNameError) or not error.offered:
+        return form.texts
+    return {name: error.meant if text == error.typed else text for name, text in form.texts.items()}
 
 
 def go_on(goal: str, acts: list[int]) -> Response:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.errors import InputError
 from canebench.base.fingering import HOLES
 from canebench.bench.acts.fitting.fit_request import ALL, FitRequest
+from canebench.bench.acts.fitting.read_takes import check_act
 from canebench.fitting.acts import Act
 
 if TYPE_CHECKING:
@@ -21,11 +22,14 @@ if TYPE_CHECKING:
 #: What was done since the last take, and how many acts of the plan that is.
 SINCE: Final = {"act": 1, "nothing": 0, "all": ALL, "other": 0}
 _OTHER: Final = "other"
+_PLANNED: Final = ("act", "all")
 
 
 def told_from(form: Form, now: FittingNow, asked: FitRequest) -> FitRequest:
     """With what was done since the last take, and the room."""
     since = _since(form, now)
+    if since in _PLANNED and form.text("read_act") is not None:
+        check_act(read=form.text("read_act") or "", now=act_read(now))
     asked = replace(
         asked,
         done=SINCE[since],
@@ -42,6 +46,11 @@ def told_from(form: Form, now: FittingNow, asked: FitRequest) -> FitRequest:
         tape_mm=_tape_told(form, now) or None,
         pinches=pinches,
     )
+
+
+def act_read(now: FittingNow) -> str:
+    """The act that "the act above" stands for; nothing where none is planned."""
+    return now.plan.steps[0].act.say if now.plan is not None and now.plan.steps else ""
 
 
 def was_pinched(form: Form, now: FittingNow) -> bool:

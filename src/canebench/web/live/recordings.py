@@ -41,9 +41,9 @@ class Unfinished:
     duration_s: float
 
     @property
-    def at_said(self) -> str:
-        """When it ended, UTC."""
-        return datetime.fromtimestamp(self.at_s, tz=UTC).strftime("%Y-%m-%d %H:%M")
+    def at(self) -> datetime:
+        """When it ended."""
+        return datetime.fromtimestamp(self.at_s, tz=UTC)
 
 
 class GrowingRecording:

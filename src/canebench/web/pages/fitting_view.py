@@ -14,6 +14,7 @@ from canebench.base.notes import NOTES
 from canebench.base.sentences import seat_said
 from canebench.base.setting import strip_said
 from canebench.base.uncertain import MINUS, Uncertain
+from canebench.bench.acts.fitting.read_takes import NO_TAKE
 from canebench.bench.views.drawing.draw_fitting import (
     draw_after,
     draw_expected,
@@ -61,14 +62,14 @@ class FittingView:
 
     fitting: FittingNow
     takes: int
+    newest_take: int
     stage: int
     now: Drawn
     unplayed: Drawn
     missing: str
     after: Drawn | None
     expected: Drawn | None
-    tape_now: str
-    tape_planned: str | None
+    tape: str
     tape_said: list[tuple[str, str]]
     verdict: Verdict | None
     act: NextAct | None
@@ -92,26 +93,29 @@ class FittingView:
 def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
     """Put a fitting into words and pictures."""
     plan, after, present = now.plan, now.after, now.fitting.present
-    act, scale = _act(now), now.fitting.scale
+    act, scale = now.next_act, now.fitting.scale
     planned = plan.setting if plan is not None and plan.steps else None
     return FittingView(
         fitting=now,
         takes=len(now.takes),
+        newest_take=now.takes[-1].id if now.takes else NO_TAKE,
         stage=_stage(act),
         now=draw_now(now) or draw_unplayed(scale, title="The beam, not heard yet", prefix="now"),
         unplayed=draw_unplayed(scale, title="The beam so far", prefix="unplayed"),
         missing=still_missing(()),
         after=draw_after(now),
         expected=draw_expected(now),
-        tape_now=draw_tape(now.fitting.chanter, present, title="Tape now"),
-        tape_planned=None
-        if planned is None or planned.tape_mm == present.tape_mm
-        else draw_tape(now.fitting.chanter, planned, title="Tape as planned", prefix="planned"),
+        tape=draw_tape(
+            now.fitting.chanter,
+            present,
+            title="Tape now" if _same_tape(present, planned) else "Tape now, and dotted as planned",
+            planned=planned,
+        ),
         tape_said=_tape(present, planned),
         verdict=None if now.report is None else verdict_of(now.report),
         act=act,
-        headline="" if act is None else _sentences(act.say)[0],
-        further="" if act is None else _sentences(act.say)[1],
+        headline="" if act is None else sentences_of(act.say)[0],
+        further="" if act is None else sentences_of(act.say)[1],
         acts=[] if plan is None else [step.act for step in plan.steps],
         rows=_rows(now),
         missed=() if after is None else after.missed,
@@ -133,14 +137,7 @@ def view_of(now: FittingNow, *, unfinished: list[Unfinished]) -> FittingView:
     )
 
 
-def _act(now: FittingNow) -> NextAct | None:
-    """The one next act: the plan's, or what the take itself asks for where it comes to no plan."""
-    if now.report is None:
-        return None
-    return now.report.next_act if now.plan is None else now.plan.next_act
-
-
-def _sentences(say: str) -> tuple[str, str]:
+def sentences_of(say: str) -> tuple[str, str]:
     """The first sentence, which is read from two metres, and what follows it."""
     first, *rest = _SENTENCE_END.split(say, maxsplit=1)
     return first, rest[0] if rest else ""
@@ -202,6 +199,10 @@ def _tape(present: Setting, planned: Setting | None) -> list[tuple[str, str]]:
                 words += f" now, {strip_said(then)} planned"
             said.append((hole, words))
     return said
+
+
+def _same_tape(present: Setting, planned: Setting | None) -> bool:
+    return planned is None or planned.tape_mm == present.tape_mm
 
 
 def _said(setting: Setting) -> str:

@@ -5,7 +5,7 @@ Guarded by `tests/web/test_crawl.py` and, with hostile text in every field, `tes
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, partial
 from hashlib import sha256
 from importlib.resources import files
 from typing import TYPE_CHECKING, ClassVar, Final, Protocol
@@ -16,7 +16,9 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse
 
 from canebench import __version__
+from canebench.base.clock.local_time import day_said, time_said, zone_said
 from canebench.base.fingering import HOLES
+from canebench.bench.acts.band import band_defaults
 from canebench.web.context import context_of
 from canebench.web.forms.flash import notices
 from canebench.web.pages.fitting_view import STAGES
@@ -56,13 +58,21 @@ def show(request: Request, page: Page, *, status: int = 200) -> HTMLResponse:
     """Fill the page's template."""
     found = environment().get_template(page.template)
     path, query = _place(request)
+    ledger = context_of(request).ledger
+    band = band_defaults(ledger)
     html = found.render(
         page=page,
         rooms=ROOMS,
         static=static_prefix(),
         theme=theme_of(request),
         themes=THEMES,
-        notices=notices(request, context_of(request).ledger),
+        notices=notices(request, ledger),
+        band=band,
+        bench=context_of(request),
+        when=partial(time_said, zone=band.zone),
+        day=partial(day_said, zone=band.zone),
+        zone="" if band.zone is None else str(band.zone),
+        clock=zone_said(band.zone),
         path=path,
         query=query,
         version=__version__,

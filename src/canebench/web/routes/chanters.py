@@ -129,7 +129,12 @@ async def change_chanter(request: Request) -> Response:
         told = {name: form.text(name) for name in ("name", "player", "remarks", "sizes")}
         if "file" in form.files:
             told["sizes"] = _text(form.files["file"])
-        read = {"name": form.text("read_name"), "version": form.count("version", "version")}
+        read = {
+            "name": form.text("read_name"),
+            "remarks": form.text("read_remarks"),
+            "player_id": form.count("read_player_id", "player"),
+            "version": form.version(),
+        }
         edit_chanter(ledger, chanter_id, told, read=read, who=context.who)
         return f"/chanters/{chanter_id}"
 

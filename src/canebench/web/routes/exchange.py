@@ -17,6 +17,7 @@ from starlette.responses import FileResponse, Response
 
 from canebench.base.errors import CanebenchError, InputError, NotFoundError
 from canebench.bench.acts.upkeep.check_up import Found, check_up
+from canebench.bench.acts.upkeep.column_words import COLUMN_WORDS, NEEDED
 from canebench.bench.acts.upkeep.exchange import (
     FORMS,
     TABLES,
@@ -25,6 +26,7 @@ from canebench.bench.acts.upkeep.exchange import (
     bring_in,
     export,
     look_over,
+    refused,
     sheets_of,
 )
 from canebench.bench.acts.upkeep.safekeeping import back_up, check, snapshots_of
@@ -53,11 +55,16 @@ _MOST_SHOWN: Final = 30
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Preview:
-    """A file that waits, what it would bring, and what was chosen for that: shown again as it was chosen."""
+    """A file that waits, what it would bring, and what was chosen for that: shown again as it was chosen.
+
+    `table` is the one that it holds rows of, "" for several; `refused` where it cannot come in as it is.
+    """
 
     waiting: str = ""
     file: str = ""
+    table: str = ""
     found: list[TableFound] = field(default_factory=list)
+    refused: bool = False
     chosen: Mapping[str, str] = field(default_factory=dict)
 
 
@@ -72,7 +79,8 @@ class ExchangePage:
     forms: tuple[str, ...]
     snapshots: list[str]
     preview: Preview
-    columns: dict[str, list[str]]
+    words: Mapping[str, Mapping[str, str]]
+    needed: Mapping[str, list[str]]
     checked: list[Found]
     verified: tuple[str, list[str]] | None
     problem: FieldProblem | None
@@ -105,7 +113,8 @@ async def _exchange(
         forms=FORMS,
         snapshots=[str(path) for path in kept],
         preview=preview or Preview(),
-        columns={name: [column.name for column in table.columns] for name, table in TABLES.items()},
+        words=COLUMN_WORDS,
+        needed=NEEDED,
         checked=checked or [],
         verified=verified,
         problem=problem,
@@ -156,8 +165,16 @@ async def preview(request: Request) -> Response:
 
 def _looked_over(ledger: Ledger, path: Path, form: Form) -> Preview:
     sheets = sheets_of(path, table=form.text("table"))
-    found = look_over(ledger, sheets, _choices(form, list(sheets)))
-    return Preview(waiting=path.parent.name, file=path.name, found=list(found.values()), chosen=form.texts)
+    choices = _choices(form, list(sheets))
+    found = look_over(ledger, sheets, choices)
+    return Preview(
+        waiting=path.parent.name,
+        file=path.name,
+        table=next(iter(sheets)) if len(sheets) == 1 else "",
+        found=list(found.values()),
+        refused=refused(found, choices),
+        chosen=form.texts,
+    )
 
 
 async def commit(request: Request) -> Response:

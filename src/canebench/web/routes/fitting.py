@@ -5,28 +5,22 @@ Guarded by `tests/web/test_fitting.py` and `tests/browser/test_fitting.py`.
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar
 from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
-from starlette.responses import RedirectResponse
+from starlette.responses import JSONResponse, RedirectResponse
 
 from canebench.base.notes import NOTES
-from canebench.bench.acts.fitting.begin_fitting import (
-    FittingChoices,
-    Recent,
-    begin_fitting,
-    fitting_choices,
-    recent_fittings,
-)
-from canebench.bench.acts.fitting.fit_reed import Place
 from canebench.bench.views.list_scales import list_scales
 from canebench.web.context import context_of
 from canebench.web.forms.fitting_query import query_of, request_from, shown
 from canebench.web.forms.forms import read_form
 from canebench.web.forms.new_take import measure_new_take
 from canebench.web.forms.post_redirect import answer
+from canebench.web.live.measurings import give_up_where_gone
 from canebench.web.pages.fitting_view import FittingView, view_of
 from canebench.web.pages.render import show
 from canebench.web.routes.shell import own_path
@@ -38,19 +32,7 @@ if TYPE_CHECKING:
     from canebench.base.scales import Scale
     from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.forms import FieldProblem, Form
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StartPage:
-    """Choosing or adding a reed and a chanter."""
-
-    template: ClassVar[str] = "start.html"
-    room: ClassVar[str] = "Fitting"
-    title: str = "Fit a reed"
-    recent: list[Recent]
-    choices: FittingChoices
-    given: dict[str, str]
-    problem: FieldProblem | None
+    from canebench.web.live.measurings import Measuring
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,40 +48,6 @@ class FittingPage:
     scales: tuple[Scale, ...]
     notes: tuple[str, ...]
     problem: FieldProblem | None
-
-
-async def start(request: Request) -> Response:
-    """Choose."""
-    return await _start(request, None, 200)
-
-
-async def _start(request: Request, problem: FieldProblem | None, status: int) -> Response:
-    ledger = context_of(request).ledger
-
-    def read() -> StartPage:
-        return StartPage(
-            recent=recent_fittings(ledger),
-            choices=fitting_choices(ledger),
-            given={name: request.query_params.get(name, "") for name in ("reed", "chanter", "player")},
-            problem=problem,
-        )
-
-    return show(request, await run_in_threadpool(read), status=status)
-
-
-async def begin(request: Request) -> Response:
-    """Go to the fitting of the reed and chanter chosen, adding what is new."""
-
-    def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
-        place = Place(
-            reed=form.needed("reed", "reed"),
-            chanter=form.needed("chanter", "chanter"),
-            player=form.text("player"),
-        )
-        reed, chanter = begin_fitting(ledger, place, who=context.who, insist=form.ticked("insist"))
-        return f"/fit/{reed}/{chanter}"
-
-    return await answer(request, act, form="begin", again=_start)
 
 
 async def fitting(request: Request) -> Response:
@@ -132,9 +80,15 @@ async def _fitting(request: Request, problem: FieldProblem | None, status: int) 
 async def take(request: Request) -> Response:
     """Measure a take after whatever was done, and go on."""
     reed, chanter = request.path_params["reed"], request.path_params["chanter"]
-    fittings = request.app.state.fittings
+    fittings, loop = request.app.state.fittings, asyncio.get_running_loop()
+    watching: list[asyncio.Task[None]] = []
+
+    def watch(measuring: Measuring) -> None:
+        watching.append(loop.create_task(give_up_where_gone(request, measuring)))
 
     def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
+        ledger.measuring = request.app.state.measurings.named(form.text("attempt"))
+        loop.call_soon_threadsafe(watch, ledger.measuring)
         asked = request_from(form.texts)
         fitted = measure_new_take(context, ledger, form, fittings.now(reed, chanter, asked), asked)
         if fitted.refusal is not None:
@@ -144,7 +98,17 @@ async def take(request: Request) -> Response:
         query = urlencode(query_of(form.texts))
         return own_path(f"/fit/{reed}/{chanter}") + (f"?{query}" if query else "")
 
-    return await answer(request, act, form="take", again=_fitting)
+    try:
+        return await answer(request, act, form="take", again=_fitting)
+    finally:
+        for task in watching:
+            task.cancel()
+
+
+async def give_up(request: Request) -> Response:
+    """A take is not wanted while it is measured: whether it was kept all the same, since that was before."""
+    gone = request.app.state.measurings.named(request.path_params["attempt"]).give_up()
+    return JSONResponse({"kept": not gone})
 
 
 async def throw_away(request: Request) -> Response:

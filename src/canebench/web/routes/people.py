@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 from starlette.concurrency import run_in_threadpool
 
+from canebench.bench.acts.band import band_defaults
 from canebench.bench.acts.reeds.people import player_names, set_player
 from canebench.bench.acts.reeds.stock import list_lots
 from canebench.bench.views.browse_people import (
@@ -39,6 +40,7 @@ class PlayersPage:
     room: ClassVar[str] = "Players"
     title: str = "Players"
     players: list[PlayerLine]
+    search: str
     cautions: list[str]
     problem: FieldProblem | None
 
@@ -80,8 +82,9 @@ async def players(request: Request) -> Response:
 
 
 async def _players(request: Request, problem: FieldProblem | None, status: int) -> Response:
-    lines = await run_in_threadpool(player_lines, context_of(request).ledger)
-    page = PlayersPage(players=lines, cautions=_blowing(), problem=problem)
+    search = request.query_params.get("search", "").strip()
+    lines = await run_in_threadpool(player_lines, context_of(request).ledger, search)
+    page = PlayersPage(players=lines, search=search, cautions=_blowing(), problem=problem)
     return show(request, page, status=status)
 
 
@@ -123,7 +126,7 @@ async def change_player(request: Request) -> Response:
             "remarks": form.text("read_remarks"),
             "blows_kpa": form.number("read_blows_kpa", "what was read"),
             "ceiling_kpa": form.number("read_ceiling_kpa", "what was read"),
-            "version": form.count("version", "version"),
+            "version": form.version(),
         }
         edit_player(ledger, player_id, told, read=read, who=context.who)
         return f"/players/{player_id}"
@@ -134,9 +137,11 @@ async def change_player(request: Request) -> Response:
 async def choose(request: Request) -> Response:
     """Which reeds of a lot suit a player now."""
     ledger = context_of(request).ledger
-    name, lot = request.query_params.get("player", ""), request.query_params.get("lot", "")
+    asked, lot = request.query_params.get("player"), request.query_params.get("lot", "")
 
     def read() -> ChoosePage:
+        # The reeds are judged at once for a player who is settled, until another is chosen, or none.
+        name = (band_defaults(ledger).settled_player or "") if asked is None else asked
         return ChoosePage(
             players=player_names(ledger),
             lots=[one.name for one in list_lots(ledger)],

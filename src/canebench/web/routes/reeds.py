@@ -255,7 +255,7 @@ def _remark(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
     read = {
         "remarks": form.text("read_remarks"),
         "player_id": form.count("read_player_id", "player"),
-        "version": form.count("version", "version"),
+        "version": form.version(),
     }
     remark_reed(ledger, reed.id, form.text("remarks"), player=form.text("player"), read=read, who=who)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, ClassVar, Final
+from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
@@ -30,14 +31,20 @@ _PAGE: Final = 50
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HistoryPage:
-    """Acts, newest first; `before` is the number to go on from, None at the end."""
+    """Acts, newest first, that hold `search`; `before` is the number to go on from, None at the end."""
 
     template: ClassVar[str] = "history.html"
     room: ClassVar[str] = ""
     title: str = "What was done"
     acts: list[ActRecord]
     before: int | None
+    search: str
     problem: FieldProblem | None
+
+    def earlier(self) -> str:
+        """The address of the acts before these."""
+        told = {"search": self.search, "before": self.before}
+        return "/history?" + urlencode({name: value for name, value in told.items() if value})
 
 
 async def set_theme(request: Request) -> Response:
@@ -69,14 +76,16 @@ async def history(request: Request) -> Response:
 async def _history(request: Request, problem: FieldProblem | None, status: int) -> Response:
     given = request.query_params.get("before", "")
     before = int(given) if given.isascii() and given.isdigit() and len(given) < 16 else None
+    search = request.query_params.get("search", "").strip()
     ledger = context_of(request).ledger
 
     def read() -> list[ActRecord]:
         with ledger.reading() as reader:
-            return reader.history(limit=_PAGE, before=before)
+            return reader.history(limit=_PAGE, before=before, search=search or None)
 
     acts = await run_in_threadpool(read)
-    page = HistoryPage(acts=acts, before=acts[-1].id if len(acts) == _PAGE else None, problem=problem)
+    more = acts[-1].id if len(acts) == _PAGE else None
+    page = HistoryPage(acts=acts, before=more, search=search, problem=problem)
     return show(request, page, status=status)
 
 

@@ -76,13 +76,14 @@ async def takes(request: Request) -> Response:
     """The list, newest first."""
     filters = {n: request.query_params[n] for n in _FILTERS if request.query_params.get(n, "").isdecimal()}
     where = {f"{name}_id": int(value[:15]) for name, value in filters.items()}
-    reed = request.query_params.get("reed", "").strip()
+    reed, search = (request.query_params.get(name, "").strip() for name in ("reed", "search"))
     number = page_number(request)
     ledger = context_of(request).ledger
-    lines, total = await run_in_threadpool(list_takes, ledger, where, page=number, reed=reed or None)
+    lines, total = await run_in_threadpool(
+        list_takes, ledger, where, page=number, reed=reed or None, search=search or None
+    )
     choices = await run_in_threadpool(take_choices, ledger)
-    if reed:
-        filters["reed"] = reed
+    filters |= {name: text for name, text in (("reed", reed), ("search", search)) if text}
     page = TakesPage(lines=lines, total=total, number=number, filters=filters, choices=choices)
     return show(request, page)
 

@@ -5,17 +5,19 @@ Guarded by `tests/doors/test_fitting_now.py`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError
+from canebench.bench.acts.band import BandDefaults, defaults_of
+from canebench.bench.acts.fitting.fit_reed import Place
 from canebench.bench.acts.fitting.may_fit import may_fit
+from canebench.bench.acts.ledger import check_new
 from canebench.bench.acts.reeds.mouths import owner_of
 from canebench.reeds.states import NOT_OFFERED, State
 from canebench.store.records import RECORDS, ChanterRecord, PlayerRecord, ReedRecord, TakeRecord
 
 if TYPE_CHECKING:
-    from canebench.bench.acts.fitting.fit_reed import Place
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Reader
     from canebench.store.tables import Value
@@ -32,11 +34,15 @@ class Recent:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FittingChoices:
-    """What a fitting can be begun with: reeds that may be offered, the newest moved first; names."""
+    """What a fitting can be begun with: reeds that may be offered, the newest moved first; names.
+
+    `usual` is what is offered before anything is said.
+    """
 
     reeds: list[ReedRecord]
     chanters: list[str]
     players: list[str]
+    usual: BandDefaults
 
 
 def fitting_choices(ledger: Ledger) -> FittingChoices:
@@ -47,13 +53,43 @@ def fitting_choices(ledger: Ledger) -> FittingChoices:
             reeds=[reed for reed in reeds if reed.state not in NOT_OFFERED],
             chanters=[one.name for one in reader.rows(ChanterRecord, order="name", limit=200)],
             players=[one.name for one in reader.rows(PlayerRecord, order="name")],
+            usual=defaults_of(reader),
         )
 
 
-def begin_fitting(ledger: Ledger, place: Place, *, who: str, insist: bool = False) -> tuple[int, int]:
+def usual_place(ledger: Ledger, reed: str, *, chanter: str | None, player: str | None) -> Place:
+    """Where a reed is fitted, and who blows it, with what was not told filled in.
+
+    The chanter is that of the reed's newest take, else the settled one, else that of the last fitting. A reed
+    that is somebody's stays theirs, one that is nobody's goes to the player that is settled; never to whoever
+    blew last, for that is no answer to whose it is.
+    """
+    with ledger.reading() as reader:
+        known, usual = reader.find(ReedRecord, "number", reed), defaults_of(reader)
+        if chanter is None and known is not None:
+            takes = reader.rows(TakeRecord, {"reed_id": known.id}, order="-at", limit=1)
+            last = takes[0].chanter_id if takes else None
+            chanter = None if last is None else reader.row(ChanterRecord, last).name
+        if player is None and (known is None or known.player_id is None):
+            player = usual.settled_player
+    chanter = chanter or usual.chanter
+    if chanter is None:
+        raise InputError(
+            field="chanter",
+            given="none",
+            allowed="no chanter is settled and nothing was fitted yet",
+            nearest="its name: --chanter NAME",
+        )
+    return Place(reed=reed, chanter=chanter, player=player)
+
+
+def begin_fitting(
+    ledger: Ledger, place: Place, *, who: str, insist: bool = False, offered: str | None = None
+) -> tuple[int, int]:
     """The ids of reed and chanter; those that the ledger does not know are added in one act.
 
-    What stands against it (`may_fit`) is refused, unless with `insist`.
+    `offered` is the player that stood there before anything was said: left so, a reed that is somebody's
+    stays theirs. What stands against it (`may_fit`) is refused, unless with `insist`.
     """
     for field, given in (("reed", place.reed), ("chanter", place.chanter)):
         if not given.strip():
@@ -65,10 +101,20 @@ def begin_fitting(ledger: Ledger, place: Place, *, who: str, insist: bool = Fals
     )
     with ledger.reading() as reader:
         found = {table: _id(reader, table, column, given) for table, column, given in wanted}
+        for table, column, name in wanted:
+            if name and found[table] is None:
+                check_new(reader, RECORDS[table], name, column=column, field=table.removesuffix("s"))
         known = None if found["reeds"] is None else reader.row(ReedRecord, found["reeds"])
-        player = place.player or owner_of(reader, known)
+        if place.player == offered and owner_of(reader, known) is not None:
+            place, found["players"] = replace(place, player=None), None
+        chanter = None if found["chanters"] is None else reader.row(ChanterRecord, found["chanters"])
+        player = place.player or owner_of(reader, known) or owner_of(reader, chanter)
         note = may_fit(reader, known, player, ledger.clock(), begins=True, insist=insist)
-    new = [(table, column, given) for table, column, given in wanted if given and found[table] is None]
+    new = [
+        (table, column, given)
+        for table, column, given in wanted
+        if given and found[table] is None and (table != "players" or place.player)
+    ]
     if new:
         said = ", ".join(f"{table.removesuffix('s')} {given}" for table, _, given in new)
         with ledger.act("begin", who=who, said=f"added {said}") as act:
@@ -83,10 +129,9 @@ def begin_fitting(ledger: Ledger, place: Place, *, who: str, insist: bool = Fals
     if found["reeds"] is not None and (player_id is not None or note):
         said = f"reed {place.reed} is {'fitted' if player is None else f'for {player}'}"
         _give(ledger, found["reeds"], player_id, who=who, said=said, note=note)
-    reed, chanter = found["reeds"], found["chanters"]
-    if reed is None or chanter is None:
+    if found["reeds"] is None or found["chanters"] is None:
         raise TypeError("a fitting has a reed and a chanter")
-    return reed, chanter
+    return found["reeds"], found["chanters"]
 
 
 def _give(ledger: Ledger, reed_id: int, player_id: int | None, *, who: str, said: str, note: str) -> None:

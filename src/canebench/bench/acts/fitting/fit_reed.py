@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
@@ -18,12 +18,15 @@ from canebench.base.errors import InputError
 from canebench.base.notes import LOW_A, NOTES
 from canebench.base.scales import scale_named
 from canebench.base.setting import Setting
+from canebench.base.uncertain import number
+from canebench.bench.acts.band import defaults_of
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.fitting_file import load_fitting, save_fitting
 from canebench.bench.acts.fitting.may_fit import may_fit
 from canebench.bench.acts.fitting.one_round import Fitted, one_round, plan_within_bounds, planned_from
+from canebench.bench.acts.fitting.read_takes import NO_TAKE, check_newest, newest_take
 from canebench.bench.acts.ledger import named, reed_numbered
-from canebench.bench.acts.reeds.eased import pinches_in_life
+from canebench.bench.acts.reeds.eased import check_pinch, pinches_in_life, write_pinch
 from canebench.bench.acts.reeds.mouths import owner_of
 from canebench.bore.chanter_file import generic, parse
 from canebench.fitting.take import Take
@@ -55,13 +58,24 @@ if TYPE_CHECKING:
 _UNTOLD_SD_CENTS: Final = 1.0
 
 
+#: A pinch just before a take; `insisted` where it was one past the most, and known to be.
+Pinch = Literal["told", "insisted"]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """Which reed in which chanter, and who blows it, by number and names."""
+    """Which reed in which chanter, and who blows it, by number and names.
+
+    `read_take` is the newest take there that was known when its next setting was told (`NO_TAKE`: none);
+    where another is newest by then, it is refused. None for what nobody read. `pinch` was done just before
+    the take, and is kept in the same act.
+    """
 
     reed: str
     chanter: str
     player: str | None = None
+    read_take: int | None = None
+    pinch: Pinch | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +83,7 @@ class _Rows:
     reed: ReedRecord
     chanter: ChanterRecord
     player: PlayerRecord | None
+    newest: int = NO_TAKE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +91,7 @@ class _Told:
     """What a fitting does not know of a take: what was insisted on, columns of it and of its pitches."""
 
     insisted: str = ""
+    pinch: Pinch | None = None
     take: Mapping[str, Value] = field(default_factory=dict)
     notes: Mapping[str, Mapping[str, Value]] = field(default_factory=dict)
 
@@ -96,7 +112,8 @@ def fit_reed(
     A recording is kept as FLAC in `takes_folder`, named by its SHA-256, if one is given. Readings that look
     like a slip are a `DoubtError`, but `AsTyped`. What stands against blowing this reed (`may_fit`) is an
     error, unless with `insist`. The fitting in `from_file` comes first: what it has beyond the ledger's takes
-    is kept too. `to_file` is where the fitting is written, with its plan.
+    is kept too, and pinches that the ledger does not know. `to_file` is where the fitting is written, with
+    its plan.
     """
     with ledger.reading() as reader:
         rows = _Rows(
@@ -104,6 +121,9 @@ def fit_reed(
             chanter=named(reader, ChanterRecord, place.chanter),
             player=None if place.player is None else named(reader, PlayerRecord, place.player),
         )
+        rows = replace(rows, newest=newest_take(reader, rows.reed, rows.chanter))
+        if place.read_take is not None:
+            check_newest(reader, rows.reed, rows.chanter, place.read_take)
         kept = fitting_of_rows(reader, rows.reed.id, rows.chanter)
         player = place.player or owner_of(reader, rows.reed)
         note = ""
@@ -111,6 +131,8 @@ def fit_reed(
             # Nobody takes the reed into the mouth where no take is told.
             begins = not kept.takes
             note = may_fit(reader, rows.reed, player, ledger.clock(), begins=begins, insist=insist)
+        if place.pinch is not None:
+            note += ", pinched" + check_pinch(reader, rows.reed.id, insist=place.pinch == "insisted")
     if to_file is not None and to_file.exists():
         # Only a fitting is written over.
         load_fitting(to_file)
@@ -125,18 +147,19 @@ def fit_reed(
     if not changed:
         _write_out(one.fitting, to_file)
         return one
+    ledger.begin_to_keep()
     recording, told = None, _Told()
     if isinstance(request.heard, Path) and takes_folder is not None:
         recording = _keep_recording(request.heard, takes_folder)
     if one.report is not None:
-        told = replace(_told(one.report, rows, request, recording), insisted=note)
+        told = replace(_told(one.report, rows, request, recording), insisted=note, pinch=place.pinch)
     return replace(one, take_id=_keep(ledger, one, new, rows, who=who, told=told, to_file=to_file))
 
 
 def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord) -> Fitting:
     """The fitting that the ledger keeps of a reed in a chanter; without a reed, one that has no takes.
 
-    It goes on with the scale and the reference of its newest take.
+    It goes on with the scale and the reference of its newest take; a new one begins with what is settled.
     """
     where = {"reed_id": reed_id, "chanter_id": chanter.id}
     rows = [] if reed_id is None else reader.rows(TakeRecord, where, order="at")
@@ -147,7 +170,8 @@ def fitting_of_rows(reader: Reader, reed_id: int | None, chanter: ChanterRecord)
         pinched=0 if reed_id is None else pinches_in_life(reader, reed_id),
     )
     if not rows:
-        return fitting
+        band = defaults_of(reader)
+        return replace(fitting, scale=band.scale, reference_hz=band.low_a_hz)
     fixed_hz = rows[-1].reference_hz if rows[-1].reference == "fixed" else None
     return replace(fitting, scale=scale_named(rows[-1].scale), reference_hz=fixed_hz)
 
@@ -225,19 +249,30 @@ def _keep(
     Nothing is kept where the file cannot be written.
     """
     done = "brought in the fitting of" if one.report is None else "measured"
-    said = f"{done} reed {rows.reed.number} in {rows.chanter.name}{told.insisted}"
+    said = f"{done} reed {rows.reed.number} in {rows.chanter.name}{told.insisted}{_tilt_said(one.report)}"
     take_id = None
     with ledger.act("fit", who=who, said=said) as act:
+        check_newest(act, rows.reed, rows.chanter, rows.newest)
         if rows.chanter.chanter_toml is None and one.fitting.chanter.text != generic().text:
             act.update(rows.chanter, {"chanter_toml": one.fitting.chanter.text})
         brought = new if one.report is None else new[:-1]
         for take in brought:
             take_id = _keep_take(act, one.fitting, take, rows, _Told())
-        _keep_pinches(act, brought, rows.reed)
+        _keep_pinches(act, brought, rows.reed, "told by a fitting that came in")
+        if told.pinch is None:
+            _keep_pinches(act, new[len(brought) :], rows.reed, "told with a take")
+        else:
+            write_pinch(act, rows.reed.id, insist=told.pinch == "insisted")
         for take in new[len(brought) :]:
             take_id = _keep_take(act, one.fitting, take, rows, told)
         _write_out(one.fitting, to_file)
     return take_id
+
+
+def _tilt_said(report: TakeReport | None) -> str:
+    """The tilt of a take that heard both As, cents; for the story."""
+    balance = None if report is None else report.balance
+    return "" if balance is None else f": tilt {number(balance.tilt_cents.value, 1, signed=True)} cents"
 
 
 def _write_out(fitting: Fitting, to_file: Path | None) -> None:
@@ -246,12 +281,12 @@ def _write_out(fitting: Fitting, to_file: Path | None) -> None:
         save_fitting(fitting.within_a_life(), to_file)
 
 
-def _keep_pinches(act: Writer, brought: Sequence[FittingTake], reed: ReedRecord) -> None:
-    """Pinches that a file tells of and the ledger does not know: they count for the reed's whole life."""
-    told = max((one.take.setting.pinches for one in brought), default=0)
+def _keep_pinches(act: Writer, new: Sequence[FittingTake], reed: ReedRecord, remarks: str) -> None:
+    """Pinches that takes tell of and the ledger does not know: they count for the reed's whole life."""
+    told = max((one.take.setting.pinches for one in new), default=0)
     for _ in range(told - pinches_in_life(act, reed.id)):
-        row: dict[str, Value] = {"reed_id": reed.id, "at": act.at, "how": "pinch"}
-        act.insert("eases", {**row, "remarks": "told by a fitting that came in"})
+        # They were done: no rule can refuse them any more.
+        write_pinch(act, reed.id, insist=True, remarks=remarks)
 
 
 def _keep_take(act: Writer, fitting: Fitting, one: FittingTake, rows: _Rows, told: _Told) -> int:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from canebench.bench.acts.ledger import check_new
 from canebench.bore.chanter_file import read
 from canebench.store.records import ChanterRecord
 
@@ -23,6 +24,7 @@ def keep_chanter(ledger: Ledger, name: str, *, who: str, sizes: Path | None) -> 
     with ledger.act("chanter", who=who, said=f"chanter {name}") as act:
         known = act.find(ChanterRecord, "name", name)
         if known is None:
+            check_new(act, ChanterRecord, name, field="chanter")
             return act.row(ChanterRecord, act.insert("chanters", {"name": name, **told}))
         return act.update(known, told) if told else known
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.scales import scale_named
 from canebench.base.units import hz_to_cents
+from canebench.bench.acts.band import zone_of
 from canebench.bench.acts.ledger import named
 from canebench.bench.acts.reeds.mouths import mouth_tests
 from canebench.bench.acts.reeds.strengths import read_strengths
@@ -47,7 +48,7 @@ def choose_for(ledger: Ledger, player: str, *, lot: str | None = None) -> list[C
             )
         where: dict[str, Value] = {} if lot is None else {"lot_id": named(reader, LotRecord, lot).id}
         reeds = reader.rows(ReedRecord, where)
-        now = ledger.clock()
+        now = ledger.clock().astimezone(zone_of(reader))
         candidates = [
             candidate
             for start in range(0, len(reeds), _AT_ONCE)

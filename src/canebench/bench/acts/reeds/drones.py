@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.uncertain import Uncertain, number
 from canebench.base.units import CENTS_PER_NEPER
-from canebench.bench.acts.ledger import named
+from canebench.bench.acts.ledger import check_new, named
 from canebench.store.records import DroneRecord, PinMarkRecord, PlayerRecord
 
 if TYPE_CHECKING:
@@ -78,6 +78,7 @@ def _drone(act: Writer, name: str, told: dict[str, Value]) -> DroneRecord:
     known = act.find(DroneRecord, "name", name)
     if known is not None:
         return act.update(known, told) if told else known
+    check_new(act, DroneRecord, name, field="drone")
     if "kind" not in told:
         allowed = "a new drone is a bass or a tenor"
         raise InputError(field="kind of drone", given="none", allowed=allowed, nearest="tenor")

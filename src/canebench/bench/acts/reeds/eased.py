@@ -8,6 +8,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
+from canebench.reeds import eases as rule
 from canebench.reeds.eases import before_ease
 from canebench.store.records import EaseRecord
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from canebench.store.reader import Reader
+    from canebench.store.writer import Writer
 
 #: Later than anything in a ledger.
 NOW: Final = "9999"
@@ -23,6 +25,20 @@ NOW: Final = "9999"
 def pinches_in_life(reader: Reader, reed_id: int) -> int:
     """How often a reed was pinched, counted by the database."""
     return reader.count(EaseRecord, {"reed_id": reed_id, "how": "pinch"})
+
+
+def check_pinch(reader: Reader, reed_id: int, *, insist: bool) -> str:
+    """What an act adds where a pinch past the most is insisted on; an error where nobody insists."""
+    pinches = pinches_in_life(reader, reed_id)
+    rule.check_pinch(pinches, insisted=insist)
+    return "" if rule.left(pinches) else f", insisted: pinch {pinches + 1} of {rule.MOST}"
+
+
+def write_pinch(act: Writer, reed_id: int, *, insist: bool, remarks: str | None = None) -> None:
+    """A pinch, counted for life; checked within the act, where nobody else can pinch in between."""
+    note = check_pinch(act, reed_id, insist=insist)
+    told = "; ".join(part for part in (note.removeprefix(", "), remarks) if part)
+    act.insert("eases", {"reed_id": reed_id, "at": act.at, "how": "pinch", "remarks": told or None})
 
 
 def pinches_among(eases: Iterable[EaseRecord]) -> int:

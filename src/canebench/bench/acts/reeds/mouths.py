@@ -9,6 +9,7 @@ from collections import defaultdict
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from canebench.bench.acts.band import zone_of
 from canebench.care.quarantine import (
     REST_H,
     MouthTest,
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from canebench.store.reader import Reader
-    from canebench.store.records import ReedRecord
+    from canebench.store.records import ChanterRecord, ReedRecord
     from canebench.store.tables import Value
     from canebench.store.writer import Writer
 
@@ -54,14 +55,14 @@ def mouth_tests(reader: Reader, reeds: Sequence[ReedRecord]) -> dict[int, list[M
 def mouth_state(reader: Reader, reed: ReedRecord, player: str, now: datetime) -> MouthTestState:
     """Whether a player may take a reed into the mouth now."""
     tests = mouth_tests(reader, [reed]).get(reed.id, [])
-    return standing(tests, reed=reed.number, player=player, now=now)
+    return standing(tests, reed=reed.number, player=player, now=now.astimezone(zone_of(reader)))
 
 
-def owner_of(reader: Reader, reed: ReedRecord | None) -> str | None:
-    """Whose a reed is, by name; None for nobody's."""
-    if reed is None or reed.player_id is None:
+def owner_of(reader: Reader, owned: ReedRecord | ChanterRecord | None) -> str | None:
+    """Whose a reed or a chanter is, by name; None for nobody's."""
+    if owned is None or owned.player_id is None:
         return None
-    return reader.row(PlayerRecord, reed.player_id).name
+    return reader.row(PlayerRecord, owned.player_id).name
 
 
 def insisted_on(

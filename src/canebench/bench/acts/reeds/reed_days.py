@@ -12,10 +12,11 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
-from canebench.base.pressure import parse_pressure
+from canebench.base.pressure import GaugeReading, parse_pressure
 from canebench.base.uncertain import Uncertain
+from canebench.bench.acts.band import unit_of, zone_of
 from canebench.bench.acts.ledger import named, reed_numbered
-from canebench.bench.acts.reeds.eased import pinches_in_life
+from canebench.bench.acts.reeds.eased import check_pinch, pinches_in_life, write_pinch
 from canebench.bench.acts.reeds.mouths import insisted_on, log_mouth, mouth_tests
 from canebench.bench.acts.reeds.strengths import read_strengths
 from canebench.care.cautions import Caution, Occasion, cautions_for
@@ -23,7 +24,7 @@ from canebench.care.quarantine import REST_H, standing
 from canebench.care.strain import within_ceiling
 from canebench.reeds import eases
 from canebench.reeds.strength import MOMENTS, Strength, against
-from canebench.store.records import PlayerRecord, PlayRecord, TakeRecord
+from canebench.store.records import PlayerRecord, PlayRecord
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -58,8 +59,11 @@ def log_strength(
 
     A player who is to have a reed that rests from another's mouth is refused, unless with `insist`.
     """
+    with ledger.reading() as reader:
+        unit = unit_of(reader)
     readings = {
-        moment: parse_pressure(text, field=f"{moment} pressure") for moment, text in pressures.items()
+        moment: parse_pressure(text, field=f"{moment} pressure", unit=unit)
+        for moment, text in pressures.items()
     }
     unknown = [moment for moment in readings if moment not in MOMENTS]
     if unknown:
@@ -70,7 +74,8 @@ def log_strength(
     if readings:
         Strength(**{m: Uncertain(value=r.kpa, sd=GAUGE_SD_KPA) for m, r in readings.items()})
     note = _rest_note(ledger, number, player, insist=insist)
-    with ledger.act("strength", who=who, said=f"logged the strength of reed {number}{note}") as act:
+    said = f"logged the strength of reed {number}: {_read(readings, by_mouth, than)}{note}"
+    with ledger.act("strength", who=who, said=said) as act:
         reed = reed_numbered(act, number)
         row: dict[str, Value] = {"reed_id": reed.id, "at": act.at, "by_mouth": by_mouth}
         for moment, reading in readings.items():
@@ -84,6 +89,15 @@ def log_strength(
     playing = readings.get("playing") or readings.get("onset")
     past = _past_ceiling(None if playing is None else playing.kpa, person)
     return ReedDone(said=f"The strength of reed {number} is written down.", cautions=(*past, *cautions))
+
+
+def _read(readings: Mapping[str, GaugeReading], by_mouth: str | None, than: str | None) -> str:
+    """What was read, in the gauge's own unit: "26 inH2O", "onset 20 inH2O, playing 26 inH2O"."""
+    alone = readings.keys() == {"playing"}
+    told = [
+        f"{'' if alone else f'{moment} '}{one.value:g} {one.unit.value}" for moment, one in readings.items()
+    ]
+    return ", ".join([*told, *([] if by_mouth is None else [f"by mouth {by_mouth}, against reed {than}"])])
 
 
 def check_comparison(by_mouth: str | None, than: str | None) -> None:
@@ -103,39 +117,24 @@ def _rest_note(ledger: Ledger, number: str, player: str | None, *, insist: bool)
         return insisted_on(reader, reed, player, ledger.clock(), insist=insist)
 
 
-def check_pinch(ledger: Ledger, number: str, *, insist: bool) -> str:
-    """What an act adds where a pinch past the most is insisted on; an error where nobody insists."""
-    with ledger.reading() as reader:
-        reed = reed_numbered(reader, number)
-        pinches = pinches_in_life(reader, reed.id)
-    eases.check_pinch(pinches, insisted=insist)
-    return "" if eases.left(pinches) else f", insisted: pinch {pinches + 1} of {eases.MOST}"
-
-
 def ease_reed(
-    ledger: Ledger,
-    number: str,
-    *,
-    how: str,
-    who: str,
-    remarks: str | None = None,
-    insist: bool = False,
-    heard_in: int | None = None,
+    ledger: Ledger, number: str, *, how: str, who: str, remarks: str | None = None, insist: bool = False
 ) -> ReedDone:
     """A pinch (counted for life) or another way of easing.
 
-    A pinch past the most in a life is refused, unless with `insist`. `heard_in` is the take that heard the
-    reed first after it.
+    A pinch past the most in a life is refused, unless with `insist`.
     """
-    note = check_pinch(ledger, number, insist=insist) if how == "pinch" else ""
+    note = ""
+    with ledger.reading() as reader:
+        reed = reed_numbered(reader, number)
+        if how == "pinch":
+            note = check_pinch(reader, reed.id, insist=insist)
     with ledger.act("ease", who=who, said=f"eased reed {number} ({how}){note}") as act:
         reed = reed_numbered(act, number)
         if how == "pinch":
-            # Once more, where nobody else can pinch it in between.
-            eases.check_pinch(pinches_in_life(act, reed.id), insisted=insist)
-        at = act.at if heard_in is None else act.row(TakeRecord, heard_in).at
-        told = "; ".join(part for part in (note.removeprefix(", "), remarks) if part)
-        act.insert("eases", {"reed_id": reed.id, "at": at, "how": how, "remarks": told or None})
+            write_pinch(act, reed.id, insist=insist, remarks=remarks)
+        else:
+            act.insert("eases", {"reed_id": reed.id, "at": act.at, "how": how, "remarks": remarks})
         pinches = pinches_in_life(act, reed.id)
     return ReedDone(said=f"Reed {number}: {eases.said(pinches)}", cautions=cautions_for(Occasion.PINCH))
 
@@ -188,5 +187,6 @@ def rest_reed(ledger: Ledger, number: str, *, player: str, who: str, rest_h: flo
         at = datetime.fromisoformat(act.at)
         log_mouth(act, reed, person, rest_h=rest_h)
         tests = mouth_tests(act, [reed])[reed.id]
-    now = standing(tests, reed=reed.number, player="another player", now=at)
+        here = at.astimezone(zone_of(act))
+    now = standing(tests, reed=reed.number, player="another player", now=here)
     return ReedDone(said=now.say, cautions=cautions_for(Occasion.MOUTH_TEST))

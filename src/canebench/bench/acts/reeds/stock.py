@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
-from canebench.bench.acts.ledger import named, reed_numbered
+from canebench.base.parsing import folded
+from canebench.bench.acts.ledger import check_new, named, reed_numbered
 from canebench.reeds.states import State, check_move, state_named
 from canebench.store.records import LotRecord, PlayerRecord, ReedRecord
 
@@ -34,9 +35,12 @@ def take_in_lot(
             field="count", given=f"{count}", allowed=f"from 1 to {_MOST_REEDS} reeds are taken in at once"
         )
     with ledger.act("take-in", who=who, said=f"took in {count} reeds of the lot {name}") as act:
+        check_new(act, LotRecord, name, field="lot")
         lot = act.insert("lots", {"name": name, "count": count, **told})
-        start = first if first is not None else _next_number(act.rows(ReedRecord))
+        known = act.texts(ReedRecord, "number")
+        start = first if first is not None else _next_number(known)
         numbers = [str(start + i) for i in range(count)]
+        _check_free(numbers, known)
         for number in numbers:
             values: dict[str, Value] = {"number": number, "lot_id": lot, "state": State.NEW.value}
             act.insert("reeds", {**values, "state_since": act.at})
@@ -103,6 +107,18 @@ def list_lots(ledger: Ledger) -> list[LotRecord]:
         return reader.rows(LotRecord)
 
 
-def _next_number(reeds: list[ReedRecord]) -> int:
-    numbers = [int(reed.number) for reed in reeds if reed.number.isdigit()]
-    return max(numbers, default=0) + 1
+def _next_number(known: list[str]) -> int:
+    return max((int(one) for one in known if one.isdecimal()), default=0) + 1
+
+
+def _check_free(numbers: list[str], known: list[str]) -> None:
+    """An error where a number is a reed's already, be it with leading zeros."""
+    by_bare = {folded(one): one for one in known}
+    taken = next((by_bare[folded(one)] for one in numbers if folded(one) in by_bare), None)
+    if taken is not None:
+        raise InputError(
+            field="first number",
+            given=numbers[0],
+            allowed=f"there is a reed {taken} already",
+            nearest=f"{_next_number(known)}",
+        )

@@ -71,7 +71,7 @@ def _ledger(url: str) -> Iterator[Found]:
     try:
         database = open_database(url)
     except CanebenchError as error:
-        yield Found(what="Ledger", verdict="broken", said=str(error), do="name another with --ledger")
+        yield Found(what="Ledger", verdict="broken", said=str(error), do="name another one")
         return
     if isinstance(database, Sqlite):
         yield _sqlite()
@@ -133,7 +133,7 @@ def _folder(folder: Path) -> Found:
         what="Folder",
         verdict="broken",
         said=f"{place} cannot be written by you",
-        do="give yourself write access, or name another ledger with --ledger",
+        do="give yourself write access, or name another ledger",
     )
 
 

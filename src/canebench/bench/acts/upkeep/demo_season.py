@@ -31,6 +31,7 @@ from canebench.bench.acts.upkeep.demo_reeds import REEDS, DemoReed
 from canebench.bore.chanter_file import generic
 from canebench.fitting.effects import SEAT
 from canebench.reeds.states import State
+from canebench.store.engine import file_of
 from canebench.store.ledger import open_ledger
 from canebench.store.records import PlayerRecord
 
@@ -57,6 +58,8 @@ _LOW_A_HZ: Final = 478.0
 _BREATH_CENTS: Final = (0.4, -0.6, 0.7, -0.3, 0.5, -0.7, 0.2)
 _WHO: Final = "Isla Penhallow (demo)"
 _MARK: Final = ".canebench-demo"
+#: What stands at the end of the mark once the season is whole.
+_WHOLE: Final = "It is whole.\n"
 
 
 @dataclass(slots=True)
@@ -92,7 +95,25 @@ def make_demo(folder: Path) -> Path:
     take_in_lot(ledger, who=_WHO, name="trial", count=6, bought_on="2026-06-09", cane="straight, medium")
     for reed in REEDS[_FIRST:]:
         _one_reed(ledger, clock, reed)
+    with (folder / _MARK).open("a", encoding="utf-8") as mark:
+        mark.write(_WHOLE)
     return path
+
+
+def season_in(folder: Path) -> Path:
+    """The ledger of the season in `folder`, made there if it is not; one that was left half made, anew."""
+    mark = folder / _MARK
+    if mark.is_file():
+        if mark.read_text(encoding="utf-8").endswith(_WHOLE):
+            return folder / "ledger.db"
+        remove_demo(folder)
+    return make_demo(folder)
+
+
+def is_season(url: str) -> bool:
+    """Whether the ledger there is a season that was made to try things on."""
+    path = file_of(url)
+    return path is not None and (path.parent / _MARK).is_file()
 
 
 def _begin(folder: Path) -> None:

@@ -5,6 +5,7 @@ Guarded by `tests/doors/test_exchange_command.py`.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError, NotFoundError, UnknownNameError
@@ -12,6 +13,7 @@ from canebench.store.backups.snapshots import keep_snapshot
 from canebench.store.exchange.findings import ImportChoices, ImportRefusedError, TableFound, refused
 from canebench.store.exchange.going_over import Progress
 from canebench.store.exchange.importing import check_import, commit_import
+from canebench.store.exchange.new_lots import with_new_lots
 from canebench.store.exchange.tables_out import (
     FORMS,
     export_ledger,
@@ -85,8 +87,9 @@ def look_over(
     ledger: Ledger, sheets: Mapping[str, Sheet], choices: ImportChoices, *, progress: Progress | None = None
 ) -> dict[str, TableFound]:
     """What would come in, with every problem and duplicate; nothing is written."""
+    choices = replace(choices, now=written(ledger.clock()))
     with ledger.reading() as reader:
-        return check_import(reader, sheets, choices, progress=progress)
+        return check_import(reader, with_new_lots(reader, sheets, choices), choices, progress=progress)
 
 
 def bring_in(
@@ -98,6 +101,12 @@ def bring_in(
     said: str,
     progress: Progress | None = None,
 ) -> Imported:
-    """Every row in one act, or none; before it, a snapshot of the ledger as it is."""
+    """Every row in one act, or none, with the new lots that a list of reeds names.
+
+    Before it, a snapshot of the ledger as it is.
+    """
     keep_snapshot(ledger.database, "before-import", at=written(ledger.clock()))
+    choices = replace(choices, now=written(ledger.clock()))
+    with ledger.reading() as reader:
+        sheets = with_new_lots(reader, sheets, choices)
     return commit_import(ledger, sheets, choices, who=who, said=said, progress=progress)

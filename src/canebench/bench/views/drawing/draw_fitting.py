@@ -90,8 +90,10 @@ def draw_expected(now: FittingNow) -> Drawn | None:
     return _both(beam, prefix="expected")
 
 
-def draw_tape(file: ChanterFile, setting: Setting, *, title: str, prefix: str = "tape") -> str:
-    """Tape drawn on the chanter."""
+def draw_tape(
+    file: ChanterFile, setting: Setting, *, title: str, planned: Setting | None = None, prefix: str = "tape"
+) -> str:
+    """Tape drawn on the chanter as it is, and dotted what is planned to become of it."""
     holes = [
         TapedHole(
             name=name,
@@ -99,6 +101,7 @@ def draw_tape(file: ChanterFile, setting: Setting, *, title: str, prefix: str = 
             diameter_mm=hole.diameter_mm,
             covered_mm=setting.tape_mm.get(name, 0.0),
             at_back=name == HIGH_A,
+            planned_mm=None if planned is None else planned.tape_mm.get(name, 0.0),
         )
         for name, hole in zip(HOLES, file.chanter.holes, strict=True)
     ]

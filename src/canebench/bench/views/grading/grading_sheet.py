@@ -8,9 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from canebench.base.clock.local_time import day_said
 from canebench.base.errors import UnknownNameError
-from canebench.base.pressure import PressureUnit, from_kpa
-from canebench.base.uncertain import Uncertain
+from canebench.base.pressure import PressureUnit, reading_said
+from canebench.bench.acts.band import unit_of, zone_of
 from canebench.bench.acts.reeds.grading.graded_rows import graded_rows
 from canebench.bench.acts.reeds.strengths import read_strengths
 from canebench.care.strain import within_ceiling
@@ -19,6 +20,7 @@ from canebench.store.records import LotRecord, PlayerRecord, ReedRecord, Strengt
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+    from datetime import tzinfo
 
     from canebench.bench.acts.reeds.grading.graded_rows import GradedRow
     from canebench.bench.acts.reeds.strengths import KnownStrength, Strengths
@@ -61,13 +63,22 @@ class GradingSheet:
     last: LastEntry | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Shown:
+    """In which unit, and by whose clock."""
+
+    unit: PressureUnit
+    zone: tzinfo | None
+
+
 def grading_sheet(
     ledger: Ledger, lot_id: int, *, unit: PressureUnit | None = None, page: int = 1
 ) -> GradingSheet:
-    """The sheet of a lot, pressures in `unit`, else in the newest reading's, else in inches of water."""
+    """The sheet of a lot, pressures in `unit`, else in the settled one, the newest reading's, or inches."""
     with ledger.reading() as reader:
         lot = reader.row(LotRecord, lot_id)
         chosen = _gauge_unit(reader) if unit is None else unit
+        zone = zone_of(reader)
         reeds = reader.rows(ReedRecord, {"lot_id": lot.id}, order="#number")
         strengths = read_strengths(reader, [reed.id for reed in reeds])
         known = {reed.id: strengths.known(reed.id) for reed in reeds}
@@ -83,7 +94,7 @@ def grading_sheet(
             rows=[
                 SheetRow(
                     row=row,
-                    place=_place(row, known[row.reed.id], order, strengths, chosen),
+                    place=_place(row, known[row.reed.id], order, strengths, _Shown(unit=chosen, zone=zone)),
                     minds=_minds(row, ceilings),
                 )
                 for row in rows
@@ -104,6 +115,9 @@ def unit_named(name: str) -> PressureUnit:
 
 
 def _gauge_unit(reader: Reader) -> PressureUnit:
+    settled = unit_of(reader)
+    if settled is not None:
+        return settled
     newest = reader.rows(StrengthRecord, order="-id", limit=_ASKED)
     return next((PressureUnit(row.given_unit) for row in newest if row.given_unit), PressureUnit.INH2O)
 
@@ -121,7 +135,7 @@ def _place(
     known: KnownStrength | None,
     order: Sequence[ReedRecord],
     strengths: Strengths,
-    unit: PressureUnit,
+    shown: _Shown,
 ) -> str:
     """Where a reed stands among those graded; what was not read off a gauge in this sitting says so."""
     reed, content = row.reed, row.read.content
@@ -133,10 +147,9 @@ def _place(
     parts = [f"{place} of {len(order)}"]
     if not content.gauge:
         kpa = known.kpa
-        sd = None if kpa.sd is None else from_kpa(kpa.sd, unit)
-        parts.append(Uncertain(value=from_kpa(kpa.value, unit), sd=sd).text(unit))
+        parts.append(reading_said(kpa, shown.unit))
         if row.reading is None:
-            parts.append(f"read on {known.at[:10]}")
+            parts.append(f"read on {day_said(known.at, shown.zone)}")
         elif strengths.readings[reed.id][-1].by_mouth:
             parts.append("by mouth")
     parts += [known.before] if known.before else []

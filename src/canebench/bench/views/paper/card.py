@@ -9,12 +9,14 @@ import shlex
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from canebench.base.clock.local_time import day_said
 from canebench.base.errors import InputError
 from canebench.base.fingering import HOLES
 from canebench.base.notes import HIGH_A, NOTES
-from canebench.base.pressure import kpa_to_inh2o
+from canebench.base.pressure import PressureUnit, reading_said
 from canebench.base.sentences import seat_said
 from canebench.base.uncertain import Uncertain, number
+from canebench.bench.acts.band import defaults_of
 from canebench.bench.acts.ledger import reed_numbered
 from canebench.bench.views.drawing.draw_beam import draw_bare
 from canebench.bench.views.kept_take import kept_report
@@ -25,6 +27,7 @@ from canebench.picture.tape_drawing import TapedHole
 from canebench.store.records import ChanterRecord, PitchRecord, PlayerRecord, TapeRecord
 
 if TYPE_CHECKING:
+    from canebench.bench.acts.band import BandDefaults
     from canebench.bench.views.reed_story import ReedStory
     from canebench.bore.chanter_file import ChanterFile
     from canebench.store.ledger import Ledger
@@ -41,7 +44,8 @@ class Card:
     """A setting card.
 
     `groups` are headings, each with its rows of label and words; `drawn_after` says whose sizes the holes
-    have; `command` is what the code on the card says; `beam` draws the newest take, if there is one.
+    have; `band` is whose card it is, "" where that was not told; `command` is what the code on the card
+    says; `beam` draws the newest take, if there is one.
     """
 
     number: str
@@ -51,6 +55,7 @@ class Card:
     groups: tuple[tuple[str, Words], ...]
     history: str
     printed_on: str
+    band: str
     holes: tuple[TapedHole, ...]
     drawn_after: str
     beam: str | None
@@ -58,8 +63,12 @@ class Card:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Newest:
-    """The newest setting with its tape, the newest take with its pitches; None where there is none yet."""
+    """The newest setting with its tape, the newest take with its pitches; None where there is none yet.
 
+    `band` is what is settled: whose clock, which unit.
+    """
+
+    band: BandDefaults
     setting: SettingRecord | None
     tape_mm: dict[str, float]
     take: TakeRecord | None
@@ -78,7 +87,7 @@ def card_of(ledger: Ledger, number: str) -> Card:
     return Card(
         number=reed.number,
         command=command_for(reed.number),
-        state=f"{reed.state} since {_day(reed.state_since)}",
+        state=f"{reed.state} since {_day(reed.state_since, newest.band)}",
         belongs=(
             ("Lot", "none" if lot is None else lot.name),
             ("Chanter", _name(newest.chanter)),
@@ -87,10 +96,11 @@ def card_of(ledger: Ledger, number: str) -> Card:
         groups=(
             _setting_group(newest),
             _balance_group(newest),
-            ("Reed", _reed_words(story)),
+            ("Reed", _reed_words(story, newest.band)),
         ),
-        history=_history(story),
-        printed_on=ledger.clock().date().isoformat(),
+        history=_history(story, newest.band),
+        printed_on=day_said(ledger.clock(), newest.band.zone),
+        band=newest.band.name,
         holes=_holes(file, newest.tape_mm),
         drawn_after=drawn_after,
         beam=_beam(newest),
@@ -110,6 +120,7 @@ def _newest(reader: Reader, story: ReedStory) -> _Newest:
     chanters = [one.chanter_id for one in (setting, story.reed, take) if one is not None]
     players = [one.player_id for one in (story.reed, take) if one is not None]
     return _Newest(
+        band=defaults_of(reader),
         setting=setting,
         tape_mm={tape.hole: tape.covered_mm for tape in tapes},
         take=take,
@@ -129,8 +140,8 @@ def _name(row: NamedRecord | None) -> str:
     return "not told" if row is None else row.name
 
 
-def _day(moment: str) -> str:
-    return moment[:10]
+def _day(moment: str, band: BandDefaults) -> str:
+    return day_said(moment, band.zone)
 
 
 def _chanter(row: ChanterRecord | None) -> tuple[ChanterFile, str]:
@@ -166,14 +177,14 @@ def _setting_group(newest: _Newest) -> tuple[str, Words]:
         ("Seat", seat_said(setting.seat_mm)),
         ("Tape", f"{strips} {'strip' if strips == 1 else 'strips'}, as drawn" if strips else "none"),
     )
-    return f"Setting, {_day(setting.at)}", words
+    return f"Setting, {_day(setting.at, newest.band)}", words
 
 
 def _balance_group(newest: _Newest) -> tuple[str, Words]:
     take = newest.take
     if take is None:
         return "Balance", (("Take", "none yet: height, tilt and what is left are not known"),)
-    title = f"Balance, {_day(take.at)}"
+    title = f"Balance, {_day(take.at, newest.band)}"
     try:
         report = kept_report(take, newest.pitches)
     except InputError:
@@ -197,42 +208,43 @@ def _beam(newest: _Newest) -> str | None:
     return None if report is None else draw_bare(report, width=_BEAM_WIDTH, height=_BEAM_HEIGHT)
 
 
-def _reed_words(story: ReedStory) -> Words:
+def _reed_words(story: ReedStory, band: BandDefaults) -> Words:
     spells = story.spells
     played = f"{number(story.minutes, 0)} minutes in {spells} {'spell' if spells == 1 else 'spells'}"
     return (
-        ("Strength", _strength(story)),
+        ("Strength", _strength(story, band)),
         ("Pinches", story.eases_said.rstrip(".").replace("Never pinched", "none")),
         ("Played", played if spells else "not yet"),
     )
 
 
-def _strength(story: ReedStory) -> str:
+def _strength(story: ReedStory, band: BandDefaults) -> str:
     """The newest playing pressure, else the newest comparison by mouth, else that there is none."""
     for row in reversed(story.strengths):
         kpa, sd_kpa = row.playing_kpa, row.playing_sd_kpa
         if kpa is not None:
-            in_inches = Uncertain(
-                value=kpa_to_inh2o(kpa), sd=None if sd_kpa is None else kpa_to_inh2o(sd_kpa)
-            )
-            both = f"{Uncertain(value=kpa, sd=sd_kpa).text('kPa')} = {in_inches.text('inH2O')}"
-            return f"plays at {both}, {_read(story, row)}"
+            read, first = Uncertain(value=kpa, sd=sd_kpa), band.unit or PressureUnit.KPA
+            other = PressureUnit.INH2O if first is PressureUnit.KPA else PressureUnit.KPA
+            both = f"{reading_said(read, first)} = {reading_said(read, other)}"
+            return f"plays at {both}, {_read(story, row, band)}"
     for row in reversed(story.strengths):
         if row.by_mouth is not None:
-            return f"by mouth only: {row.by_mouth}, {_read(story, row)}"
+            return f"by mouth only: {row.by_mouth}, {_read(story, row, band)}"
     return "playing pressure not measured yet"
 
 
-def _read(story: ReedStory, row: StrengthRecord) -> str:
+def _read(story: ReedStory, row: StrengthRecord, band: BandDefaults) -> str:
     """When it was read, and whether the reed was eased since."""
     before = story.before(row.at)
-    return _day(row.at) if before is None else f"{_day(row.at)}, {before}"
+    day = _day(row.at, band)
+    return day if before is None else f"{day}, {before}"
 
 
-def _history(story: ReedStory) -> str:
+def _history(story: ReedStory, band: BandDefaults) -> str:
     """One line: when it came, how many takes, what was done last."""
     acts, takes = story.acts, len(story.takes)
     parts = [f"{takes} {'take' if takes == 1 else 'takes'}" if takes else "no take yet"]
     if acts:
-        parts = [f"Taken in {_day(acts[0].at)}", *parts, f"last: {acts[-1].said}, {_day(acts[-1].at)}"]
+        first, last = (_day(acts[end].at, band) for end in (0, -1))
+        parts = [f"Taken in {first}", *parts, f"last: {acts[-1].said}, {last}"]
     return "; ".join(parts) + "."

@@ -47,6 +47,7 @@ def card_data(card: Card) -> dict[str, Any]:
         ],
         "history": shortened(card.history, _HISTORY),
         "printed": card.printed_on,
+        "band": shortened(card.band, _NAME),
         "code": code_svg(card.command),
         "command": shortened(card.command, _NAME),
         "drawing": for_print(tape_svg(card.holes, title=f"Tape on reed {card.number}")),

@@ -6,26 +6,31 @@ Guarded by `tests/doors/test_cards.py`.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Final
 
 from canebench.base.errors import InputError
 from canebench.base.whole_file import write_whole
+from canebench.bench.acts.band import band_defaults
 from canebench.bench.acts.reeds.stock import list_reeds
 from canebench.bench.views.paper.card import command_for
 from canebench.bench.views.paper.typeset import code_svg, shortened, typeset_pdf
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Collection, Mapping, Sequence
     from pathlib import Path
 
+    from canebench.bench.acts.band import PaperName
     from canebench.bench.acts.reeds.stock import ReedOfLot
     from canebench.store.ledger import Ledger
 
 TEMPLATE: Final = "labels.typ"
 COLUMNS, ROWS = 5, 13
 _MOST_COLUMNS, _MOST_ROWS = 7, 22
-#: A4, and what is left free around the labels: as on plain label paper of 5 by 13.
-_PAPER_MM: Final = (210.0, 297.0)
+#: Sheets, width by height, and what is left free around the labels: as on plain label paper of 5 by 13.
+_PAPERS_MM: Final[Mapping[PaperName, tuple[float, float]]] = MappingProxyType(
+    {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
+)
 _MARGIN_MM: Final = (4.75, 10.7)
 #: Least and largest side of a code with its quiet zone: the code itself is then 8 to 14 mm wide.
 _CODE_MM: Final = (10.6, 18.0)
@@ -38,10 +43,11 @@ _LONGEST, _LOT = 16, 24
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grid:
-    """How many labels lie side by side and below each other on an A4 sheet."""
+    """How many labels lie side by side and below each other on a sheet of that paper."""
 
     columns: int = COLUMNS
     rows: int = ROWS
+    paper: PaperName = "A4"
 
     def __post_init__(self) -> None:
         for name, count, most in (
@@ -58,8 +64,9 @@ class Grid:
     @property
     def cell_mm(self) -> tuple[float, float]:
         """Width and height of one label."""
-        width = (_PAPER_MM[0] - 2 * _MARGIN_MM[0]) / self.columns
-        return width, (_PAPER_MM[1] - 2 * _MARGIN_MM[1]) / self.rows
+        width_mm, height_mm = _PAPERS_MM[self.paper]
+        width = (width_mm - 2 * _MARGIN_MM[0]) / self.columns
+        return width, (height_mm - 2 * _MARGIN_MM[1]) / self.rows
 
     @property
     def code_mm(self) -> float:
@@ -82,7 +89,10 @@ def print_labels(
     numbers: Collection[str] | None = None,
     grid: Grid | None = None,
 ) -> int:
-    """Write the sheets as PDF, whole or not at all: reeds of a lot, a state or these numbers; how many."""
+    """Write the sheets as PDF, whole or not at all: reeds of a lot, a state or these numbers; how many.
+
+    Without a grid it is the usual one, on the paper that is settled.
+    """
     reeds = list_reeds(ledger, lot=lot, state=state)
     if numbers is not None:
         wanted = frozenset(numbers)
@@ -93,7 +103,11 @@ def print_labels(
             given="no reed",
             allowed="one is needed of that lot and state; see: canebench reed",
         )
-    write_whole(path, typeset_pdf(TEMPLATE, label_data(reeds, grid or Grid())), field="print")
+    write_whole(
+        path,
+        typeset_pdf(TEMPLATE, label_data(reeds, grid or Grid(paper=band_defaults(ledger).paper))),
+        field="print",
+    )
     return len(reeds)
 
 
@@ -101,6 +115,7 @@ def label_data(reeds: Sequence[ReedOfLot], grid: Grid) -> dict[str, Any]:
     """What the template is given."""
     width, height = grid.cell_mm
     return {
+        "paper": {"A4": "a4", "Letter": "us-letter"}[grid.paper],
         "columns": grid.columns,
         "rows": grid.rows,
         "margin": _MARGIN_MM,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from canebench.store.migrations.versions import r0001_first, r0002_unused_columns
+from canebench.store.migrations.versions import r0001_first, r0002_unused_columns, r0003_band
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -18,4 +18,5 @@ if TYPE_CHECKING:
 REVISIONS: Final[tuple[tuple[str, Callable[[Connection, str], None]], ...]] = (
     ("0001", r0001_first.upgrade),
     ("0002", r0002_unused_columns.upgrade),
+    ("0003", r0003_band.upgrade),
 )

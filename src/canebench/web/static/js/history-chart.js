@@ -15,13 +15,18 @@ const LINES = [
 ];
 const HEIGHT = 260;
 const DAY_S = 86400;
-// Days as the tables write them, in UTC; the clock where all of it is one day's work.
-const utc = (time) => new Date(1000 * time).toISOString();
-const days = (chart, times, axis, space, step) =>
-  times.map((time) => (step < DAY_S ? utc(time).slice(11, 16) : utc(time).slice(0, 10)));
+// Times as the tables write them, by the clock of the page's zone, else of this machine: sv-SE has ISO's form.
+const clock = (zone) => {
+  const parts = { dateStyle: "short", timeStyle: "short", timeZone: zone };
+  const local = new Intl.DateTimeFormat("sv-SE", parts);
+  return (time) => local.format(new Date(1000 * time));
+};
+const days = (said) => (chart, times, axis, space, step) =>
+  times.map((time) => (step < DAY_S ? said(time).slice(11, 16) : said(time).slice(0, 10)));
 
 class HistoryChart extends HTMLElement {
   connectedCallback() {
+    this.zone = this.getAttribute("zone") ?? undefined;
     const data = JSON.parse(this.querySelector("script").textContent);
     this.used = LINES.filter(({ key }) => data[key].some(({ value }) => value !== null));
     const tables = this.used.map(({ key }) => {
@@ -54,6 +59,10 @@ class HistoryChart extends HTMLElement {
     this.draw();
   }
 
+  here(moment) {
+    return this.zone ? uPlot.tzDate(moment, this.zone) : moment;
+  }
+
   draw() {
     this.chart?.destroy();
     const style = getComputedStyle(this);
@@ -68,7 +77,7 @@ class HistoryChart extends HTMLElement {
     };
     const grid = { show: true, stroke: colour("rule"), width: 1 };
     const has = (scale) => this.used.some((line) => line.scale === scale);
-    const axes = [{ ...quiet, scale: "x", grid, values: days, space: 90 }];
+    const axes = [{ ...quiet, scale: "x", grid, values: days(clock(this.zone)), space: 90 }];
     if (has("cents")) axes.push({ ...quiet, scale: "cents", side: 3, label: "cents", grid });
     if (has("inches"))
       axes.push({
@@ -90,7 +99,7 @@ class HistoryChart extends HTMLElement {
     const options = {
       width: this.place.clientWidth,
       height: HEIGHT,
-      tzDate: (time) => uPlot.tzDate(new Date(1000 * time), "Etc/UTC"),
+      tzDate: (time) => this.here(new Date(1000 * time)),
       scales: { x: { time: true } },
       legend: {
         live: false,

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import CanebenchError, InputError
 from canebench.base.pressure import PressureUnit, parse_pressure
+from canebench.bench.acts.band import unit_of
 from canebench.bench.acts.ledger import named, reed_numbered
 from canebench.bench.acts.reeds.grading.grade_rows import TypedRow, grade_rows
 from canebench.bench.acts.reeds.grading.graded_rows import RowContent, graded_rows
@@ -67,7 +68,7 @@ def grade_lines(
     who, player : str
         Who does this, and who blew.
     unit : PressureUnit, optional
-        What a bare number is in; without it each reading needs its unit.
+        What a bare number is in; without it the settled one, else each reading needs its unit.
     insist : bool
         Reeds that rest from another's mouth are taken all the same.
 
@@ -81,6 +82,7 @@ def grade_lines(
     lines: dict[int, tuple[int, str]] = {}
     with ledger.reading() as reader:
         lot_id = named(reader, LotRecord, lot).id
+        unit = unit or unit_of(reader)
         now = ledger.clock()
         for at, line in enumerate(text.splitlines(), start=1):
             if not line.strip() or line.lstrip().startswith("#"):

@@ -1,0 +1,1 @@
+"""Times as a person reads them."""

@@ -1,0 +1,1 @@
+"""Two reeds or two lots side by side."""

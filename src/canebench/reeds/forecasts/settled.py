@@ -1,0 +1,77 @@
+"""Whether a reed has settled, by a rule that can be changed, and when it will have.
+
+A rule of ours in words of the trade: over three sessions onset pressure moves by less than half an inch of
+water and low A by less than three cents. Guarded by `tests/practice/test_breaking_in.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from canebench.base.errors import InputError
+from canebench.base.pressure import PressureUnit, to_kpa
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SettledRule:
+    """When a reed counts as settled.
+
+    Attributes
+    ----------
+    onset_kpa, low_a_cents : float > 0
+        It moves by less than this over so many sessions.
+    sessions : int >= 1
+        How many.
+    session_min, session_days : float > 0
+        How long a session is, and how many days one is after another, where the reed's own log does not say.
+    sure : float
+        From this chance on, 0 to 1, it is called settled.
+    after_min : float > 0
+        What is called its settled value: where it will be once it has been played so long in all.
+    """
+
+    onset_kpa: float = to_kpa(0.5, PressureUnit.INH2O)
+    low_a_cents: float = 3.0
+    sessions: int = 3
+    session_min: float = 15.0
+    session_days: float = 1.5
+    sure: float = 0.8
+    after_min: float = 450.0
+
+    def __post_init__(self) -> None:
+        for field in ("onset_kpa", "low_a_cents", "session_min", "session_days", "after_min"):
+            value = getattr(self, field)
+            if not 0.0 < value < float("inf"):
+                raise InputError(
+                    field=field.replace("_", " "), given=f"{value:g}", allowed="a number above 0 is needed"
+                )
+        if self.sessions < 1:
+            raise InputError(field="sessions", given=f"{self.sessions}", allowed="one at the least")
+        if not 0.5 <= self.sure < 1.0:
+            raise InputError(field="sure", given=f"{self.sure:g}", allowed="a chance from 0.5 to below 1")
+
+
+#: As it stands unless another is given.
+USUAL_RULE: Final = SettledRule()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settling:
+    """Whether and when.
+
+    Attributes
+    ----------
+    chance : float
+        That it has settled now, by the rule.
+    settled : bool
+        Whether that is sure enough; never from one reading.
+    early_min, middle_min, late_min : float or None
+        Minutes still to be played until it has, with a chance of 10, 50 and 90 %; None beyond 800.
+    """
+
+    chance: float
+    settled: bool
+    early_min: float | None
+    middle_min: float | None
+    late_min: float | None

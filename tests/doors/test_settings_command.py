@@ -1,0 +1,231 @@
+"""What a band settles once: shown, changed, undone, exported; and what begins with it."""
+
+from __future__ import annotations
+
+import csv
+import json
+from typing import TYPE_CHECKING
+
+import pytest
+from pypdf import PdfReader
+
+from canebench.bench.acts.band import band_defaults, settle
+from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.records import BandRecord, PlayerRecord, ReedRecord, TakeRecord
+from canebench.store.refused_edits import StaleEditError
+from doors.run import run
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+_AS = ("--typed", "low A=478.2", "--typed", "high A=955.1")
+
+
+@pytest.fixture
+def ledger(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Ledger:
+    """Three reeds and two players, nothing settled."""
+    monkeypatch.setenv("CANEBENCH_LEDGER", str(tmp_path / "ledger.db"))
+    monkeypatch.setenv("CANEBENCH_WHO", "Ailsa")
+    monkeypatch.chdir(tmp_path)
+    run("lot", "spring", "--count", "3", "--new")
+    run("player", "Morag", "--blows", "28 inH2O")
+    run("player", "Effie")
+    return open_ledger(str(tmp_path / "ledger.db"))
+
+
+def _newest_take(ledger: Ledger) -> TakeRecord:
+    with ledger.reading() as reader:
+        return reader.rows(TakeRecord, order="-id", limit=1)[0]
+
+
+def _fit(reed: str, *more: str) -> TakeRecord:
+    result = run("fit", "--reed", reed, *_AS, *more)
+    assert result.exit_code == 0, result.stderr
+    return _newest_take(open_ledger("ledger.db"))
+
+
+@pytest.mark.usefixtures("ledger")
+def test_nothing_is_settled_until_somebody_says_so() -> None:
+    page = run("settings").stdout
+    assert "from the drones" in page
+    assert "Nothing is settled yet" in page
+    told = json.loads(run("settings", "--json").stdout)
+    assert set(told.values()) == {None}
+
+
+def test_each_thing_is_settled_shown_and_settled_no_more(ledger: Ledger) -> None:
+    page = run(
+        "settings", "--name", "X & Y", "--pitch", "478,5 Hz", "--pressure", "MBAR", "--paper", "letter"
+    )
+    assert page.exit_code == 0, page.stderr
+    assert "low A 478.5 Hz, fixed" in page.stdout
+    told = json.loads(run("settings", "--json").stdout)
+    assert (told["pitch"], told["pressure"], told["paper"]) == (478.5, "mbar", "Letter")
+    run("settings", "--pitch", "drones", "--name", "")
+    told = json.loads(run("settings", "--json").stdout)
+    assert (told["pitch"], told["name"], told["pressure"]) == (None, None, "mbar")
+    # There is one row, however often it is told, and what is told again is no act.
+    with ledger.reading() as reader:
+        assert len(reader.rows(BandRecord)) == 1
+        acts = reader.history()
+    assert acts[0].said == "settled no name; pitch: from the drones"
+    run("settings", "--pressure", "mbar")
+    with ledger.reading() as reader:
+        assert reader.history() == acts
+
+
+@pytest.mark.usefixtures("ledger")
+@pytest.mark.parametrize(
+    ("option", "value", "said"),
+    [
+        ("--pitch", "loud", "or drones"),
+        ("--pitch", "956", "from 350 to 600 Hz"),
+        ("--scale", "harmonics", "Nearest that works: harmonic"),
+        ("--pressure", "psi", "inH2O"),
+        ("--zone", "Lundon", "Europe/London"),
+        ("--chanter", "nobody's", "no chanter named"),
+        ("--player", "Moragh", "Morag"),
+        ("--paper", "A5", "A4, Letter"),
+    ],
+)
+def test_what_cannot_be_settled_is_refused_and_nothing_changes(option: str, value: str, said: str) -> None:
+    result = run("settings", "--name", "kept", option, value)
+    assert result.exit_code in (4, 5)
+    assert said in result.stderr
+    assert json.loads(run("settings", "--json").stdout)["name"] is None
+
+
+def test_settling_is_undone_like_any_act(ledger: Ledger) -> None:
+    run("settings", "--pitch", "478")
+    run("settings", "--pitch", "480")
+    run("undo")
+    assert band_defaults(ledger).low_a_hz == 478
+    run("undo")
+    assert band_defaults(ledger).low_a_hz is None
+    run("settings", "--pitch", "481")
+    assert band_defaults(ledger).low_a_hz == 481
+
+
+def test_a_change_made_meanwhile_is_not_lost(ledger: Ledger) -> None:
+    settle(ledger, {"pitch": "478"}, who="A", version=0)
+    settle(ledger, {"scale": "harmonic"}, who="A", version=1)
+    for stale in (0, 1):
+        with pytest.raises(StaleEditError, match="changed by someone else"):
+            settle(ledger, {"pitch": "440"}, who="B", version=stale)
+    assert band_defaults(ledger).low_a_hz == 478
+
+
+@pytest.mark.usefixtures("ledger")
+def test_a_new_fitting_begins_with_it_an_option_wins_and_an_old_one_goes_on() -> None:
+    first = _fit("1", "--chanter", "one")
+    assert (first.reference, first.scale) == ("low-a", "harmonic")
+    other = run("scales", "--json").stdout
+    scale = next(one["name"] for one in json.loads(other) if one["name"] != "harmonic")
+    run("settings", "--pitch", "478", "--scale", scale)
+    new = _fit("2", "--chanter", "one")
+    assert (new.reference, new.reference_hz, new.scale) == ("fixed", 478.0, scale)
+    told = _fit("3", "--chanter", "one", "--reference", "drones", "--scale", "harmonic")
+    assert (told.reference, told.scale) == ("low-a", "harmonic")
+    # What was begun before goes on as it was.
+    again = _fit("1", "--chanter", "one")
+    assert (again.reference, again.scale) == ("low-a", "harmonic")
+
+
+@pytest.mark.usefixtures("ledger")
+def test_cents_count_from_the_settled_pitch() -> None:
+    cents = ("fit", "--reed", "1", "--chanter", "one", "--typed", "low A=0c", "--typed", "high A=-3c")
+    assert "no fixed pitch" in run(*cents).stderr
+    run("settings", "--pitch", "478")
+    assert run(*cents).exit_code == 0
+
+
+def test_chanter_and_player_are_the_reeds_then_the_settled_then_the_last_ones(ledger: Ledger) -> None:
+    none = run("fit", "--reed", "1", *_AS)
+    assert (none.exit_code, "no chanter is settled" in none.stderr) == (4, True)
+    _fit("1", "--chanter", "one", "--player", "Effie")
+    # The last fitting's chanter; but whoever blew last is no answer to whose reed it is.
+    take = _fit("2")
+    assert (take.chanter_id, take.player_id) == (1, None)
+    run("fit", "--reed", "3", "--chanter", "two", *_AS)
+    run("settings", "--chanter", "two", "--player", "Morag")
+    with ledger.reading() as reader:
+        morag, effie = (reader.find(PlayerRecord, "name", name) for name in ("Morag", "Effie"))
+    assert morag is not None
+    assert effie is not None
+    run("lot", "autumn", "--count", "2")
+    new = _fit("4")
+    assert (new.chanter_id, new.player_id) == (2, morag.id)
+    # A reed that was fitted goes on in its own chanter, and one that is somebody's stays theirs.
+    with ledger.act("x", who="x", said="x") as act:
+        act.update(act.row(ReedRecord, 1), {"player_id": effie.id})
+    result = run("fit", "--reed", "1", *_AS)
+    assert "In one; another: --chanter NAME." in result.stderr
+    take = _newest_take(ledger)
+    assert (take.chanter_id, take.player_id) == (1, None)
+
+
+def test_a_pressure_without_a_unit_is_in_the_settled_one(ledger: Ledger) -> None:
+    assert "a unit is needed" in run("player", "Morag", "--blows", "28").stderr
+    run("settings", "--pressure", "mbar")
+    assert run("player", "Morag", "--blows", "68").exit_code == 0
+    assert run("strength", "1", "--playing", "70").exit_code == 0
+    with ledger.reading() as reader:
+        row = reader.find(PlayerRecord, "name", "Morag")
+    assert row is not None
+    assert row.blows_kpa == pytest.approx(6.8)
+    # A unit that is told wins.
+    run("player", "Morag", "--blows", "7 kPa")
+    with ledger.reading() as reader:
+        row = reader.find(PlayerRecord, "name", "Morag")
+    assert row is not None
+    assert row.blows_kpa == pytest.approx(7.0)
+
+
+@pytest.mark.usefixtures("ledger")
+def test_whom_to_choose_for() -> None:
+    assert "Say for whom" in run("choose").stderr
+    run("settings", "--player", "Morag")
+    result = run("choose")
+    assert (result.exit_code, "For Morag." in result.stderr) == (0, True)
+
+
+@pytest.mark.usefixtures("ledger")
+def test_times_are_those_on_the_wall_and_json_keeps_utc() -> None:
+    run("settings", "--zone", "Pacific/Kiritimati")
+    at = json.loads(run("history", "--last", "1", "--json").stdout)[0]["at"]
+    assert at.endswith("Z")
+    day, clock = at[:10], int(at[11:13])
+    table = run("history", "--last", "1").stdout
+    assert f"{(clock + 14) % 24:02d}:{at[14:16]}" in table
+    assert "UTC" not in table
+    run("settings", "--zone", "UTC")
+    assert f"{day} {at[11:16]}" in run("history").stdout
+
+
+@pytest.mark.usefixtures("ledger")
+def test_labels_and_cards_know_the_band() -> None:
+    def size(*more: str) -> tuple[int, int]:
+        assert run("labels", "--out", "labels.pdf", *more).exit_code == 0
+        page = PdfReader("labels.pdf").pages[0].mediabox
+        return round(float(page.width)), round(float(page.height))
+
+    a4, letter = (595, 842), (612, 792)
+    assert size() == a4
+    run("settings", "--paper", "Letter", "--name", "Ellerquay and District")
+    assert (size(), size("--paper", "A4")) == (letter, a4)
+    assert run("card", "1", "--out", "card.pdf").exit_code == 0
+    said = " ".join(PdfReader("card.pdf").pages[0].extract_text().split())
+    assert "by Ellerquay and District" in said
+
+
+@pytest.mark.usefixtures("ledger")
+def test_it_goes_out_and_comes_in_with_everything_else(tmp_path: Path) -> None:
+    run("settings", "--pitch", "478", "--player", "Morag")
+    assert run("export", "bands", "--to", "bands.csv").exit_code == 0
+    (row,) = csv.DictReader((tmp_path / "bands.csv").read_text(encoding="utf-8").splitlines())
+    assert row["low_a_hz [Hz]"] == "478.0"
+    assert run("export", "--to", "all.json").exit_code == 0
+    came = run("import", "all.json", "--ledger", "other.db", "--new", "--yes")
+    assert came.exit_code == 0, came.stderr
+    other = band_defaults(open_ledger(str(tmp_path / "other.db")))
+    assert (other.low_a_hz, other.player) == (478.0, "Morag")
