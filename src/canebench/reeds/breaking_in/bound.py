@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from canebench.base.arrays import BoolArray, FloatArray, IntArray
     from canebench.reeds.breaking_in.jobs import Job, Work
 
-_ROUNDS: Final = 150
+_ROUNDS: Final = 120
 #: The step is halved after so many rounds without a lower bound.
 _PATIENCE: Final = 10
 #: Of the last direction.
