@@ -218,7 +218,7 @@ class Stream:
         }
 
     def close(self) -> None:
-        """Nobody sends or listens any more; what came stays as it is, but for a check, or where nothing came.
+        """Nobody sends or listens any more; what came stays as it is, but for a check.
 
         Without waiting for anyone: the server itself may be stopping. The disk may be slow, so it is
         written apart from everybody's loop.
@@ -237,7 +237,7 @@ class Stream:
 
     def _leave(self) -> None:
         self.writer.leave()
-        if self.wanted.check or not self.writer.growing.frames:
+        if self.wanted.check:
             self.writer.discard()
 
 

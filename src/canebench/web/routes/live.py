@@ -6,7 +6,7 @@ Guarded by `tests/web/test_live.py`.
 from __future__ import annotations
 
 import json
-from asyncio import wrap_future
+from asyncio import get_running_loop
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
@@ -21,11 +21,7 @@ from canebench.web.forms.forms import Form
 from canebench.web.live.streams import Ending, Stream, ending_said
 
 if TYPE_CHECKING:
-    from concurrent.futures import Future
-
     from starlette.websockets import WebSocket
-
-    from canebench.web.live.recordings import GrowingRecording
 
 _WRONG: Final = 4400
 _MOST_STREAMS: Final = 40
@@ -65,22 +61,16 @@ async def _begun(socket: WebSocket) -> Stream:
     if workers.streams >= _MOST_STREAMS:
         allowed = f"{_MOST_STREAMS} at once are listened to; end another first"
         raise InputError(field="stream", given="one more", allowed=allowed)
-    # Another may begin while the disk makes the file: the place is taken first.
+    # Another may begin while the disk is looked at: the place is taken first.
     pool = workers.for_next_stream()
-    making = workers.disk.submit(begin, rate_hz=wanted.rate_hz)
     try:
-        growing = await wrap_future(making)
+        growing = await get_running_loop().run_in_executor(
+            workers.disk, partial(begin, rate_hz=wanted.rate_hz)
+        )
     except BaseException:
         workers.streams -= 1
-        making.add_done_callback(_not_wanted)
         raise
     return Stream(workers, growing, wanted, pool)
-
-
-def _not_wanted(made: Future[GrowingRecording]) -> None:
-    """Who asked for it is gone."""
-    if not made.cancelled() and made.exception() is None:
-        made.result().discard()
 
 
 def _rate(given: str) -> int:
