@@ -11,6 +11,7 @@ import unicodedata
 from typing import Final
 
 from canebench.base.errors import InputError
+from canebench.base.sizes import said
 
 _SPACES: Final = re.compile(r"\s+")
 _LEADING_ZEROS: Final = re.compile(r"(?<!\d)0+(?=\d)")
@@ -62,6 +63,15 @@ def count_from(text: str, field: str) -> int:
     digits = plain(text).lstrip("+-")
     # Past 2^53 the number with a point no longer tells one whole number from the next.
     return int(plain(text)) if digits.isdecimal() else int(value)
+
+
+def check_name(field: str, text: str) -> None:
+    """An error where what a reed, a player or a chanter is called is blank, or no text.
+
+    Guarded by `tests/invariants/test_quarantine.py`.
+    """
+    if not isinstance(text, str) or not text.strip():
+        raise InputError(field=field, given=said(text), allowed="a name or number is needed")
 
 
 def folded(name: str) -> str:

@@ -12,8 +12,10 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
-from canebench.base.errors import InputError, UnlessInsistedError
-from canebench.base.sizes import MINUS, Range, said
+from canebench.base.clock.local_time import check_zone
+from canebench.base.errors import UnlessInsistedError
+from canebench.base.parsing import check_name
+from canebench.base.sizes import MINUS, Range
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -59,10 +61,10 @@ class MouthTest:
 
     def __post_init__(self) -> None:
         for field, text in (("reed", self.reed), ("player", self.player)):
-            _check_text(field, text)
-        _check_zone("time of the mouth test", self.at)
+            check_name(field, text)
+        check_zone("time of the mouth test", self.at)
         if self.until is not None:
-            _check_zone("end of the rest", self.until)
+            check_zone("end of the rest", self.until)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,8 +140,8 @@ def standing(
     """
     _REST.check("rest", rest_h)
     for field, text in (("reed", reed), ("player", player)):
-        _check_text(field, text)
-    _check_zone("now", now)
+        check_name(field, text)
+    check_zone("now", now)
     others = [test for test in tests if test.reed == reed and test.player != player]
     if not others:
         say = f"No one but {player} has had reed {reed} in the mouth, as far as is logged. Keep it so."
@@ -210,18 +212,3 @@ def _say(reed: str, last: MouthTest, until: datetime, may: bool) -> str:
         f"Not yet: reed {reed} was in the mouth of {last.player}. Let it rest, dry and open to the air, "
         f"until {when}; or test it in a chanter on the bag instead."
     )
-
-
-def _check_text(field: str, text: str) -> None:
-    if not isinstance(text, str) or not text.strip():
-        raise InputError(field=field, given=said(text), allowed="a name or number is needed")
-
-
-def _check_zone(field: str, at: datetime) -> None:
-    if not isinstance(at, datetime) or at.utcoffset() is None:
-        raise InputError(
-            field=field,
-            given=at.isoformat() if isinstance(at, datetime) else said(at),
-            allowed="a date and time with its zone is needed",
-            nearest="2031-05-04T18:30+01:00",
-        )

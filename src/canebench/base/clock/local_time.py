@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, available_timezones
 
 from canebench.base.errors import InputError
+from canebench.base.sizes import said
 
 if TYPE_CHECKING:
     from datetime import tzinfo
@@ -32,6 +33,20 @@ def zone_named(name: str) -> ZoneInfo:
             allowed="the name of a zone is needed, such as Europe/London, or nothing for this machine's own",
             nearest=close[0] if close else None,
         ) from error
+
+
+def check_zone(field: str, at: datetime) -> None:
+    """An error where a time has no zone, or is none.
+
+    Guarded by `tests/invariants/test_local_time.py`.
+    """
+    if not isinstance(at, datetime) or at.utcoffset() is None:
+        raise InputError(
+            field=field,
+            given=at.isoformat() if isinstance(at, datetime) else said(at),
+            allowed="a date and time with its zone is needed",
+            nearest="2031-05-04T18:30+01:00",
+        )
 
 
 def time_said(moment: datetime | str, zone: tzinfo | None) -> str:

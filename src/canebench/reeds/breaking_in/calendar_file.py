@@ -10,8 +10,10 @@ import uuid
 from datetime import UTC, timedelta
 from typing import TYPE_CHECKING, Any, Final
 
+from canebench.base.clock.local_time import check_zone
 from canebench.base.errors import InputError
-from canebench.reeds.breaking_in.people import check_count, check_name, check_zone
+from canebench.base.parsing import check_name
+from canebench.reeds.breaking_in.people import check_count
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -10,7 +10,9 @@ from datetime import date, datetime, time
 from typing import TYPE_CHECKING, Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from canebench.base.clock.local_time import check_zone
 from canebench.base.errors import InputError
+from canebench.base.parsing import check_name
 from canebench.base.sizes import MINUS, Range, is_finite, said
 
 if TYPE_CHECKING:
@@ -168,27 +170,10 @@ def zone_named(name: str) -> ZoneInfo:
         ) from error
 
 
-def check_name(field: str, text: str) -> None:
-    """An error where a name or number is blank."""
-    if not isinstance(text, str) or not text.strip():
-        raise InputError(field=field, given=said(text), allowed="a name or number, not blank, is needed")
-
-
 def check_count(field: str, value: int, low: int, high: int) -> None:
     """An error where `value` is no whole number from `low` to `high`."""
     if not is_finite(value) or value % 1 or not low <= value <= high:
         near = min(max(int(value), low), high) if is_finite(value) else low
         raise InputError(
             field=field, given=said(value), allowed=f"a whole number, {low} to {high}", nearest=str(near)
-        )
-
-
-def check_zone(field: str, at: datetime) -> None:
-    """An error where a time has no zone."""
-    if not isinstance(at, datetime) or at.utcoffset() is None:
-        raise InputError(
-            field=field,
-            given=at.isoformat() if isinstance(at, datetime) else said(at),
-            allowed="a date and a time with a zone are needed",
-            nearest="2031-05-04T18:30+01:00",
         )
