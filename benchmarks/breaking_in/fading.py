@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from breaking_in.lives import AHEAD_DAYS, Calendar, Felt, Life, Look, True3, calendar, slipped
+from breaking_in.lives import Calendar, Life, Look, True3, calendar, slipped
 
 
 @dataclass(slots=True, kw_only=True)
@@ -110,21 +110,7 @@ def _lived(rng: np.random.Generator, reed: _Reed, when: Calendar, names: tuple[s
             looks.append(_look(rng, reed, water, 0.0, warm, sitting.day + 0.01, (sitting.degc, sitting.rh)))
         last = sitting.day
     then = reed.now(1.0, 0.0, 20.0, 60.0)
-    return Life(
-        number=names[0],
-        lot=names[1],
-        cut=names[2],
-        chanter=names[3],
-        now=when.now,
-        sittings=tuple(one for one in when.sittings if one.day < when.now),
-        looks=tuple(looks),
-        felt=tuple[Felt, ...](),
-        handled=when.handled,
-        planned_minutes=sum(
-            one.minutes for one in when.sittings if when.now <= one.day < when.now + AHEAD_DAYS
-        ),
-        then=then,
-    )
+    return when.life(names, looks, then)
 
 
 def _look(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from breaking_in.lives import AHEAD_DAYS, Calendar, Felt, Life, Look, True3, calendar, slipped
+from breaking_in.lives import Calendar, Life, Look, True3, calendar, slipped
 
 
 @dataclass(slots=True, kw_only=True)
@@ -108,20 +108,8 @@ def _lived(rng: np.random.Generator, reed: _Jumper, when: Calendar, names: tuple
                     rh=None,
                 )
             )
-    return Life(
-        number=names[0],
-        lot=names[1],
-        cut=names[2],
-        chanter=names[3],
-        now=when.now,
-        sittings=tuple(one for one in when.sittings if one.day < when.now),
-        looks=tuple(looks),
-        felt=tuple[Felt, ...](),
-        handled=when.handled,
-        planned_minutes=sum(
-            one.minutes for one in when.sittings if when.now <= one.day < when.now + AHEAD_DAYS
-        ),
-        then=True3(
-            onset_inh2o=float(reed.at[0]), low_a_cents=float(reed.at[1]), tilt_cents=float(reed.at[2])
-        ),
+    return when.life(
+        names,
+        looks,
+        True3(onset_inh2o=float(reed.at[0]), low_a_cents=float(reed.at[1]), tilt_cents=float(reed.at[2])),
     )

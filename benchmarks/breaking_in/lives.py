@@ -6,9 +6,12 @@ No world imports anything of `canebench`: pressures are inches of water, times a
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 #: Forecasts are judged so many days ahead.
 AHEAD_DAYS: Final = 14.0
@@ -84,6 +87,29 @@ class Calendar:
     look_days: frozenset[float]
     handled: tuple[tuple[float, str], ...]
     now: float
+
+    def life(
+        self, names: Sequence[str], looks: Sequence[Look], then: True3, felt: Sequence[Felt] = ()
+    ) -> Life:
+        """What the bench knows by now of a reed that lived by it.
+
+        `names` are its own, its lot's, its cut's and its chanter's.
+        """
+        number, lot, cut, chanter = names
+        ahead = [one for one in self.sittings if self.now <= one.day < self.now + AHEAD_DAYS]
+        return Life(
+            number=number,
+            lot=lot,
+            cut=cut,
+            chanter=chanter,
+            now=self.now,
+            sittings=tuple(one for one in self.sittings if one.day < self.now),
+            looks=tuple(looks),
+            felt=tuple(felt),
+            handled=self.handled,
+            planned_minutes=sum(one.logged_minutes or 0.0 for one in ahead),
+            then=then,
+        )
 
 
 def calendar(

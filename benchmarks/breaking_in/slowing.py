@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from breaking_in.lives import AHEAD_DAYS, Calendar, Felt, Life, Look, True3, calendar, slipped
+from breaking_in.lives import Calendar, Felt, Life, Look, True3, calendar, slipped
 
 
 @dataclass(slots=True, kw_only=True)
@@ -99,21 +99,7 @@ def _lived(
                     rh=None,
                 )
             )
-    past = tuple(one for one in when.sittings if one.day < when.now)
-    ahead = [one for one in when.sittings if when.now <= one.day < when.now + AHEAD_DAYS]
-    return Life(
-        number=names[0],
-        lot=names[1],
-        cut=names[2],
-        chanter=names[3],
-        now=when.now,
-        sittings=past,
-        looks=tuple(looks),
-        felt=tuple(felt),
-        handled=when.handled,
-        planned_minutes=sum(one.logged_minutes or 0.0 for one in ahead),
-        then=reed.now(20.0),
-    )
+    return when.life(names, looks, reed.now(20.0), felt)
 
 
 def _word(rng: np.random.Generator, ratio: float) -> str:
