@@ -29,7 +29,6 @@ _PRESENT, _TOP_SHARE = 1.0, 0.03
 _FAINTEST = 3.3
 #: Decades of power below the loudest line at which the window's own skirts begin.
 _SKIRTS = 8.0
-_LEAST_HZ = 40.0
 _LINE_DECADES = 1.0
 #: Candidates this near to the best one (natural log) are one and the same line.
 _SAME = 0.004
@@ -139,9 +138,7 @@ def _long_spectra(section: Section) -> tuple[FloatArray, float]:
 
 def _over_floor(power: FloatArray, bin_hz: float) -> FloatArray:
     """Decades of each bin above the floor, a low quantile over 60 Hz."""
-    # Of the loudest that is heard: an offset of the recorder, or wind, lies below and may be louder than all.
-    loudest = np.max(power[round(_LEAST_HZ / bin_hz) :])
-    level = np.log10(power + 10**-_SKIRTS * loudest + 1e-20)
+    level = np.log10(power + 10**-_SKIRTS * np.max(power) + 1e-20)
     width = max(8, round(60.0 / bin_hz))
     rows = len(level) // width
     floor = np.quantile(level[: rows * width].reshape(rows, width), 0.3, axis=1)
