@@ -9,10 +9,12 @@ from pathlib import Path
 import pytest
 
 from canebench.base.units import hz_to_cents
+from canebench.bench.acts.upkeep import demo_season
 from canebench.bench.acts.upkeep.demo_reeds import REEDS
 from canebench.bench.views.fitting_now import FittingNow, Fittings
 from canebench.fitting.acts import Act
 from canebench.fitting.limits import MOST_PINCHES
+from canebench.store.database import LedgerError
 from canebench.store.ledger import open_ledger
 from canebench.store.records import EaseRecord, PitchRecord, PlayerRecord, PlayRecord, ReedRecord, TakeRecord
 from doors.run import run
@@ -161,3 +163,30 @@ def test_a_folder_that_cannot_be_is_said(tmp_path: Path, monkeypatch: pytest.Mon
         refused = run("demo", str(tmp_path / "demo"), "--remove")
     assert refused.exit_code == 4
     assert "cannot be removed" in " ".join(refused.stderr.split())
+
+
+def test_half_a_season_that_cannot_be_taken_away_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk stays broken; controls: where it is full alone, nothing is left; later on all is removed."""
+
+    def broken(*_: object, **__: object) -> None:
+        raise OSError(errno.EIO, "Input/output error")
+
+    def full(*_: object, **__: object) -> None:
+        raise LedgerError("The disk is full. Nothing was changed.")
+
+    folder = tmp_path / "demo"
+    monkeypatch.setattr(demo_season, "take_in_lot", full)
+    assert "Nothing was changed" in " ".join(run("demo", str(folder)).stderr.split())
+    assert not folder.exists()
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "unlink", broken)
+        refused = run("demo", str(folder))
+    said = " ".join(refused.stderr.split())
+    assert refused.exit_code != 0
+    assert "Nothing was changed" not in said
+    assert "could not be taken away again" in said
+    assert f"canebench demo {folder} --remove" in refused.stderr.replace("\n", " ").replace("  ", " ")
+    assert run("demo", str(folder), "--remove").exit_code == 0
+    assert not folder.exists()

@@ -14,7 +14,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.disk.owner_only import make_file, make_folder
-from canebench.base.errors import InputError
+from canebench.base.errors import CanebenchError, InputError
 from canebench.base.notes import LOW_A, NOTES
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.base.sentences import cannot
@@ -82,10 +82,15 @@ def make_demo(folder: Path) -> Path:
         raise _impossible(folder, "made", error) from error
     try:
         return _filled(folder / "ledger.db", _Clock())
-    except BaseException:
+    except BaseException as error:
         # Half a season is none; the folder was new or empty.
-        with suppress(InputError):
+        try:
             remove_demo(folder)
+        except InputError:
+            raise CanebenchError(
+                f"The season could not be made, and what was begun of it in {folder} could not be taken away "
+                f"again. Take it away once the disk does what it should: canebench demo {folder} --remove"
+            ) from error
         raise
 
 
