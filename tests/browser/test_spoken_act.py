@@ -1,4 +1,4 @@
-"""The next act by ear: on request, in a voice of this machine alone, once after each take, and stopped at once.
+"""The next act by ear: on request, in a voice of this machine alone, once after each take, stopped at once.
 
 The browser's speech is stood in for by one that keeps what it was given; its voices are told by each test.
 """

@@ -41,7 +41,7 @@ ROOMS: Final = (
     ("/help", "Help"),
 )
 
-#: The key that leads to a room, by its name; a room without one has none. The last belongs to the bench screen.
+#: The key that leads to a room, by its name; a room without one has none. The last is the bench screen’s.
 LETTERS: Final = {
     "Fitting": "f",
     "Reeds": "r",
