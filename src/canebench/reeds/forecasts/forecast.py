@@ -191,7 +191,7 @@ def _moments(
 ) -> tuple[list[Moment], list[Moment]]:
     """Times asked for (now first, settled last); and pairs a rule's sessions apart, from now on."""
     here = moment_of(history, now)
-    session, apart = _habit(history, rule)
+    session, apart = habit(history, rule)
     later = [replace(here, minutes=here.minutes + one.minutes, day=here.day + one.days) for one in plan]
     left = max(0.0, rule.after_min - here.minutes)
     settled = replace(here, minutes=here.minutes + left, day=here.day + left / session * apart)
@@ -204,8 +204,8 @@ def _moments(
     return [here, *later, settled], pairs
 
 
-def _habit(history: ReedHistory, rule: SettledRule) -> tuple[float, float]:
-    """How long a session of this reed is, min, and how many days one is after another."""
+def habit(history: ReedHistory, rule: SettledRule = USUAL_RULE) -> tuple[float, float]:
+    """How long a session of this reed is, min, and how many days apart; a rule's before two."""
     if len(history.played) < 2:
         return rule.session_min, rule.session_days
     days = sorted(one.at for one in history.played)
