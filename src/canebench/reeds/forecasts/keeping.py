@@ -28,6 +28,8 @@ FITTING_MIN: Final = 30.0
 _LONG_MIN: Final = 800.0
 #: Chances nearer to the edge than this count as this: no reed is certain.
 _EDGE: Final = 0.02
+#: A reed that suits no likelier than this is not kept for that player, though another may be no likelier to.
+_HOPELESS: Final = 0.1
 
 
 class Keeping(StrEnum):
@@ -146,6 +148,8 @@ def advise(
     hold = rule.session_min + (1.0 - tells) * min(keep, aside) + tells * known
     costs = {Keeping.KEEP: keep, Keeping.HOLD: hold, Keeping.SET_ASIDE: aside}
     what = min(costs, key=lambda one: costs[one])
+    if chance < _HOPELESS:
+        what = Keeping.SET_ASIDE
     if forecast.readings < LEAST_READ:
         what = Keeping.HOLD
     return KeepingAdvice(
@@ -187,8 +191,8 @@ def _reason(
         return f"Keep it: {where}, {percent} % sure; some {kept} min of playing, {aside} for another."
     if what is Keeping.SET_ASIDE:
         side = "strong" if settled.median > wanted.high_kpa else "weak"
-        return (
-            f"Set it aside: too {side} once settled, for {where}, {percent} % sure to suit; another reed"
-            f" costs some {aside} min, this one {kept}."
-        )
+        dearer = costs[Keeping.KEEP] > costs[Keeping.SET_ASIDE]
+        other = f"costs some {aside} min, this one {kept}" if dearer else "of its kind is little surer"
+        sure = f"{percent} % sure to suit; another reed {other}"
+        return f"Set it aside: too {side} once settled, for {where}, {sure}."
     return f"Hold it and read it once more: {where}, {percent} % sure, and one more reading costs a session."

@@ -84,8 +84,8 @@ class Foresight:
         At how many times it was read, minutes played so far, and how many reeds the forecast learns from.
     lines : tuple of Line
         Now, the days asked for, settled.
-    past : tuple of (days, kPa)
-        Its readings of strength as what it played at; days before now are negative.
+    past : tuple of (min, kPa)
+        Its readings of strength as what it played at, by the minutes that it had been played.
     unit : PressureUnit
         What a band tells pressures in.
     settled : str
@@ -273,7 +273,7 @@ def _one(
         taught_by=taught_by,
         lines=_lines(bench, reed, told, unit),
         past=tuple(
-            ((one.at - now).total_seconds() / 86_400.0, one.strength_kpa / share.mean)
+            (told.life.minutes_before(one.at), one.strength_kpa / share.mean)
             for one in told.life.readings
             if one.strength_kpa is not None
         ),
@@ -333,22 +333,22 @@ def _lines(bench: Bench, reed: ReedRecord, told: _Told, unit: PressureUnit) -> t
 
 
 def chart_of(one: Foresight) -> dict[str, object]:
-    """What it plays at by days from now, in a band’s unit: readings, and the forecast with its interval."""
+    """What it plays at by minutes played, in a band’s unit: readings, and the forecast with its interval."""
 
     def there(kpa: float) -> float:
         return round(from_kpa(kpa, one.unit), 2)
 
     return {
         "unit": str(one.unit),
-        "past": [{"day": round(day, 2), "value": there(kpa)} for day, kpa in one.past],
+        "past": [{"minutes": round(minutes, 1), "value": there(kpa)} for minutes, kpa in one.past],
         "ahead": [
             {
-                "day": line.days,
+                "minutes": round(one.minutes + line.minutes, 1),
                 "low": there(line.plays_kpa.low_80),
                 "middle": there(line.plays_kpa.median),
                 "high": there(line.plays_kpa.high_80),
             }
             for line in one.lines
-            if line.days is not None
+            if line.minutes is not None
         ],
     }

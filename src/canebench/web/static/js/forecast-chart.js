@@ -6,11 +6,11 @@ const HEIGHT = 260;
 class ForecastChart extends HTMLElement {
   connectedCallback() {
     const told = JSON.parse(this.querySelector("script").textContent);
-    const at = (rows) => rows.map(({ day }) => day);
+    const at = (rows) => rows.map(({ minutes }) => minutes);
     const of = (rows, name) => rows.map((row) => row[name]);
     const { past, ahead } = told;
     const lines = ["low", "middle", "high"].map((name) => [at(ahead), of(ahead, name)]);
-    const read = [...past].sort((one, other) => one.day - other.day);
+    const read = [...past].sort((one, other) => one.minutes - other.minutes);
     this.data = uPlot.join([[at(read), of(read, "value")], ...lines]);
     this.unit = told.unit;
     this.place = document.createElement("div");
@@ -56,12 +56,12 @@ class ForecastChart extends HTMLElement {
       legend: { live: false },
       cursor: { show: false },
       axes: [
-        { ...axis, label: "days from now" },
+        { ...axis, label: "minutes played" },
         { ...axis, label: this.unit },
       ],
       bands: [{ series: [4, 2], fill: colour("wash") }],
       series: [
-        { label: "Day" },
+        { label: "Minutes" },
         {
           label: "Read",
           stroke: colour("ink"),
