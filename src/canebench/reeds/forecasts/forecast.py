@@ -141,7 +141,9 @@ def forecasts(
 
     Parameters
     ----------
-    histories, now, population, rule
+    histories : sequence of ReedHistory
+        Their lives; what lies after `now` in them counts as known too.
+    now, population, rule : datetime, Population or None, SettledRule
         As for `forecast`.
     ahead : sequence of Ahead, or one such sequence for each reed, of one length
         When to foretell them for.
@@ -205,7 +207,20 @@ def _moments(
 
 
 def habit(history: ReedHistory, rule: SettledRule = USUAL_RULE) -> tuple[float, float]:
-    """How long a session of this reed is, min, and how many days apart; a rule's before two."""
+    """How long a session of this reed is, and how far apart.
+
+    Parameters
+    ----------
+    history : ReedHistory
+        Its life.
+    rule : SettledRule
+        What is usual, until it was played twice.
+
+    Returns
+    -------
+    (float, float)
+        The middle of its sessions, min, and days from one to the next, 0.5 to 7.
+    """
     if len(history.played) < 2:
         return rule.session_min, rule.session_days
     days = sorted(one.at for one in history.played)

@@ -11,7 +11,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError, UnlessInsistedError
-from canebench.base.pressure import PressureUnit, from_kpa
+from canebench.base.pressure import PressureUnit
 from canebench.bench.acts.band import unit_of, zone_of
 from canebench.bench.acts.ledger import named, reed_numbered
 from canebench.bench.views.ahead.histories import bench_around, until
@@ -330,25 +330,3 @@ def _lines(bench: Bench, reed: ReedRecord, told: _Told, unit: PressureUnit) -> t
             )
         )
     return tuple(found)
-
-
-def chart_of(one: Foresight) -> dict[str, object]:
-    """What it plays at by minutes played, in a band’s unit: readings, and the forecast with its interval."""
-
-    def there(kpa: float) -> float:
-        return round(from_kpa(kpa, one.unit), 2)
-
-    return {
-        "unit": str(one.unit),
-        "past": [{"minutes": round(minutes, 1), "value": there(kpa)} for minutes, kpa in one.past],
-        "ahead": [
-            {
-                "minutes": round(one.minutes + line.minutes, 1),
-                "low": there(line.plays_kpa.low_80),
-                "middle": there(line.plays_kpa.median),
-                "high": there(line.plays_kpa.high_80),
-            }
-            for line in one.lines
-            if line.minutes is not None
-        ],
-    }

@@ -89,9 +89,7 @@ def kept_word(ledger: Ledger) -> KeptWord:
     return KeptWord(
         said=tuple(said),
         held=tuple(_held(said)),
-        why_none=""
-        if said
-        else "No forecast’s day has come yet: a reed read twice, and again two weeks later, is the first.",
+        why_none="" if said else _NONE,
     )
 
 

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, ClassVar
 
 from starlette.concurrency import run_in_threadpool
 
-from canebench.bench.views.ahead.foretold import Foresight, chart_of, reed_foretold
+from canebench.bench.views.ahead.chart import chart_of
+from canebench.bench.views.ahead.foretold import Foresight, reed_foretold
 from canebench.care.cautions import Caution, Occasion, cautions_for
 from canebench.web.context import context_of
 from canebench.web.pages.render import show
