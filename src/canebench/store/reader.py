@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from canebench.base.errors import NotFoundError
 from canebench.store.records import Record, as_records
@@ -172,6 +172,35 @@ class Reader:
             last = f"SELECT id FROM ({placed}) AS placed WHERE place = 1"
             found += self.connection.rows(f"SELECT * FROM {known.name} WHERE id IN ({last})", list(some))
         return as_records(record, found)
+
+    def columns(
+        self, record: type[Record], names: Sequence[str], where: Mapping[str, Value] | None = None
+    ) -> list[tuple[Any, ...]]:
+        """Some columns of all rows outside the bin, that match: whole records of all reeds take long."""
+        known = TABLES[record.table]
+        for name in names:
+            _checked_name(known, name)
+        condition, values = _condition(known, where, None, removed=False)
+        sql = f"SELECT {', '.join(names)} FROM {known.name} WHERE {condition} ORDER BY id"
+        return [tuple(row.values()) for row in self.connection.rows(sql, values)]
+
+    def newest_columns(
+        self, record: type[Record], names: Sequence[str], column: str, ids: Sequence[Value], *, order: str
+    ) -> list[tuple[Any, ...]]:
+        """As `newest_of_many`, some columns alone; `column` holds the `id` of another table."""
+        known = TABLES[record.table]
+        for name in (*names, order):
+            _checked_name(known, name)
+        of, found = known.column(column).refers, list[tuple[Any, ...]]()
+        newest = f"SELECT id FROM {known.name} WHERE {column} = whose.id AND removed_at IS NULL"
+        last = f"{newest} ORDER BY {order} DESC, id DESC LIMIT 1"
+        told = ", ".join(f"own.{name}" for name in names)
+        for start in range(0, len(ids), _AT_ONCE):
+            some = ids[start : start + _AT_ONCE]
+            sql = f"SELECT {told} FROM {of} AS whose JOIN {known.name} AS own ON own.id = ({last})"
+            sql += f" WHERE whose.id IN ({', '.join('?' * len(some))})"
+            found += [tuple(row.values()) for row in self.connection.rows(sql, list(some))]
+        return found
 
     def sums(self, record: type[Record], column: str, by: str, ids: Sequence[Value]) -> dict[Value, float]:
         """The sum of a column over the rows outside the bin that hold each of these, where there are any."""

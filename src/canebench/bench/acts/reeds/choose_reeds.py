@@ -6,39 +6,70 @@ Guarded by `tests/doors/test_choose_command.py` and `tests/web/test_choose.py`.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.scales import scale_named
 from canebench.base.units import hz_to_cents
 from canebench.bench.acts.band import zone_of
-from canebench.bench.acts.ledger import named
+from canebench.bench.acts.ledger import named as named_row
 from canebench.bench.acts.reeds.mouths import mouth_tests
-from canebench.bench.acts.reeds.strengths import read_strengths
+from canebench.bench.acts.reeds.strengths import Strengths, strengths_now
 from canebench.care.quarantine import rest_said, standing
 from canebench.fitting.balance import POSTS, Deviation, balance_of
-from canebench.reeds.choice import Candidate, Choice, choose
-from canebench.reeds.states import State
+from canebench.reeds.best_first import Pool, best_first
+from canebench.reeds.choice import Choice, worded
+from canebench.reeds.ranking import Candidate, Rank
+from canebench.reeds.states import NOT_OFFERED, State
 from canebench.store.records import LotRecord, PitchRecord, PlayerRecord, ReedRecord, TakeRecord
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from canebench.care.quarantine import MouthTest
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Reader
     from canebench.store.tables import Value
 
 #: So many reeds are read at once.
-_AT_ONCE: Final = 1_000
+_AT_ONCE: Final = 2_000
+#: So many more than are wanted are read of those whose order is nearly known.
+_SPARE: Final = 50
 _DAY_S: Final = 86_400.0
 
 
-def choose_for(ledger: Ledger, player: str, *, lot: str | None = None) -> list[Choice]:
-    """The reeds of a lot, or all, judged for a player now; those that are offered to nobody stand last."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chosen:
+    """The first reeds for a player, best first, and the first of those offered to nobody; of how many."""
+
+    choices: list[Choice]
+    total: int
+    apart: list[Choice]
+    total_apart: int
+
+
+#: What is read of every reed; no more is made of those that are not read on.
+_COLUMNS: Final = ("id", "number", "state", "state_reason", "player_id")
+_Reed = tuple[int, str, str, str | None, int | None]
+
+
+def choose_for(
+    ledger: Ledger,
+    player: str,
+    *,
+    lot: str | None = None,
+    first: int | None = None,
+    named: int | None = None,
+) -> Chosen:
+    """The reeds of a lot, or all, judged for a player now; those that are offered to nobody apart.
+
+    Of both the `first` alone, or all; to each so many of its ties are `named`, or all.
+    """
     with ledger.reading() as reader:
-        person = named(reader, PlayerRecord, player)
+        person = named_row(reader, PlayerRecord, player)
         blows, ceiling = person.blows_kpa, person.ceiling_kpa
         if blows is None:
             raise InputError(
@@ -46,47 +77,95 @@ def choose_for(ledger: Ledger, player: str, *, lot: str | None = None) -> list[C
                 given="no strength",
                 allowed="what the player blows now is needed: canebench player NAME --blows '28 inH2O'",
             )
-        where: dict[str, Value] = {} if lot is None else {"lot_id": named(reader, LotRecord, lot).id}
-        reeds = reader.rows(ReedRecord, where)
-        now = ledger.clock().astimezone(zone_of(reader))
-        candidates = [
-            candidate
-            for start in range(0, len(reeds), _AT_ONCE)
-            for candidate in _candidates(reader, reeds[start : start + _AT_ONCE], person, now)
-        ]
-    return choose(candidates, blows_kpa=blows, ceiling_kpa=ceiling)
+        where: dict[str, Value] = {} if lot is None else {"lot_id": named_row(reader, LotRecord, lot).id}
+        reeds = reader.columns(ReedRecord, _COLUMNS, where)
+        known = _Known(reader, person, reeds, ledger.clock().astimezone(zone_of(reader)))
 
+        def judged(some: list[_Reed], *, offered: bool) -> list[Choice]:
+            pools = known.pools(some, offered=offered, first=first)
+            ranked = best_first(pools, known.heard, blows_kpa=blows, ceiling_kpa=ceiling, first=first)
+            return worded(ranked, blows_kpa=blows, ceiling_kpa=ceiling, first=first, named=named)
 
-def _candidates(
-    reader: Reader, reeds: Sequence[ReedRecord], person: PlayerRecord, now: datetime
-) -> list[Candidate]:
-    """What the ledger knows of reeds: strength, mouths, owners, and balance and pitch in the newest take."""
-    ids = [reed.id for reed in reeds]
-    strengths, mouths = read_strengths(reader, ids), mouth_tests(reader, reeds)
-    owners = reader.by_id(PlayerRecord, (reed.player_id for reed in reeds))
-    takes = {take.reed_id: take for take in reader.newest_of_many(TakeRecord, "reed_id", ids, order="at")}
-    pitches = pitches_of(reader, takes.values())
-    found = []
-    for reed in reeds:
-        strength, owner = strengths.known(reed.id), owners.get(reed.player_id)
-        state = standing(mouths.get(reed.id, []), reed=reed.number, player=person.name, now=now)
-        known = Candidate(
-            number=reed.number,
-            state=State(reed.state),
-            state_reason=reed.state_reason,
-            pinches=strengths.pinches(reed.id),
-            playing_kpa=None if strength is None else strength.kpa,
-            read_days=None if strength is None else _days(strength.at, now),
-            before=None if strength is None else strength.before,
-            owner=None if owner is None or owner.id == person.id else owner.name,
-            rests=rest_said(state),
+        apart = [reed for reed in reeds if reed[2] in NOT_OFFERED]
+        offered = [reed for reed in reeds if reed[2] not in NOT_OFFERED]
+        return Chosen(
+            choices=judged(offered, offered=True),
+            total=len(offered),
+            apart=judged(apart, offered=False),
+            total_apart=len(apart),
         )
-        take = takes.get(reed.id)
+
+
+class _Known:
+    """What the ledger knows of reeds: strength, mouths, owners; balance and pitch in the newest take."""
+
+    def __init__(self, reader: Reader, person: PlayerRecord, reeds: Sequence[_Reed], now: datetime) -> None:
+        self._reader, self._person, self._now = reader, person, now
+        owners = reader.by_id(PlayerRecord, {owner for *_, owner in reeds})
+        self._owners = {owner.id: owner.name for owner in owners.values() if owner.id != person.id}
+        self._ids: dict[str, int] = {}
+        self._strengths = Strengths(readings={}, eases={})
+
+    def pools(self, reeds: Iterable[_Reed], *, offered: bool, first: int | None) -> list[Pool]:
+        """Those that may be the player's before those of others; those without a score by their numbers."""
+        free, others = list[_Reed](), list[_Reed]()
+        for reed in reeds:
+            (others if reed[4] in self._owners else free).append(reed)
+        found = []
+        for some, theirs in ((free, False), (others, True)):
+            standing = (not offered, False, False, False, theirs, False, False)
+            some.sort(key=lambda reed: (len(reed[1]), reed[1]))
+            at_once = _AT_ONCE if offered or first is None else first + _SPARE
+            for start in range(0, len(some), at_once):
+                part = some[start : start + at_once]
+                # Among those offered a later number may have the better score.
+                at_best = ("", part[0][1])[not offered]
+                found.append(Pool(Rank(standing, 0.0, len(at_best), at_best), partial(self._read, part)))
+        return found
+
+    def _read(self, reeds: Sequence[_Reed]) -> list[Candidate]:
+        """All but balance and pitch."""
+        numbers = {row_id: number for row_id, number, *_ in reeds}
+        self._ids |= {number: row_id for row_id, number in numbers.items()}
+        known, strengths = strengths_now(self._reader, list(numbers))
+        self._strengths.eases.update(strengths.eases)
+        mouths = mouth_tests(self._reader, numbers)
+        found = []
+        for row_id, number, state, reason, owner in reeds:
+            strength, tests = known.get(row_id), mouths.get(row_id)
+            found.append(
+                Candidate(
+                    number=number,
+                    state=State(state),
+                    state_reason=reason,
+                    pinches=strengths.pinches(row_id),
+                    playing_kpa=None if strength is None else strength.kpa,
+                    read_days=None if strength is None else _days(strength.at, self._now),
+                    before=None if strength is None else strength.before,
+                    owner=None if owner is None else self._owners.get(owner),
+                    rests=self._rests(tests, number) if tests else "",
+                )
+            )
+        return found
+
+    def _rests(self, tests: list[MouthTest], number: str) -> str:
+        return rest_said(standing(tests, reed=number, player=self._person.name, now=self._now))
+
+    def heard(self, candidates: Sequence[Candidate]) -> list[Candidate]:
+        """With balance and pitch in the newest take."""
+        ids = [self._ids[one.number] for one in candidates]
+        newest = self._reader.newest_of_many(TakeRecord, "reed_id", ids, order="at")
         # A take from before the reed was eased did not hear it as it is now.
-        if take is not None and strengths.before(reed.id, take.at) is None:
-            known = _with_balance(known, take, pitches[take.id])
-        found.append(known)
-    return found
+        takes = {
+            take.reed_id: take
+            for take in newest
+            if take.reed_id is not None and self._strengths.before(take.reed_id, take.at) is None
+        }
+        pitches = pitches_of(self._reader, takes.values())
+        return [
+            _with_balance(one, take, pitches[take.id]) if (take := takes.get(reed_id)) else one
+            for reed_id, one in zip(ids, candidates, strict=True)
+        ]
 
 
 def _days(at: str, now: datetime) -> float:
