@@ -15,7 +15,7 @@ from canebench.reeds.ranking import Candidate, Rank, rank, ties
 from canebench.reeds.states import NOT_OFFERED
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
 #: So many reeds are heard at once.
 _AT_ONCE: Final = 250
@@ -30,7 +30,7 @@ class Pool:
 
 
 def best_first(
-    pools: Sequence[Pool],
+    pools: Iterable[Pool],
     hear: Callable[[Sequence[Candidate]], Sequence[Candidate]],
     *,
     blows_kpa: float,
@@ -43,7 +43,7 @@ def best_first(
 
     Parameters
     ----------
-    pools : sequence of Pool
+    pools : iterable of Pool
         In the order of the least rank in each; candidates as they are without what their takes tell.
     hear : callable
         Gives candidates what their takes tell.
@@ -59,7 +59,8 @@ def best_first(
     """
     found: list[tuple[Rank, Candidate]] = []
     heap: list[tuple[Rank, int, Candidate, bool]] = []
-    unread, added = list(reversed(pools)), 0
+    unread, added = iter(pools), 0
+    upcoming = next(unread, None)
 
     def add(candidates: Sequence[Candidate], *, heard: bool) -> None:
         nonlocal added
@@ -69,9 +70,10 @@ def best_first(
             # Of one that is offered to nobody nothing is told that a take could add.
             heappush(heap, (place, added, one, heard or one.state in NOT_OFFERED))
 
-    while heap or unread:
-        if unread and (not heap or unread[-1].least <= heap[0][0]):
-            add(unread.pop().read(), heard=False)
+    while heap or upcoming is not None:
+        if upcoming is not None and (not heap or upcoming.least <= heap[0][0]):
+            add(upcoming.read(), heard=False)
+            upcoming = next(unread, None)
             continue
         place, _, one, told = heap[0]
         if first is not None and len(found) >= first and not (first and ties(found[first - 1][0], place)):

@@ -26,6 +26,8 @@ LAST_ID: Final = 2**53
 _AT_ONCE: Final = 5_000
 #: Columns, and a text that is to stand in one of them.
 Like = tuple[tuple[str, ...], str]
+#: A column, values, and whether it holds one of them, or none.
+Among = tuple[str, "Sequence[Value]", bool]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,13 +69,7 @@ class Reader:
         """
         known = TABLES[record.table]
         condition, values = _condition(known, where, like, removed=removed)
-        name = order.lstrip("-#")
-        _checked_name(known, name)
-        way = " DESC" if order.startswith("-") else ""
-        length = f"length({name}), " if order.startswith("#") else ""
-        sql = f"SELECT * FROM {known.name} WHERE {condition} ORDER BY {length}{name}{way}, id{way}"
-        if limit is not None:
-            sql += f" LIMIT {int(limit)} OFFSET {int(offset)}"
+        sql = f"SELECT * FROM {known.name} WHERE {condition} {_in_order(known, order, limit, offset)}"
         return as_records(record, self.connection.rows(sql, values))
 
     def row(self, record: type[AnyRecord], row_id: int) -> AnyRecord:
@@ -174,14 +170,32 @@ class Reader:
         return as_records(record, found)
 
     def columns(
-        self, record: type[Record], names: Sequence[str], where: Mapping[str, Value] | None = None
+        self,
+        record: type[Record],
+        names: Sequence[str],
+        where: Mapping[str, Value] | None = None,
+        *,
+        among: Sequence[Among] = (),
+        order: str = "id",
+        limit: int | None = None,
+        offset: int = 0,
     ) -> list[tuple[Any, ...]]:
-        """Some columns of all rows outside the bin, that match: whole records of all reeds take long."""
+        """As `rows`, some columns alone, of rows whose columns are `among` values, or are not."""
         known = TABLES[record.table]
+        condition, values = _condition(known, where, None, removed=False)
+        for column, some, inside in among:
+            # Of no values there is no list in SQL.
+            marks = ", ".join("?" * len(some)) or "NULL"
+            _checked_name(known, column)
+            if inside:
+                condition += f" AND {column} IN ({marks})"
+            elif some:
+                condition += f" AND ({column} IS NULL OR {column} NOT IN ({marks}))"
+            values += some
         for name in names:
             _checked_name(known, name)
-        condition, values = _condition(known, where, None, removed=False)
-        sql = f"SELECT {', '.join(names)} FROM {known.name} WHERE {condition} ORDER BY id"
+        end = _in_order(known, order, limit, offset)
+        sql = f"SELECT {', '.join(names)} FROM {known.name} WHERE {condition} {end}"
         return [tuple(row.values()) for row in self.connection.rows(sql, values)]
 
     def newest_columns(
@@ -284,6 +298,15 @@ class Reader:
         }
         found["changes"] = self.connection.rows("SELECT * FROM changes ORDER BY act_id, place")
         return found
+
+
+def _in_order(known: Table, order: str, limit: int | None, offset: int) -> str:
+    name = order.lstrip("-#")
+    _checked_name(known, name)
+    way = " DESC" if order.startswith("-") else ""
+    length = f"length({name}), " if order.startswith("#") else ""
+    part = "" if limit is None else f" LIMIT {int(limit)} OFFSET {int(offset)}"
+    return f"ORDER BY {length}{name}{way}, id{way}{part}"
 
 
 def _condition(

@@ -27,11 +27,11 @@ from canebench.reeds.states import NOT_OFFERED, State
 from canebench.store.records import LotRecord, PitchRecord, PlayerRecord, ReedRecord, TakeRecord
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from canebench.care.quarantine import MouthTest
     from canebench.store.ledger import Ledger
-    from canebench.store.reader import Reader
+    from canebench.store.reader import Among, Reader
     from canebench.store.tables import Value
 
 #: So many reeds are read at once.
@@ -78,53 +78,62 @@ def choose_for(
                 allowed="what the player blows now is needed: canebench player NAME --blows '28 inH2O'",
             )
         where: dict[str, Value] = {} if lot is None else {"lot_id": named_row(reader, LotRecord, lot).id}
-        reeds = reader.columns(ReedRecord, _COLUMNS, where)
-        known = _Known(reader, person, reeds, ledger.clock().astimezone(zone_of(reader)))
+        known = _Known(reader, person, where, ledger.clock().astimezone(zone_of(reader)))
 
-        def judged(some: list[_Reed], *, offered: bool) -> list[Choice]:
-            pools = known.pools(some, offered=offered, first=first)
+        def judged(*, offered: bool) -> list[Choice]:
+            pools = known.pools(offered=offered, first=first)
             ranked = best_first(pools, known.heard, blows_kpa=blows, ceiling_kpa=ceiling, first=first)
             return worded(ranked, blows_kpa=blows, ceiling_kpa=ceiling, first=first, named=named)
 
-        apart = [reed for reed in reeds if reed[2] in NOT_OFFERED]
-        offered = [reed for reed in reeds if reed[2] not in NOT_OFFERED]
+        counts = reader.counts(ReedRecord, "state", where)
+        apart = sum(counts.get(state.value, 0) for state in NOT_OFFERED)
         return Chosen(
-            choices=judged(offered, offered=True),
-            total=len(offered),
-            apart=judged(apart, offered=False),
-            total_apart=len(apart),
+            choices=judged(offered=True),
+            total=sum(counts.values()) - apart,
+            apart=judged(offered=False),
+            total_apart=apart,
         )
+
+
+def _parts(reeds: Sequence[_Reed], at_once: int) -> Iterator[Sequence[_Reed]]:
+    return (reeds[start : start + at_once] for start in range(0, len(reeds), at_once))
 
 
 class _Known:
     """What the ledger knows of reeds: strength, mouths, owners; balance and pitch in the newest take."""
 
-    def __init__(self, reader: Reader, person: PlayerRecord, reeds: Sequence[_Reed], now: datetime) -> None:
-        self._reader, self._person, self._now = reader, person, now
-        owners = reader.by_id(PlayerRecord, {owner for *_, owner in reeds})
-        self._owners = {owner.id: owner.name for owner in owners.values() if owner.id != person.id}
+    def __init__(self, reader: Reader, person: PlayerRecord, where: dict[str, Value], now: datetime) -> None:
+        self._reader, self._person, self._where, self._now = reader, person, where, now
+        # A reed whose owner is in the bin is nobody's.
+        players = reader.columns(PlayerRecord, ("id", "name"))
+        self._owners = {row_id: name for row_id, name in players if row_id != person.id}
         self._ids: dict[str, int] = {}
         self._strengths = Strengths(readings={}, eases={})
 
-    def pools(self, reeds: Iterable[_Reed], *, offered: bool, first: int | None) -> list[Pool]:
+    def pools(self, *, offered: bool, first: int | None) -> Iterator[Pool]:
         """Those that may be the player's before those of others; those without a score by their numbers."""
-        free, others = list[_Reed](), list[_Reed]()
-        for reed in reeds:
-            (others if reed[4] in self._owners else free).append(reed)
-        found = []
-        for some, theirs in ((free, False), (others, True)):
+        for theirs in (False, True):
             standing = (not offered, False, False, False, theirs, False, False)
-            some.sort(key=lambda reed: (len(reed[1]), reed[1]))
-            at_once = _AT_ONCE if offered or first is None else first + _SPARE
-            for start in range(0, len(some), at_once):
-                part = some[start : start + at_once]
-                # Among those offered a later number may have the better score.
-                at_best = ("", part[0][1])[not offered]
-                found.append(Pool(Rank(standing, 0.0, len(at_best), at_best), partial(self._read, part)))
-        return found
+            reeds = partial(self._reeds, offered=offered, theirs=theirs)
+            if offered or first is None:
+                yield Pool(Rank(standing, 0.0, 0, ""), lambda reeds=reeds: self._read(reeds()))
+                continue
+            for part in _parts(reeds(), first + _SPARE):
+                number = part[0][1]
+                yield Pool(Rank(standing, 0.0, len(number), number), partial(self._read, part))
+
+    def _reeds(self, *, offered: bool, theirs: bool) -> list[_Reed]:
+        """Those that are offered or not, and another's or not; in order of number where that ranks them."""
+        states: Among = ("state", [state.value for state in NOT_OFFERED], not offered)
+        owners: Among = ("player_id", list(self._owners), theirs)
+        order = "id" if offered else "#number"
+        return self._reader.columns(ReedRecord, _COLUMNS, self._where, among=(states, owners), order=order)
 
     def _read(self, reeds: Sequence[_Reed]) -> list[Candidate]:
         """All but balance and pitch."""
+        return [one for part in _parts(reeds, _AT_ONCE) for one in self._part(part)]
+
+    def _part(self, reeds: Sequence[_Reed]) -> list[Candidate]:
         numbers = {row_id: number for row_id, number, *_ in reeds}
         self._ids |= {number: row_id for row_id, number in numbers.items()}
         known, strengths = strengths_now(self._reader, list(numbers))

@@ -85,7 +85,7 @@ def read_strengths(reader: Reader, reed_ids: Sequence[int]) -> Strengths:
 
 
 def strengths_now(reader: Reader, reed_ids: Sequence[int]) -> tuple[dict[int, KnownStrength], Strengths]:
-    """What `Strengths.known` tells of many reeds, and their eases; other readings where the newest is not enough.
+    """What `Strengths.known` tells of many reeds, and their eases; more is read only where it has to be.
 
     A newest reading that has the playing pressure itself is enough. Guarded by
     `tests/cross_method/test_choice_by_hand.py`.
