@@ -2,7 +2,7 @@
 
 What a take tells only adds to a score, so that a reed stands at best where its strength and pinches put it.
 Reeds are taken in the order of that, and heard before they are told. Guarded by
-`tests/cross_method/test_choice_by_hand.py`.
+`tests/store/test_choice_by_hand.py`.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ def best_first(
 ) -> list[tuple[Rank, Candidate]]:
     """The first reeds of all pools in order, and those after them that tie with the last.
 
-    Guarded by `tests/cross_method/test_choice_by_hand.py`.
+    Guarded by `tests/store/test_choice_by_hand.py`.
 
     Parameters
     ----------

@@ -90,7 +90,7 @@ def worded(
 ) -> list[Choice]:
     """Verdict, reasons and ties of the first so many of these, in their order; of all where none is said.
 
-    Guarded by `tests/cross_method/test_choice_by_hand.py`.
+    Guarded by `tests/store/test_choice_by_hand.py`.
 
     Parameters
     ----------

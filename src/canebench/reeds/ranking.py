@@ -1,6 +1,6 @@
 """Where a reed stands among others for a player: what puts it behind, and its score.
 
-Guarded by `tests/practice/test_choice.py` and `tests/cross_method/test_choice_by_hand.py`.
+Guarded by `tests/practice/test_choice.py` and `tests/store/test_choice_by_hand.py`.
 """
 
 from __future__ import annotations
@@ -90,7 +90,7 @@ def rank(one: Candidate, *, blows_kpa: float, ceiling_kpa: float | None) -> Rank
     """Where a reed stands, without its words.
 
     What a take tells only adds to a score: of a candidate without it this is where the reed stands at best.
-    Guarded by `tests/cross_method/test_choice_by_hand.py`.
+    Guarded by `tests/store/test_choice_by_hand.py`.
 
     Parameters
     ----------

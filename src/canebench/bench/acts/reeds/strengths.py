@@ -88,7 +88,7 @@ def strengths_now(reader: Reader, reed_ids: Sequence[int]) -> tuple[dict[int, Kn
     """What `Strengths.known` tells of many reeds, and their eases; more is read only where it has to be.
 
     A newest reading that has the playing pressure itself is enough. Guarded by
-    `tests/cross_method/test_choice_by_hand.py`.
+    `tests/store/test_choice_by_hand.py`.
     """
     names = ("reed_id", "at", "playing_kpa", "playing_sd_kpa")
     newest = reader.newest_columns(StrengthRecord, names, "reed_id", reed_ids, order="at")
