@@ -181,7 +181,11 @@ def _write_reed(
 ) -> None:
     of: dict[str, Value] = {"reed_id": row}
     for one in reed.readings:
-        pressures = {"playing_kpa": one.playing, "playing_sd_kpa": one.sd, "onset_kpa": one.onset}
+        pressures: dict[str, Value] = {
+            "playing_kpa": one.playing,
+            "playing_sd_kpa": one.sd,
+            "onset_kpa": one.onset,
+        }
         mouth: dict[str, Value] = {
             "choke_kpa": one.choke,
             "by_mouth": one.by_mouth,
@@ -194,9 +198,13 @@ def _write_reed(
         mouthed = {"player_id": people[player], "at": written(now - timedelta(hours=60))}
         act.insert("mouth_tests", {**of, **mouthed, "rests_until": written(until)})
     for take in reed.takes:
-        against = {"reference": take.reference, "reference_hz": take.reference_hz, "scale": take.scale}
-        heard = {**of, **against, "at": written(take.at), "origin": "x.wav", "source": "recording"}
-        take_id = act.insert("takes", heard)
+        against: dict[str, Value] = {
+            "reference": take.reference,
+            "reference_hz": take.reference_hz,
+            "scale": take.scale,
+        }
+        sounded = {**of, **against, "at": written(take.at), "origin": "x.wav", "source": "recording"}
+        take_id = act.insert("takes", sounded)
         for note, hz in take.hz.items():
             act.insert("pitches", {"take_id": take_id, "note": note, "hz": hz})
     # What lies in the bin tells nothing.
@@ -204,8 +212,8 @@ def _write_reed(
     strength = act.insert("strengths", {**of, "at": gone, "playing_kpa": 7.1})
     act.remove(act.row(StrengthRecord, strength))
     act.remove(act.row(EaseRecord, act.insert("eases", {**of, "at": gone, "how": "pinch"})))
-    take = {**of, "at": gone, "origin": "x.wav", "source": "recording", "scale": "harmonic"}
-    act.remove(act.row(TakeRecord, act.insert("takes", {**take, "reference": "fixed"})))
+    heard = {**of, "at": gone, "origin": "x.wav", "source": "recording", "scale": "harmonic"}
+    act.remove(act.row(TakeRecord, act.insert("takes", {**heard, "reference": "fixed"})))
 
 
 def _eased(reed: _Reed, since: datetime, until: datetime | None = None) -> bool:

@@ -5,11 +5,10 @@ Guarded by `tests/doors/test_choose_command.py` and `tests/web/test_choose.py`.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import partial
-from typing import TYPE_CHECKING, Final
+from functools import cache, partial
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.scales import scale_named
@@ -27,7 +26,7 @@ from canebench.reeds.states import NOT_OFFERED, State
 from canebench.store.records import LotRecord, PitchRecord, PlayerRecord, ReedRecord, TakeRecord
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from canebench.care.quarantine import MouthTest
     from canebench.store.ledger import Ledger
@@ -54,6 +53,15 @@ class Chosen:
 #: What is read of every reed; no more is made of those that are not read on.
 _COLUMNS: Final = ("id", "number", "state", "state_reason", "player_id")
 _Reed = tuple[int, str, str, str | None, int | None]
+
+
+class _Take(NamedTuple):
+    id: int
+    reed_id: int
+    at: str
+    scale: str
+    reference: str
+    reference_hz: float | None
 
 
 def choose_for(
@@ -95,10 +103,6 @@ def choose_for(
         )
 
 
-def _parts(reeds: Sequence[_Reed], at_once: int) -> Iterator[Sequence[_Reed]]:
-    return (reeds[start : start + at_once] for start in range(0, len(reeds), at_once))
-
-
 class _Known:
     """What the ledger knows of reeds: strength, mouths, owners; balance and pitch in the newest take."""
 
@@ -114,26 +118,32 @@ class _Known:
         """Those that may be the player's before those of others; those without a score by their numbers."""
         for theirs in (False, True):
             standing = (not offered, False, False, False, theirs, False, False)
-            reeds = partial(self._reeds, offered=offered, theirs=theirs)
+            states: Among = ("state", [state.value for state in NOT_OFFERED], not offered)
+            among = (states, ("player_id", list(self._owners), theirs))
             if offered or first is None:
-                yield Pool(Rank(standing, 0.0, 0, ""), lambda reeds=reeds: self._read(reeds()))
+                yield Pool(Rank(standing, 0.0, 0, ""), partial(self._all, among))
                 continue
-            for part in _parts(reeds(), first + _SPARE):
+            start = 0
+            while part := self._reeds(among, order="#number", limit=first + _SPARE, offset=start):
                 number = part[0][1]
-                yield Pool(Rank(standing, 0.0, len(number), number), partial(self._read, part))
+                yield Pool(Rank(standing, 0.0, len(number), number), partial(self._part, part))
+                start += len(part)
 
-    def _reeds(self, *, offered: bool, theirs: bool) -> list[_Reed]:
-        """Those that are offered or not, and another's or not; in order of number where that ranks them."""
-        states: Among = ("state", [state.value for state in NOT_OFFERED], not offered)
-        owners: Among = ("player_id", list(self._owners), theirs)
-        order = "id" if offered else "#number"
-        return self._reader.columns(ReedRecord, _COLUMNS, self._where, among=(states, owners), order=order)
+    def _reeds(
+        self, among: Sequence[Among], *, order: str = "id", limit: int | None = None, offset: int = 0
+    ) -> list[_Reed]:
+        """Those whose state and owner are such."""
+        return self._reader.columns(
+            ReedRecord, _COLUMNS, self._where, among=among, order=order, limit=limit, offset=offset
+        )
 
-    def _read(self, reeds: Sequence[_Reed]) -> list[Candidate]:
-        """All but balance and pitch."""
-        return [one for part in _parts(reeds, _AT_ONCE) for one in self._part(part)]
+    def _all(self, among: Sequence[Among]) -> list[Candidate]:
+        reeds = self._reeds(among)
+        parts = (reeds[start : start + _AT_ONCE] for start in range(0, len(reeds), _AT_ONCE))
+        return [one for part in parts for one in self._part(part)]
 
     def _part(self, reeds: Sequence[_Reed]) -> list[Candidate]:
+        """All but balance and pitch."""
         numbers = {row_id: number for row_id, number, *_ in reeds}
         self._ids |= {number: row_id for row_id, number in numbers.items()}
         known, strengths = strengths_now(self._reader, list(numbers))
@@ -163,14 +173,17 @@ class _Known:
     def heard(self, candidates: Sequence[Candidate]) -> list[Candidate]:
         """With balance and pitch in the newest take."""
         ids = [self._ids[one.number] for one in candidates]
-        newest = self._reader.newest_of_many(TakeRecord, "reed_id", ids, order="at")
+        newest = self._reader.newest_columns(TakeRecord, _Take._fields, "reed_id", ids, order="at")
         # A take from before the reed was eased did not hear it as it is now.
         takes = {
             take.reed_id: take
-            for take in newest
-            if take.reed_id is not None and self._strengths.before(take.reed_id, take.at) is None
+            for take in map(_Take._make, newest)
+            if self._strengths.before(take.reed_id, take.at) is None
         }
-        pitches = pitches_of(self._reader, takes.values())
+        pitches: dict[int, dict[str, float]] = {take.id: {} for take in takes.values()}
+        among: Among = ("take_id", list(pitches), True)
+        for take_id, note, hz in self._reader.columns(PitchRecord, ("take_id", "note", "hz"), among=[among]):
+            pitches[take_id][note] = hz
         return [
             _with_balance(one, take, pitches[take.id]) if (take := takes.get(reed_id)) else one
             for reed_id, one in zip(ids, candidates, strict=True)
@@ -189,7 +202,14 @@ def pitches_of(reader: Reader, takes: Iterable[TakeRecord]) -> dict[int, list[Pi
     return found
 
 
-def _with_balance(known: Candidate, take: TakeRecord, pitches: Sequence[PitchRecord]) -> Candidate:
+@cache
+def _places(scale_name: str) -> dict[str, float]:
+    """Where each note of a scale lies along the beam, cents above low A."""
+    scale = scale_named(scale_name)
+    return {note: scale.cents(note) for note in scale.ratios}
+
+
+def _with_balance(known: Candidate, take: _Take, pitches: Mapping[str, float]) -> Candidate:
     try:
         scale = scale_named(take.scale)
     except UnknownNameError:
@@ -197,13 +217,15 @@ def _with_balance(known: Candidate, take: TakeRecord, pitches: Sequence[PitchRec
         return known
     if take.reference_hz is None:
         return known
+    along = _places(take.scale)
+    # How unsure a note is does not enter the score.
     deviations = {
-        pitch.note: Deviation(
-            cents=hz_to_cents(pitch.hz, take.reference_hz * scale.ratios[pitch.note]),
-            sd_cents=math.inf if pitch.repeat_sd_cents is None else pitch.repeat_sd_cents,
-            interval_cents=scale.cents(pitch.note),
+        note: Deviation(
+            cents=hz_to_cents(hz, take.reference_hz * scale.ratios[note]),
+            sd_cents=0.0,
+            interval_cents=along[note],
         )
-        for pitch in pitches
+        for note, hz in pitches.items()
     }
     balance = balance_of(deviations, reference_sd_cents=0.0)
     if balance is None:
