@@ -195,7 +195,7 @@ def _write_reed(
     for at, how in reed.eases:
         act.insert("eases", {**of, "at": written(at), "how": how})
     for player, until in reed.rests:
-        mouthed = {"player_id": people[player], "at": written(now - timedelta(hours=60))}
+        mouthed: dict[str, Value] = {"player_id": people[player], "at": written(now - timedelta(hours=60))}
         act.insert("mouth_tests", {**of, **mouthed, "rests_until": written(until)})
     for take in reed.takes:
         against: dict[str, Value] = {

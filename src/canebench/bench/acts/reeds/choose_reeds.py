@@ -1,6 +1,7 @@
 """Which reeds suit a player now, by all that the ledger knows of them.
 
-Guarded by `tests/doors/test_choose_command.py` and `tests/web/test_choose.py`.
+Guarded by `tests/doors/test_choose_command.py`, `tests/web/test_choose.py` and
+`tests/store/test_choice_by_hand.py`.
 """
 
 from __future__ import annotations
