@@ -153,21 +153,8 @@ class Reader:
     def newest_of_many(
         self, record: type[AnyRecord], column: str, ids: Sequence[Value], *, order: str
     ) -> list[AnyRecord]:
-        """For each of these, of the rows outside the bin whose column holds it, the last in that order."""
-        known = TABLES[record.table]
-        _checked_name(known, column)
-        _checked_name(known, order)
-        found: list[Row] = []
-        for start in range(0, len(ids), _AT_ONCE):
-            some = ids[start : start + _AT_ONCE]
-            marks = ", ".join("?" * len(some))
-            place = f"row_number() OVER (PARTITION BY {column} ORDER BY {order} DESC, id DESC) AS place"
-            placed = (
-                f"SELECT id, {place} FROM {known.name} WHERE removed_at IS NULL AND {column} IN ({marks})"
-            )
-            last = f"SELECT id FROM ({placed}) AS placed WHERE place = 1"
-            found += self.connection.rows(f"SELECT * FROM {known.name} WHERE id IN ({last})", list(some))
-        return as_records(record, found)
+        """For each of these, which the column refers to, the last in that order outside the bin."""
+        return as_records(record, self._newest(TABLES[record.table], "own.*", column, ids, order))
 
     def columns(
         self,
@@ -201,19 +188,23 @@ class Reader:
     def newest_columns(
         self, record: type[Record], names: Sequence[str], column: str, ids: Sequence[Value], *, order: str
     ) -> list[tuple[Any, ...]]:
-        """As `newest_of_many`, some columns alone; `column` holds the `id` of another table."""
+        """As `newest_of_many`, some columns alone."""
         known = TABLES[record.table]
-        for name in (*names, order):
+        for name in names:
             _checked_name(known, name)
-        of, found = known.column(column).refers, list[tuple[Any, ...]]()
+        rows = self._newest(known, ", ".join(f"own.{name}" for name in names), column, ids, order)
+        return [tuple(row.values()) for row in rows]
+
+    def _newest(self, known: Table, told: str, column: str, ids: Sequence[Value], order: str) -> list[Row]:
+        _checked_name(known, order)
         newest = f"SELECT id FROM {known.name} WHERE {column} = whose.id AND removed_at IS NULL"
         last = f"{newest} ORDER BY {order} DESC, id DESC LIMIT 1"
-        told = ", ".join(f"own.{name}" for name in names)
+        pairs = f"{known.column(column).refers} AS whose JOIN {known.name} AS own ON own.id = ({last})"
+        sql, found = f"SELECT {told} FROM {pairs} WHERE whose.id IN", list[Row]()
         for start in range(0, len(ids), _AT_ONCE):
             some = ids[start : start + _AT_ONCE]
-            sql = f"SELECT {told} FROM {of} AS whose JOIN {known.name} AS own ON own.id = ({last})"
-            sql += f" WHERE whose.id IN ({', '.join('?' * len(some))})"
-            found += [tuple(row.values()) for row in self.connection.rows(sql, list(some))]
+            marks = ", ".join("?" * len(some))
+            found += self.connection.rows(f"{sql} ({marks}) ORDER BY own.id", list(some))
         return found
 
     def sums(self, record: type[Record], column: str, by: str, ids: Sequence[Value]) -> dict[Value, float]:
