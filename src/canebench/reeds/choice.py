@@ -100,6 +100,11 @@ def worded(
         What the player blows now, and must not blow past (None for no ceiling), kPa.
     first, named : int or None
         How many reeds are worded; how many of its ties are named to each.
+
+    Returns
+    -------
+    list of Choice
+        One for each that is worded.
     """
     found: list[Choice] = []
     for _, group in groupby(ranked, key=lambda pair: pair[0].standing):

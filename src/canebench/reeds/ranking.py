@@ -98,6 +98,11 @@ def rank(one: Candidate, *, blows_kpa: float, ceiling_kpa: float | None) -> Rank
         The reed.
     blows_kpa, ceiling_kpa : number
         What the player blows now, and must not blow past (None for no ceiling), kPa.
+
+    Returns
+    -------
+    Rank
+        The least comes first.
     """
     past = is_past(one, ceiling_kpa)
     standing = (
