@@ -22,6 +22,8 @@ from canebench.store.records import EaseRecord, StrengthRecord, TakeRecord
 from canebench.store.values import written
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from canebench.reeds.choice import Choice
     from canebench.store.ledger import Ledger
     from canebench.store.tables import Value
@@ -375,6 +377,38 @@ def _named(one: Choice) -> Choice:
     """As it is told where two of its ties are named."""
     assert one.ties == len(one.tied_with)
     return replace(one, tied_with=one.tied_with[:2])
+
+
+def test_what_cannot_come_first_is_neither_read_nor_heard(
+    ledger: Ledger, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Three reeds suit, the other free ones do not; some are another's. Control: for all, all are read."""
+    now = clock.now
+    reeds = [
+        _Reed(
+            str(n),
+            "new",
+            None if n < 40 else "Effie",
+            readings=[_Reading(now, playing=7.1 if n < 3 else 5.0)],
+        )
+        for n in range(60)
+    ]
+    _write(ledger, reeds, now)
+    monkeypatch.setattr(best_first, "_AT_ONCE", 4)
+    counted: list[int] = []
+    for name in ("_part", "heard"):
+        own = getattr(choose_reeds._Known, name)
+
+        def counting(known: object, some: list[object], own: Callable[..., object] = own) -> object:
+            counted.append(len(some))
+            return own(known, some)
+
+        monkeypatch.setattr(choose_reeds._Known, name, counting)
+    assert [one.number for one in choose_for(ledger, "Isla", first=3).choices] == ["0", "1", "2"]
+    assert counted == [40, 4]
+    counted.clear()
+    assert len(choose_for(ledger, "Isla").choices) == 60
+    assert sum(counted) == 120
 
 
 @pytest.mark.parametrize("rule", _RULES)
