@@ -85,6 +85,7 @@ def show(request: Request, page: Page, *, status: int = 200) -> HTMLResponse:
         bench=context_of(request),
         when=partial(time_said, zone=band.zone),
         day=partial(day_said, zone=band.zone),
+        today=day_said(ledger.clock(), band.zone),
         zone="" if band.zone is None else str(band.zone),
         clock=zone_said(band.zone),
         path=path,
