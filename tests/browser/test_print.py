@@ -1,4 +1,4 @@
-"""Every page on paper: nothing to press, dark words on white whatever the look, nothing cut off, no heading alone."""
+"""Every page on paper: nothing to press, dark on white whatever the look, nothing cut off, no heading alone."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from support.running_bench import Bench
 
-#: What is amiss on paper. Left out: what only speech hears (`unseen`), and pictures, whose inks are their own.
+#: What is amiss on paper. Left out: what only speech hears (`unseen`), and pictures with their own inks.
 #: Fields of the grading sheet are its figures; on paper they are no controls any more, but lines to write on.
 _AMISS: Final = """() => {
     const shown = (one) => one.checkVisibility({ checkVisibilityCSS: true, contentVisibilityAuto: true });
@@ -132,4 +132,4 @@ def test_a_heading_that_stands_alone_is_noticed(paper: Page, season_bench: Bench
     """Control: a section of which only its form would be read."""
     paper.goto(season_bench.address + "/reeds/1")
     paper.evaluate("document.querySelector('[aria-labelledby=move-title]').classList.remove('off-paper')")
-    assert paper.evaluate(_AMISS) == ["stands alone: h2 Move it on", "stands alone: h3 Remarks, and whose it is"]
+    assert paper.evaluate(_AMISS) == ["stands alone: h2 Move it on"]
