@@ -1,4 +1,4 @@
-"""In a wide window a page begins with what it is of: a reed's state and beam, a lot's sheet, a take's notes."""
+"""In a wide window first comes what a page is of: a reed's state and beam, a take's notes, a lot's sheet."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Every page on paper: nothing to press, dark on white whatever the look, nothing cut off, no heading alone."""
+"""Each page on paper: nothing to press, dark on white in every look, nothing cut off, no heading alone."""
 
 from __future__ import annotations
 
