@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 #: What is chosen, and the height of plain text then, in pixels.
 SIZES: Final = {"normal": 16, "large": 20, "largest": 24}
 WIDTHS: Final = (360, 768, 1440)
+#: Where axe-core reads a page too; at normal size `test_pages.py` has it do so.
+READ: Final = (("large", 360), ("largest", 360), ("largest", 1440))
 _SCROLLS: Final = "document.documentElement.scrollWidth > document.documentElement.clientWidth"
 
 
@@ -46,7 +48,8 @@ def test_no_page_scrolls_sideways(sized: Page, season_bench: Bench, path: str, s
         assert not sized.evaluate(_SCROLLS), width
         sized.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
         assert not sized.evaluate(_SCROLLS), f"{width}, opened"
-        assert violations(sized) == [], width
+        if (size, width) in READ:
+            assert violations(sized) == [], width
 
 
 def test_a_page_that_scrolls_sideways_is_noticed(sized: Page, season_bench: Bench) -> None:

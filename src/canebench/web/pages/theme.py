@@ -1,4 +1,4 @@
-"""How the page looks: as the system says, light, dark, a dim bench or high contrast; and how large its text is.
+"""How the page looks: as the system says, light, dark, a dim bench or high contrast; how large its text is.
 
 Each is kept in a cookie. Guarded by `tests/web/test_forms.py` and `tests/browser/test_large_text.py`.
 """
