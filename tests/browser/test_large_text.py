@@ -60,7 +60,7 @@ def test_a_page_that_scrolls_sideways_is_noticed(sized: Page, season_bench: Benc
         sized.evaluate(
             """() => {
                 const box = document.createElement("div");
-                box.style.width = "20rem";
+                Object.assign(box.style, { width: "20rem", height: "1rem" });
                 document.querySelector("main").append(box);
             }"""
         )
