@@ -1,4 +1,4 @@
-"""Changes the product at one place at a time and asks whether a test notices: `benchmarks/mutate [GROUP ...]`."""
+"""Changes the product at one place at a time; does a test notice? `benchmarks/mutate [GROUP ...]`."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ _ASKED: Final = 85.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tried:
-    """One change, and what noticed it: None for a survivor; `same` where it changes nothing that could be told."""
+    """One change, and what noticed it, None for a survivor; `same`: why nothing of it could be told."""
 
     module: str
     change: Change
@@ -112,9 +112,7 @@ class Trials:
         self._say({"imported": told["imported"]})
 
     def _say(self, told: object) -> None:
-        assert self._process.stdin is not None
-        self._process.stdin.write(json.dumps(told) + "\n")
-        self._process.stdin.flush()
+        print(json.dumps(told), file=self._process.stdin, flush=True)
 
     def tests_for(self, name: str, line: int, guards: set[str]) -> list[str]:
         """Those that run the line; of a line that only an import runs, those that run the module at all."""
@@ -136,22 +134,20 @@ class Trials:
     def short_tests(self) -> list[str]:
         """All that may be asked."""
         failed = set(self._told["failed"])
-        return [
-            test for test, took_s in self._told["took_s"].items() if test not in failed and took_s <= _LONG_S
-        ]
+        of: dict[str, float] = self._told["took_s"]
+        return [test for test, took_s in of.items() if test not in failed and took_s <= _LONG_S]
 
     def by(self, tests: list[str]) -> str | None:
         """What noticed."""
         expected = sum(self._told["took_s"][test] for test in tests)
         self._say({"tests": tests, "limit_s": _START_S + 5 * expected})
-        assert self._process.stdout is not None
-        return json.loads(self._process.stdout.readline())["by"]  # type: ignore[no-any-return]
+        answer = "" if self._process.stdout is None else self._process.stdout.readline()
+        by: str | None = json.loads(answer)["by"]
+        return by
 
     def end(self) -> None:
         """No more."""
-        assert self._process.stdin is not None
-        self._process.stdin.close()
-        self._process.wait()
+        self._process.communicate()
 
 
 def known() -> dict[tuple[str, str, str], str]:
@@ -198,9 +194,7 @@ def tried_of(name: str, *, most: int, seed: int, folder: Path, only: str | None 
 def main() -> int:
     """1 where fewer than 85 % of a group's changes are noticed."""
     parser = argparse.ArgumentParser(prog="benchmarks/mutate", description=__doc__)
-    parser.add_argument(
-        "groups", nargs="*", metavar="GROUP", help=f"of {', '.join(GROUPS)}; all of them if none"
-    )
+    parser.add_argument("groups", nargs="*", metavar="GROUP", help=f"of {', '.join(GROUPS)}; all if none")
     parser.add_argument("--most", type=int, default=100, help="so many changes of each group (default 100)")
     parser.add_argument("--seed", type=int, default=1, help="which ones")
     parser.add_argument("--only", help="of modules with this in their path")

@@ -1,9 +1,9 @@
 """Every small change that is made of a module, one node of its tree at a time.
 
-A comparison takes the next one or its opposite; plus and minus, times and divided by change places; `and` and
-`or`; `not` and a minus sign fall away; a number is one more or one less, a truth the other; a function returns
-None; a condition is turned round; a statement is left out. What is only said (texts, annotations, docstrings)
-and what only tells how a class is made (decorators) stays.
+A comparison takes the next one or its opposite; plus and minus, times and divided by change places, and so do
+`and` and `or`; `not` and a minus sign fall away; a number is one more or one less, a truth the other; a function
+returns None; a condition is turned round; a statement is left out. What is only said (texts, annotations,
+docstrings) and what only tells how a class is made (decorators) stays.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 import ast
 from copy import copy
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeVar
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -41,10 +41,12 @@ _WORKED_OUT: Final[dict[type[ast.operator], type[ast.operator]]] = {
 }
 _LEFT_OUT: Final = (ast.Expr, ast.AugAssign, ast.Raise, ast.Continue, ast.Break, ast.Delete)
 
+_Conditional = TypeVar("_Conditional", ast.If, ast.While, ast.IfExp)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """One change: the function and line it stands in, what it does in words, and which it is of its module's."""
+    """One change: function and line, what it does in words, and which it is of its module's."""
 
     function: str
     line: int
@@ -103,18 +105,23 @@ def _instead(node: ast.AST) -> list[ast.AST]:
     if isinstance(node, ast.Constant):
         return _constants(node.value)
     if isinstance(node, ast.Compare):
-        return [
-            ast.Compare(
-                left=node.left, ops=[*node.ops[:at], op(), *node.ops[at + 1 :]], comparators=node.comparators
-            )
-            for at, old in enumerate(node.ops)
-            for op in _COMPARED.get(type(old), ())
-        ]
+        ways = [(at, op) for at, old in enumerate(node.ops) for op in _COMPARED.get(type(old), ())]
+        return [_compared(node, at, op()) for at, op in ways]
     one = _one_instead(node)
     return [] if one is None else [one]
 
 
+def _compared(node: ast.Compare, at: int, op: ast.cmpop) -> ast.Compare:
+    return ast.Compare(
+        left=node.left, ops=[*node.ops[:at], op, *node.ops[at + 1 :]], comparators=node.comparators
+    )
+
+
 def _one_instead(node: ast.AST) -> ast.AST | None:
+    return _expression_instead(node) if isinstance(node, ast.expr) else _statement_instead(node)
+
+
+def _expression_instead(node: ast.expr) -> ast.expr | None:
     if isinstance(node, ast.BinOp) and type(node.op) in _WORKED_OUT:
         return ast.BinOp(left=node.left, op=_WORKED_OUT[type(node.op)](), right=node.right)
     if isinstance(node, ast.BoolOp):
@@ -122,15 +129,25 @@ def _one_instead(node: ast.AST) -> ast.AST | None:
         return ast.BoolOp(op=other, values=node.values)
     if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not | ast.USub):
         return node.operand
+    if isinstance(node, ast.IfExp) and isinstance(node.test, ast.Name | ast.Call):
+        return _turned(node)
+    return None
+
+
+def _statement_instead(node: ast.AST) -> ast.AST | None:
     if isinstance(node, ast.Return) and node.value is not None and not _is_none(node.value):
         return ast.Return(value=ast.Constant(value=None))
-    if isinstance(node, ast.If | ast.IfExp | ast.While) and isinstance(node.test, ast.Name | ast.Call):
-        turned = copy(node)
-        turned.test = ast.UnaryOp(op=ast.Not(), operand=node.test)
-        return turned
+    if isinstance(node, ast.If | ast.While) and isinstance(node.test, ast.Name | ast.Call):
+        return _turned(node)
     if isinstance(node, _LEFT_OUT) and not _is_text(node):
         return ast.Pass()
     return None
+
+
+def _turned(node: _Conditional) -> _Conditional:
+    turned = copy(node)
+    turned.test = ast.UnaryOp(op=ast.Not(), operand=node.test)
+    return turned
 
 
 def _constants(value: object) -> list[ast.AST]:

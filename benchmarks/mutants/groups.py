@@ -1,4 +1,4 @@
-"""Which modules are changed, and which tests are asked about them besides those that a module names itself."""
+"""Which modules are changed; which tests are asked, besides those that a module names itself."""
 
 from __future__ import annotations
 

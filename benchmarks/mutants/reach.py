@@ -1,4 +1,4 @@
-"""Which test runs which lines of the modules, and how long it takes: `python -m mutants.reach OUT MODULE ... -- TEST ...`."""
+"""Which test runs which lines, and how long it takes: `python -m mutants.reach OUT MODULE ... -- TEST ...`."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class _Contexts:
         """Each test by its name."""
         self.measured.switch_context(item.nodeid)
         try:
-            return (yield)  # type: ignore[return-value]
+            return (yield)
         finally:
             self.measured.switch_context("")
 
@@ -53,10 +53,7 @@ def main() -> None:
     lines: dict[str, Any] = {}
     for module in data.measured_files():
         by_line = data.contexts_by_lineno(module)
-        lines[module] = {
-            line: [name for name in names if name and name not in contexts.failed]
-            for line, names in by_line.items()
-        }
+        lines[module] = {line: sorted({*names} - contexts.failed - {""}) for line, names in by_line.items()}
     told = {"took_s": contexts.took_s, "failed": sorted(contexts.failed), "lines": lines}
     told["imported"] = sorted({name for name in sys.modules if "." not in name})
     Path(out).write_text(json.dumps(told))
