@@ -1,9 +1,9 @@
 """Every small change that is made of a module, one node of its tree at a time.
 
 A comparison takes the next one or its opposite; plus and minus, times and divided by change places, and so do
-`and` and `or`; `not` and a minus sign fall away; a number is one more or one less, a truth the other; a function
-returns None; a condition is turned round; a statement is left out. What is only said (texts, annotations,
-docstrings) and what only tells how a class is made (decorators) stays.
+`and` and `or`; `not` and a minus sign fall away; a number is one more or one less, a truth the other; a
+function returns None; a condition is turned round; a statement is left out. What is only said (texts,
+annotations, docstrings) and what only tells how a class is made (decorators) stays.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ _WORKED_OUT: Final[dict[type[ast.operator], type[ast.operator]]] = {
 }
 _LEFT_OUT: Final = (ast.Expr, ast.AugAssign, ast.Raise, ast.Continue, ast.Break, ast.Delete)
 
-_Conditional = TypeVar("_Conditional", ast.If, ast.While, ast.IfExp)
+_Conditional = TypeVar("_Conditional", ast.If, ast.IfExp)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,7 +137,7 @@ def _expression_instead(node: ast.expr) -> ast.expr | None:
 def _statement_instead(node: ast.AST) -> ast.AST | None:
     if isinstance(node, ast.Return) and node.value is not None and not _is_none(node.value):
         return ast.Return(value=ast.Constant(value=None))
-    if isinstance(node, ast.If | ast.While) and isinstance(node.test, ast.Name | ast.Call):
+    if isinstance(node, ast.If) and isinstance(node.test, ast.Name | ast.Call):
         return _turned(node)
     if isinstance(node, _LEFT_OUT) and not _is_text(node):
         return ast.Pass()

@@ -1,4 +1,4 @@
-"""Which test runs which lines, and how long it takes: `python -m mutants.reach OUT MODULE ... -- TEST ...`."""
+"""Which test runs which lines, and how long it takes: `-m mutants.reach OUT MODULE ... -- TEST ...`."""
 
 from __future__ import annotations
 
