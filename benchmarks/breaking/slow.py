@@ -54,7 +54,8 @@ def slow_disk(
     """Acts on a disk whose every write, sync and deleting takes 50 to 500 ms; up to eight acts, 5 to 50 ms.
 
     Of the two writers of a round one is killed at a chance moment. The last three are for controls: writers
-    that are `rash`, readers that are more patient than their limit, and how late they may be. Guarded by `tests/faults/test_breaking.py`.
+    that are `rash`, readers that are more patient than their limit, and how late they may be. Guarded by
+    `tests/faults/test_breaking.py`.
     """
     url, chance = str(folder / "ledger.db"), random.Random(seed)  # noqa: S311
     open_ledger(url)
@@ -78,7 +79,7 @@ def slow_disk(
             writers += pair
             while not pair[0].said.stat().st_size and pair[0].process.poll() is None:
                 time.sleep(0.01)
-            # In its first act or its second, if it need not wait; long enough for one of the two to be refused.
+            # In its first act or its second, if it need not wait; late enough for one to be refused.
             time.sleep(chance.uniform(0.25, 1.0) * _OPERATIONS * (least_s + most_s))
             killed += pair[0].process.poll() is None
             pair[0].process.kill()

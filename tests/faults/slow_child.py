@@ -5,9 +5,9 @@ inside SQLite, where the locks are held, by functions put before those of its ow
 `sqlite3_vfs` and `sqlite3_io_methods`). Whoever waits for another gives up after WAIT_S.
 
 `write` makes so many acts, each of a player and a chanter, and says `begun NAME`, then `done NAME` or
-`refused NAME`, and at its end `slowed OPERATIONS`; `rash` waits for nobody, and says `done` of those that were
-refused. `read` reads until it is killed, and says `answered WAITED_S`, `told WAITED_S` or `half WAITED_S`; what
-its own disk took is not waiting.
+`refused NAME`, and at its end `slowed OPERATIONS`; `rash` waits for nobody, and says `done` of those that
+were refused. `read` reads until it is killed, and says `answered WAITED_S`, `told WAITED_S` or `half
+WAITED_S`; what its own disk took is not waiting.
 """
 
 from __future__ import annotations
