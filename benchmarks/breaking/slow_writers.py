@@ -15,7 +15,7 @@ from breaking.line import Line
 from canebench.store.ledger import open_ledger
 from support.ledgers import amiss_of, dump_of
 
-_CHILD: Final = Path(__file__).parents[2] / "tests" / "faults" / "slow_child.py"
+_CHILD: Final = Path(__file__).parents[2] / "tests" / "faults" / "slow_writers_child.py"
 #: What one operation takes, from and to, s; a short look is at a disk ten times as fast.
 _TAKES_S: Final = (0.05, 0.5)
 _SHORT: Final = 10
@@ -42,7 +42,7 @@ class Child:
         return [line.split() for line in self.said.read_text(encoding="utf-8").split("\n")[:-1]]
 
 
-def slow_disk(
+def slow_writers(
     folder: Path,
     *,
     count: int,
@@ -104,7 +104,7 @@ def _judged(
     kept = [str(row["name"]) for row in dump["players"]]
     waited_s = [float(one) for word in ("answered", "told", "half") for one in told[word]]
     return Line(
-        kind="slow",
+        kind="slow-writers",
         count=len(told["begun"]),
         bad={
             "acts lost": sum(name not in kept for name in told["done"]),
