@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 import subprocess
 import sys
@@ -16,6 +17,8 @@ from canebench.store.ledger import open_ledger
 from support.ledgers import amiss_of, dump_of
 
 _CHILD: Final = Path(__file__).parents[2] / "tests" / "faults" / "slow_writers_child.py"
+#: The child finds what the tests support one another with.
+_ENVIRONMENT: Final = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
 #: What one operation takes, from and to, s; a short look is at a disk ten times as fast.
 _TAKES_S: Final = (0.05, 0.5)
 _SHORT: Final = 10
@@ -64,13 +67,15 @@ def slow_writers(
     limit_s = _READER_WAITS * most_s
 
     def child(role: str, number: int, wait_s: float) -> Child:
-        words = (role, url, f"{seed}.{number}", least_s, most_s, wait_s, _EACH)
+        words = (role, url, 100 * seed + number, least_s, most_s, wait_s, _EACH)
         said = folder / f"{role} {number}"
         with said.open("wb") as out:
-            process = subprocess.Popen([sys.executable, str(_CHILD), *map(str, words)], stdout=out)
+            process = subprocess.Popen(
+                [sys.executable, str(_CHILD), *map(str, words)], stdout=out, env=_ENVIRONMENT
+            )
         return Child(process, said)
 
-    readers = [child("read", number, patience_s or limit_s) for number in range(2)]
+    readers = [child("read", 98 + number, patience_s or limit_s) for number in range(2)]
     writers: list[Child] = []
     failed = killed = 0
     try:

@@ -1,106 +1,30 @@
-"""A process whose disk is slow: `slow_child.py write|rash|read LEDGER SEED LEAST_S MOST_S WAIT_S [ACTS]`.
+"""A process whose disk is slow: `slow_writers_child.py ROLE LEDGER SEED LEAST_S MOST_S WAIT_S ACTS`.
 
-Every write, sync, cutting short and deleting that SQLite does in it takes a chance time between the two, s:
-inside SQLite, where the locks are held, by functions put before those of its own on files (its C interface,
-`sqlite3_vfs` and `sqlite3_io_methods`). Whoever waits for another gives up after WAIT_S.
-
-`write` makes so many acts, each of a player and a chanter, and says `begun NAME`, then `done NAME` or
-`refused NAME`, and at its end `slowed OPERATIONS`; `rash` waits for nobody, and says `done` of those that
-were refused. `read` reads until it is killed, and says `answered WAITED_S`, `told WAITED_S` or `half
-WAITED_S`; what its own disk took is not waiting.
+Every write, sync, cutting short and deleting takes a chance time between the two, s; who waits for another
+gives up after WAIT_S. ROLE is one of three. `write` makes so many acts, each of a player and a chanter, and
+says `begun NAME`, then `done NAME` or `refused NAME`. `rash` waits for nobody, and says `done` of those that
+were refused. `read` reads until it is killed, and says `answered WAITED_S`, `told WAITED_S` or `half WAITED_S`;
+what its own disk took is not waiting.
 """
 
 from __future__ import annotations
 
-import _sqlite3
-import ctypes
 import os
-import random
 import sys
 import time
-from typing import Any, Final
+from typing import TYPE_CHECKING, Final
 
-import canebench.store.sqlite
+from canebench.store import sqlite
 from canebench.store.database import LedgerError
-from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.ledger import open_ledger
+from support.slow_disk import make_disk_slow
 
-_P, _I, _L = ctypes.c_void_p, ctypes.c_int, ctypes.c_int64
-_OPEN: Final = ctypes.CFUNCTYPE(_I, _P, _P, _P, _I, _P)
-#: By its place among the methods of a file, after its version: what is slow, and what it is given.
-_SLOW: Final = {
-    3: ctypes.CFUNCTYPE(_I, _P, _P, _I, _L),  # xWrite
-    4: ctypes.CFUNCTYPE(_I, _P, _L),  # xTruncate
-    5: ctypes.CFUNCTYPE(_I, _P, _I),  # xSync
-}
-_METHODS: Final = 19
+if TYPE_CHECKING:
+    from canebench.store.ledger import Ledger
+    from support.slow_disk import Waits
+
 #: Between two readings, s.
 _PAUSE_S: Final = 0.02
-_DELETE: Final = ctypes.CFUNCTYPE(_I, _P, _P, _I)
-
-
-class _Vfs(ctypes.Structure):
-    _fields_ = (
-        ("version", _I),
-        ("file_size", _I),
-        ("longest_path", _I),
-        ("next", _P),
-        ("name", _P),
-        ("data", _P),
-        ("open", _P),
-        ("delete", _P),
-    )
-
-
-class SlowDisk:
-    """Slows this process's SQLite down from now on."""
-
-    def __init__(self, chance: random.Random, *, least_s: float, most_s: float) -> None:
-        self._chance, self._least_s, self._most_s = chance, least_s, most_s
-        #: What it has taken so far, s, and how many operations.
-        self.taken_s, self.operations = 0.0, 0
-        self._made: dict[int, Any] = {}
-        #: What C may call must not be forgotten by Python.
-        self._kept: list[Any] = []
-        find = ctypes.CDLL(_sqlite3.__file__).sqlite3_vfs_find
-        find.restype, find.argtypes = ctypes.POINTER(_Vfs), [ctypes.c_char_p]
-        vfs = find(None).contents
-        real_open = _OPEN(vfs.open)
-
-        def opened(of: int, name: int, file: int, flags: int, out: int) -> int:
-            result = int(real_open(of, name, file, flags, out))
-            place = ctypes.cast(file, ctypes.POINTER(_P))
-            if place[0]:
-                place[0] = self._slow_methods(place[0])
-            return result
-
-        vfs.delete = self._slowed(_DELETE, vfs.delete)
-        vfs.open = self._for_c(_OPEN(opened))
-
-    def _slow_methods(self, address: int) -> int:
-        if address not in self._made:
-            own = (_P * _METHODS).from_buffer_copy((_P * _METHODS).from_address(address))
-            for place, kind in _SLOW.items():
-                own[place] = self._slowed(kind, own[place])
-            self._made[address] = own
-        return ctypes.addressof(self._made[address])
-
-    def _slowed(self, kind: Any, address: int | None) -> int:
-        real = kind(address)
-
-        def slow(*args: int) -> int:
-            wait_s = self._chance.uniform(self._least_s, self._most_s)
-            time.sleep(wait_s)
-            self.taken_s += wait_s
-            self.operations += 1
-            return int(real(*args))
-
-        return self._for_c(kind(slow))
-
-    def _for_c(self, function: Any) -> int:
-        self._kept.append(function)
-        address = ctypes.cast(function, _P).value
-        assert address is not None
-        return address
 
 
 def tell(word: str) -> None:
@@ -125,7 +49,7 @@ def write(ledger: Ledger, seed: str, acts: int, *, rash: bool) -> None:
             tell(f"done {name}")
 
 
-def read(ledger: Ledger, disk: SlowDisk) -> None:
+def read(ledger: Ledger, disk: Waits) -> None:
     """Everything, again and again: each player with a chanter, or only half of an act is seen."""
     while True:
         begun, taken_s = time.monotonic(), disk.taken_s
@@ -142,14 +66,13 @@ def read(ledger: Ledger, disk: SlowDisk) -> None:
 
 
 def main() -> None:
-    role, url, seed, least_s, most_s, wait_s, *acts = sys.argv[1:]
-    canebench.store.sqlite.WAIT_S = 0.0 if role == "rash" else float(wait_s)  # type: ignore[misc]
+    role, url, seed, least_s, most_s, wait_s, acts = sys.argv[1:]
+    sqlite.WAIT_S = 0.0 if role == "rash" else float(wait_s)  # type: ignore[misc]
     ledger = open_ledger(url)
-    disk = SlowDisk(random.Random(seed), least_s=float(least_s), most_s=float(most_s))  # noqa: S311
+    disk = make_disk_slow(float(least_s), float(most_s), seed=int(seed))
     if role == "read":
         read(ledger, disk)
-    write(ledger, seed, int(acts[0]), rash=role == "rash")
-    tell(f"slowed {disk.operations}")
+    write(ledger, seed, int(acts), rash=role == "rash")
 
 
 if __name__ == "__main__":
