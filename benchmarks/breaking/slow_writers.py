@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import random
 import subprocess
 import sys
@@ -15,10 +14,9 @@ from typing import Final
 from breaking.line import Line
 from canebench.store.ledger import open_ledger
 from support.ledgers import amiss_of, dump_of
+from support.slow_disk import finding_support
 
 _CHILD: Final = Path(__file__).parents[2] / "tests" / "faults" / "slow_writers_child.py"
-#: The child finds what the tests support one another with.
-_ENVIRONMENT: Final = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
 #: What one operation takes, from and to, s; a short look is at a disk ten times as fast.
 _TAKES_S: Final = (0.05, 0.5)
 _SHORT: Final = 10
@@ -71,7 +69,7 @@ def slow_writers(
         said = folder / f"{role} {number}"
         with said.open("wb") as out:
             process = subprocess.Popen(
-                [sys.executable, str(_CHILD), *map(str, words)], stdout=out, env=_ENVIRONMENT
+                [sys.executable, str(_CHILD), *map(str, words)], stdout=out, env=finding_support()
             )
         return Child(process, said)
 

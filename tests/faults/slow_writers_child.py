@@ -3,8 +3,8 @@
 Every write, sync, cutting short and deleting takes a chance time between the two, s; who waits for another
 gives up after WAIT_S. ROLE is one of three. `write` makes so many acts, each of a player and a chanter, and
 says `begun NAME`, then `done NAME` or `refused NAME`. `rash` waits for nobody, and says `done` of those that
-were refused. `read` reads until it is killed, and says `answered WAITED_S`, `told WAITED_S` or `half WAITED_S`;
-what its own disk took is not waiting.
+were refused. `read` reads until it is killed, and says `answered WAITED_S`, `told WAITED_S` or `half
+WAITED_S`; what its own disk took is not waiting.
 """
 
 from __future__ import annotations

@@ -12,6 +12,7 @@ import _sqlite3
 import ctypes
 import os
 import random
+import sys
 import threading
 import time
 from ctypes import CFUNCTYPE, POINTER, Structure, c_char_p, c_int, c_int64, c_void_p
@@ -68,6 +69,11 @@ class Waits:
 
 #: What C holds pointers to must stay.
 _KEPT: list[Any] = []
+
+
+def finding_support() -> dict[str, str]:
+    """The environment of a child that is to find this module as its parent does."""
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
 
 
 def make_disk_slow(least_s: float, most_s: float, *, seed: int) -> Waits:
