@@ -44,7 +44,9 @@ def _sent(page: Page, take: Path, *, noted: bool = False) -> str:
     place = page.url
     if noted:
         page.evaluate(_NOTED)
-    page.get_by_role("button", name="Measure the file").click(no_wait_after=True)
+    # Stopped before its request is out, the driver goes on waiting for the next page; no hand is that quick.
+    with page.expect_request("**/take"):
+        page.get_by_role("button", name="Measure the file").click(no_wait_after=True)
     return place
 
 

@@ -25,6 +25,7 @@ from canebench.store.ledger import open_ledger
 from canebench.store.records import PlayRecord
 from canebench.store.sqlite import WAIT_S
 from support.ledgers import amiss_of, take_in
+from support.slow_disk import finding_support
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -110,7 +111,9 @@ def _served(ledger: Path, speed: Speed, seed: int, how: str) -> Iterator[_Client
     """Killed at the end of the block."""
     told = (speed.least_s, speed.most_s, seed, speed.wait_s, how, ledger)
     command = [sys.executable, str(_CHILD), *map(str, told)]
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, start_new_session=True) as server:
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, text=True, start_new_session=True, env=finding_support()
+    ) as server:
         assert server.stdout is not None
         try:
             link = next((line.strip() for line in server.stdout if line.startswith("http")), "")

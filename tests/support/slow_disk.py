@@ -12,6 +12,7 @@ import _sqlite3
 import ctypes
 import os
 import random
+import sys
 import threading
 import time
 from ctypes import CFUNCTYPE, POINTER, Structure, c_char_p, c_int, c_int64, c_void_p
@@ -48,17 +49,21 @@ class _Vfs(Structure):
     )
 
 
-class _Waits:
+class Waits:
     """So many seconds at least and at most, by a seed; from several threads at once."""
 
     def __init__(self, least_s: float, most_s: float, seed: int) -> None:
         self.least_s, self.most_s = least_s, most_s
         self._chance = random.Random(seed)  # noqa: S311 - delays, not secrets
         self._lock = threading.Lock()
+        #: All that was waited for so far, s.
+        self.taken_s = 0.0
 
     def __call__(self) -> None:
+        """Wait once."""
         with self._lock:
             wait_s = self._chance.uniform(self.least_s, self.most_s)
+            self.taken_s += wait_s
         time.sleep(wait_s)
 
 
@@ -66,9 +71,14 @@ class _Waits:
 _KEPT: list[Any] = []
 
 
-def make_disk_slow(least_s: float, most_s: float, *, seed: int) -> None:
+def finding_support() -> dict[str, str]:
+    """The environment of a child that is to find this module as its parent does."""
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+
+
+def make_disk_slow(least_s: float, most_s: float, *, seed: int) -> Waits:
     """From now on, in this process; each operation takes between so many seconds more."""
-    waits = _Waits(least_s, most_s, seed)
+    waits = Waits(least_s, most_s, seed)
     _slow_sqlite(waits)
     fsync = os.fsync
 
@@ -77,6 +87,7 @@ def make_disk_slow(least_s: float, most_s: float, *, seed: int) -> None:
         fsync(fd)
 
     os.fsync = slow_fsync
+    return waits
 
 
 def _slow_sqlite(waits: Callable[[], None]) -> None:

@@ -41,7 +41,7 @@ ROOMS: Final = (
     ("/help", "Help"),
 )
 
-#: The key that leads to a room, by its name; a room without one has none.
+#: The key that leads to a room, by its name; a room without one has none. The last is the bench screen’s.
 LETTERS: Final = {
     "Fitting": "f",
     "Reeds": "r",
@@ -51,6 +51,7 @@ LETTERS: Final = {
     "Care": "e",
     "Files": "i",
     "Help": "h",
+    "Speak": "s",
 }
 
 

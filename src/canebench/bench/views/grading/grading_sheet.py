@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 ROWS: Final = 100
 #: So many of the newest readings are asked what unit the gauge here is in.
 _ASKED: Final = 20
+#: The hyphen that no line ends at: a date stays whole in a narrow column.
+_NO_BREAK: Final = "\u2011"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,7 +151,7 @@ def _place(
         kpa = known.kpa
         parts.append(reading_said(kpa, shown.unit))
         if row.reading is None:
-            parts.append(f"read on {day_said(known.at, shown.zone)}")
+            parts.append(f"read on {day_said(known.at, shown.zone).replace('-', _NO_BREAK)}")
         elif strengths.readings[reed.id][-1].by_mouth:
             parts.append("by mouth")
     parts += [known.before] if known.before else []

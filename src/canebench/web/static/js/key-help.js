@@ -1,4 +1,5 @@
-// <key-help>: `?` lists the keys, a letter leads to a room; off in fields, while one listens, and where switched off.
+// <key-help>: `?` lists the keys, a letter leads to a room or is told to what bears it on the page; off in fields,
+// while one listens, and where switched off.
 import { placesOf } from "./places.js";
 
 const KEPT = "canebench-keys";
@@ -38,8 +39,10 @@ class KeyHelp extends HTMLElement {
       return;
     }
     if (event.shiftKey) return;
-    const link = this.querySelector(`a[data-key="${CSS.escape(event.key)}"]`);
+    const bears = `[data-key="${CSS.escape(event.key)}"]`;
+    const link = this.querySelector(`a${bears}`);
     if (link) window.location.assign(link.href);
+    else document.querySelector(`main ${bears}`)?.dispatchEvent(new Event("keyed"));
   }
 }
 
