@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Final
 from breaking.files import failing_operations, turned_bits
 from breaking.ledgers import clock_jumps, cuts_any_order, cuts_in_order, full_disk
 from breaking.processes import kills, server_cuts, takes_at_once, two_writers
+from breaking.slow import slow_disk
+from breaking.slow_writers import slow_writers
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,6 +32,8 @@ KINDS: Final[dict[str, tuple[Callable[..., Line], int, int]]] = {
     "writers": (two_writers, 400, 20),
     "takes": (takes_at_once, 10_000, 200),
     "server": (server_cuts, 200, 6),
+    "slow": (slow_disk, 40, 9),
+    "slow-writers": (slow_writers, 40, 8),
 }
 
 

@@ -8,6 +8,7 @@ import pytest
 
 from breaking.__main__ import KINDS, broken, main
 from breaking.line import Line
+from breaking.slow_writers import slow_writers
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -32,3 +33,13 @@ def test_control_what_is_bad_is_told(
     assert "2 acts lost" in capsys.readouterr().out
     monkeypatch.setattr("sys.argv", ["faults", "bad", "--seed", "0"])
     assert main() == 0
+
+
+def test_control_a_slow_disk_shows_whoever_says_done_of_what_was_refused(tmp_path: Path) -> None:
+    line = slow_writers(tmp_path, count=8, seed=20261127, role="rash")
+    assert line.bad["acts lost"] > 0
+
+
+def test_control_a_slow_disk_keeps_readers_waiting_who_never_give_up(tmp_path: Path) -> None:
+    line = slow_writers(tmp_path, count=8, seed=20261127, patience_s=60.0, late_s=0.0)
+    assert line.bad["readers kept waiting"] > 0

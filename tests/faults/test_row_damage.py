@@ -2,26 +2,37 @@
 
 from __future__ import annotations
 
+import json
 import random
 import shutil
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 import pytest
+from click.testing import CliRunner
 
 from canebench.bench.acts.upkeep.check_up import check_up
 from canebench.bench.acts.upkeep.safekeeping import check
+from canebench.cli.main import cli
+from canebench.store.backups.backup import fill, write_backup
 from canebench.store.database import LedgerError
 from canebench.store.engine import open_database
 from canebench.store.ledger import open_ledger
 from canebench.store.migrate import make_at
-from canebench.store.sqlite import Sqlite
+from canebench.store.sqlite import Sqlite, looking
+from canebench.store.wholeness.in_parts import rows_in_parts
 from canebench.store.wholeness.structure_amiss import structure_amiss
 from doors.run import run
 from support.flips import everything_in, flips, looked_at
 from support.ledgers import amiss_of, take_in
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
     from pathlib import Path
+
+    from click.testing import Result
+
+    from canebench.store.tables import Row
 
 _FLIPS: Final = 200
 
@@ -90,6 +101,62 @@ def test_a_backup_of_a_damaged_ledger_is_no_whole_one(ledger: Path, tmp_path: Pa
     assert "damaged when it was made" in done.stdout
     assert len(check(tmp_path / "backup")) == 1
     assert check(tmp_path / "whole") == []
+
+
+def _restored(folder: Path, ledger: Path, *more: str, answer: str | None = None) -> Result:
+    words = ["restore", str(folder), "--ledger", str(ledger), *more]
+    return CliRunner().invoke(cli, words, input=answer, prog_name="canebench")
+
+
+def test_restoring_damaged_rows_names_them_and_brings_them_back(ledger: Path, tmp_path: Path) -> None:
+    """Control: a backup of the same ledger before is restored without a word of damage."""
+    run("backup", str(tmp_path / "whole"), "--ledger", str(ledger))
+    _damaged(ledger)
+    run("backup", str(tmp_path / "damaged"), "--ledger", str(ledger))
+    held = everything_in(ledger)
+    for name, amiss in (("whole", []), ("damaged", ["pitch 7 is not as its acts tell"])):
+        asked = _restored(tmp_path / name, ledger, answer="n")
+        assert ("Pitch 7" in asked.stderr) == bool(amiss)
+        done = _restored(tmp_path / name, ledger, "--yes")
+        assert done.exit_code == 0
+        assert ("Pitch 7 is not as its acts tell: it was damaged" in done.stdout) == bool(amiss)
+        assert ("not all of it whole" in done.stdout) == ("earlier backup" in done.stdout) == bool(amiss)
+        told = json.loads(_restored(tmp_path / name, ledger, "--yes", "--json").stdout)["amiss"]
+        assert [one.partition(":")[0] for one in told] == amiss
+        assert looked_at(ledger) == amiss
+    assert everything_in(ledger) == held
+
+
+def test_asking_to_restore_what_is_not_whole_now_says_so_first(ledger: Path, tmp_path: Path) -> None:
+    run("backup", str(tmp_path / "backup"), "--ledger", str(ledger))
+    (tmp_path / "backup" / "ledger.db").write_bytes(b"")
+    asked = _restored(tmp_path / "backup", ledger, answer="y")
+    assert asked.exit_code == 7
+    assert "Nothing was changed" in asked.stderr
+    assert "Put " not in asked.stderr
+
+
+def test_rows_damaged_in_an_older_backup_are_named_too(ledger: Path, tmp_path: Path) -> None:
+    """Its tables are not looked at as they lie in it, only when they have been brought to this revision."""
+    old = tmp_path / "old"
+    old.mkdir()
+    database = Sqlite(old / "ledger.db")
+    make_at(database, "0003")
+    with database.write() as connection:
+        with looking(ledger) as now:
+            named = {column["name"] for column in connection.rows("PRAGMA table_info(acts)")}
+            kept = partial(rows_in_parts, now)
+            fill(connection, lambda table: _without_digests(kept(table), named if table == "acts" else None))
+        assert connection.run("UPDATE pitches SET hz = hz + 0.5 WHERE id = 7") == 1
+    backup = write_backup(database, None, tmp_path / "backup", at="2026-03-02T19:00:00.000Z")
+    assert check(backup) == []
+    told = json.loads(_restored(backup, ledger, "--yes", "--json").stdout)["amiss"]
+    assert [one.partition(":")[0] for one in told] == ["pitch 7 is not as its acts tell"]
+
+
+def _without_digests(rows: Iterable[Row], named: set[str] | None) -> Iterator[Row]:
+    for row in rows:
+        yield {name: value for name, value in row.items() if named is None or name in named}
 
 
 def test_what_is_read_of_an_undamaged_file_stays(ledger: Path) -> None:

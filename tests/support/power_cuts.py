@@ -1,4 +1,4 @@
-"""A season of acts on a disk whose power is cut at chance moments, and what is found when it is back."""
+"""Seasons of acts on a disk whose power is cut at chance moments, and what is found when it is back."""
 
 from __future__ import annotations
 
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from canebench.store.tables import Row
 
 _ACTS: Final = 60
+#: So many cuts of one season: the files after each, over half a megabyte, wait for the season's end.
+_OF_A_SEASON: Final = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,9 +42,9 @@ class Outcome:
     corrupt: int
 
 
-def _season(ledger: Ledger) -> Iterator[None]:
-    """Acts small and large: new rows, changes, text over many pages, the bin, undo."""
-    chance = random.Random(5)  # noqa: S311
+def _season(ledger: Ledger, seed: int) -> Iterator[None]:
+    """Acts small and large: new rows, changes, text over many pages, the bin, undo; each seed its own."""
+    chance = random.Random(seed)  # noqa: S311
     for number in range(_ACTS):
         kind = number % 6
         if kind in (0, 3):
@@ -64,7 +66,7 @@ def _cut_often(
     empty: bytes, settings: tuple[str, ...], *, cuts: int, keep_open: bool, ordered: bool, seed: int
 ) -> tuple[list[Cut], list[dict[str, list[Row]]]]:
     """One season with the power cut after so many of its steps; and every state it went through."""
-    steps = _run(empty, settings, set(), keep_open=keep_open)[2]
+    steps = _run(empty, settings, set(), keep_open=keep_open, season=seed)[2]
     # A short season has fewer steps than cuts: then several cuts fall on one step.
     chance = random.Random(seed)  # noqa: S311
     moments = [chance.randrange(steps) for _ in range(cuts)]
@@ -74,7 +76,9 @@ def _cut_often(
     states: list[dict[str, list[Row]]] = []
     for one in range(rounds):
         at = {moment for moment, times in wanted.items() if times > one}
-        made, states, _ = _run(empty, settings, at, keep_open=keep_open, ordered=ordered, seed=seed + one)
+        made, states, _ = _run(
+            empty, settings, at, keep_open=keep_open, season=seed, ordered=ordered, seed=seed + one
+        )
         found += made
     return found, states
 
@@ -85,6 +89,7 @@ def _run(
     moments: set[int],
     *,
     keep_open: bool,
+    season: int,
     ordered: bool = False,
     seed: int = 0,
 ) -> tuple[list[Cut], list[dict[str, list[Row]]], int]:
@@ -103,7 +108,7 @@ def _run(
     ledger = Ledger(DiskDatabase(disk, "ledger.db", settings, keep_open=keep_open), clock=Clock())
     states = [dump_of(ledger)]
     disk.after_step = step
-    for _ in _season(ledger):
+    for _ in _season(ledger, season):
         acknowledged += 1
         step()
         disk.after_step = lambda: None
@@ -143,18 +148,26 @@ def outcome_of(
     ordered: bool = False,
     seed: int = 7,
 ) -> Outcome:
-    """What is found after so many cuts of one season, on a disk that keeps the order of writes or not."""
-    made, states = _cut_often(empty, settings, cuts=cuts, keep_open=keep_open, ordered=ordered, seed=seed)
-    lost = corrupt = 0
-    for cut in made:
-        found = _found(cut, folder)
-        if found in states[cut.acknowledged : cut.acknowledged + 2]:
-            continue
-        if found in states:
-            lost += 1
-        else:
-            corrupt += 1
-    return Outcome(cuts=len(made), lost=lost, corrupt=corrupt)
+    """What is found after so many cuts, on a disk that keeps the order of writes or not.
+
+    After every 500 cuts another season begins: no more of them are in memory at once, and no two are alike.
+    """
+    done = lost = corrupt = 0
+    while done < cuts:
+        some = min(cuts - done, _OF_A_SEASON)
+        # Far apart: each round of cuts within a season has its own seed, counted on from the season's.
+        own = seed + 1_000 * (done // _OF_A_SEASON)
+        made, states = _cut_often(empty, settings, cuts=some, keep_open=keep_open, ordered=ordered, seed=own)
+        for cut in made:
+            found = _found(cut, folder)
+            if found in states[cut.acknowledged : cut.acknowledged + 2]:
+                continue
+            if found in states:
+                lost += 1
+            else:
+                corrupt += 1
+        done += len(made)
+    return Outcome(cuts=done, lost=lost, corrupt=corrupt)
 
 
 def with_synchronous(synchronous: str) -> tuple[str, ...]:

@@ -34,6 +34,16 @@ def none_kept(what: str, folder: Path, error: OSError) -> LedgerError:
     return LedgerError(f"{what} {folder}: none can be kept there ({why}). Nothing was changed.")
 
 
+class LedgerHeldError(LedgerError):
+    """Another program kept the ledger to itself for longer than is waited for.
+
+    Whoever asks once more waits as long once more.
+    """
+
+    code = "ledger-held"
+    http_status = 503
+
+
 def held_too_long(seconds: float) -> str:
     """Why a ledger could not be written in, where the lock of another was waited for in vain."""
     return f"another program has held it for more than {seconds:.0f} s"

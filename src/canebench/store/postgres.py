@@ -12,7 +12,13 @@ from time import monotonic
 from typing import TYPE_CHECKING, Any, Final
 
 from canebench.base.errors import InputError
-from canebench.store.database import WRITE_LOCK, LedgerError, OutcomeUnknownError, held_too_long
+from canebench.store.database import (
+    WRITE_LOCK,
+    LedgerError,
+    LedgerHeldError,
+    OutcomeUnknownError,
+    held_too_long,
+)
 
 try:
     import psycopg
@@ -123,9 +129,8 @@ class Postgres:
     def told(self, error: BaseException) -> LedgerError:
         """What the server says, in words."""
         if isinstance(error, psycopg.errors.LockNotAvailable):
-            said = held_too_long(LOCK_S)
-        else:
-            said = (str(error).strip() or type(error).__name__).splitlines()[0]
+            return LedgerHeldError(f"{_WHERE}: {held_too_long(LOCK_S)}. Nothing was changed.")
+        said = (str(error).strip() or type(error).__name__).splitlines()[0]
         return LedgerError(f"{_WHERE}: {said}. Nothing was changed.")
 
     @contextmanager

@@ -16,7 +16,7 @@ from stat import S_ISREG
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.disk.owner_only import make_file
-from canebench.store.database import LedgerError, OutcomeUnknownError, held_too_long
+from canebench.store.database import LedgerError, LedgerHeldError, OutcomeUnknownError, held_too_long
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -213,5 +213,6 @@ def _told(path: Path, error: BaseException) -> LedgerError:
     }
     for start, reason in reasons.items():
         if name.startswith(start):
-            return LedgerError(f"ledger {path}: {reason}. Nothing was changed.")
+            kind = LedgerHeldError if start == "SQLITE_BUSY" else LedgerError
+            return kind(f"ledger {path}: {reason}. Nothing was changed.")
     return LedgerError(f"ledger {path}: {error}. Nothing was changed.")

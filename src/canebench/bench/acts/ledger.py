@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, TypeVar
 from canebench.base.disk.owner_only import make_folder
 from canebench.base.errors import InputError, NotFoundError
 from canebench.bench.acts.near_names import NearNameError, near_name
+from canebench.store.database import LedgerError, LedgerHeldError
 from canebench.store.engine import file_of, place_of
 from canebench.store.ledger import Ledger, open_ledger
 from canebench.store.reader import ActRecord
@@ -27,7 +28,15 @@ if TYPE_CHECKING:
     from canebench.store.records import Record
 
 #: What doors hand on without looking inside.
-__all__ = ["ActRecord", "Differing", "Ledger", "StaleEditError", "Writer"]
+__all__ = [
+    "ActRecord",
+    "Differing",
+    "Ledger",
+    "LedgerError",
+    "LedgerHeldError",
+    "StaleEditError",
+    "Writer",
+]
 
 Named = TypeVar("Named", bound=NamedRecord)
 

@@ -32,10 +32,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Restored:
-    """What was done; `kept` is where the ledger from before lies, None where there was none."""
+    """What was done; `kept` is where the ledger from before lies, None where there was none.
+
+    `amiss` is what was damaged already when the backup was made, once somebody has looked.
+    """
 
     kept: Path | None
     recordings: int
+    amiss: tuple[str, ...] = ()
 
 
 def restore_backup(folder: Path, database: Database, takes: Path, *, at: str) -> Restored:

@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse
 
 from canebench.base.errors import CanebenchError, DoubtError, UnlessInsistedError
-from canebench.bench.acts.ledger import StaleEditError
+from canebench.bench.acts.ledger import LedgerHeldError, StaleEditError
 from canebench.bench.acts.near_names import NearNameError
 from canebench.web.context import context_of
 from canebench.web.forms.flash import DID
@@ -47,6 +47,9 @@ async def answer(
         if given.refused is not None:
             raise given.refused
         goal = await run_in_threadpool(act, context, ledger, given)
+    except LedgerHeldError:
+        # The page that holds the form would wait for the ledger as long again.
+        raise
     except CanebenchError as error:
         problem = FieldProblem(
             form=form,

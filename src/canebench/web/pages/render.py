@@ -18,7 +18,7 @@ from starlette.responses import HTMLResponse
 from canebench import __version__
 from canebench.base.clock.local_time import day_said, time_said, zone_said
 from canebench.base.fingering import HOLES
-from canebench.bench.acts.band import band_defaults
+from canebench.bench.acts.band import BandDefaults, band_defaults
 from canebench.web.context import context_of
 from canebench.web.forms.flash import notices
 from canebench.web.pages.fitting_view import STAGES
@@ -67,12 +67,12 @@ class Page(Protocol):
         ...
 
 
-def show(request: Request, page: Page, *, status: int = 200) -> HTMLResponse:
-    """Fill the page's template."""
+def show(request: Request, page: Page, *, status: int = 200, reads: bool = True) -> HTMLResponse:
+    """Fill the page's template; with `reads` False nothing is asked of the ledger, which cannot answer."""
     found = environment().get_template(page.template)
     path, query = _place(request)
     ledger = context_of(request).ledger
-    band = band_defaults(ledger)
+    band = band_defaults(ledger) if reads else BandDefaults()
     html = found.render(
         page=page,
         rooms=ROOMS,
@@ -82,7 +82,7 @@ def show(request: Request, page: Page, *, status: int = 200) -> HTMLResponse:
         themes=THEMES,
         text=text_of(request),
         texts=TEXTS,
-        notices=notices(request, ledger),
+        notices=notices(request, ledger) if reads else [],
         band=band,
         bench=context_of(request),
         when=partial(time_said, zone=band.zone),

@@ -10,6 +10,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import PlainTextResponse
 
 from canebench.base.errors import CanebenchError, NotFoundError
+from canebench.bench.acts.ledger import LedgerError, LedgerHeldError
 from canebench.web.pages.render import show
 
 if TYPE_CHECKING:
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
 _LOG: Final = logging.getLogger(__name__)
+_TYPED: Final = "Go back to what you typed, and send it again."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +36,12 @@ async def on_ours(request: Request, error: Exception) -> Response:
     if not isinstance(error, CanebenchError):
         raise error
     title = "Not here" if isinstance(error, NotFoundError) else "That does not work"
-    return show(request, FailurePage(title=title, said=str(error)), status=error.http_status)
+    said = (
+        f"{error} {_TYPED}" if isinstance(error, LedgerHeldError) and request.method == "POST" else str(error)
+    )
+    page = FailurePage(title=title, said=said)
+    # A ledger that could not be read is not asked for anything more, or nothing would be said at all.
+    return show(request, page, status=error.http_status, reads=not isinstance(error, LedgerError))
 
 
 async def on_http(request: Request, error: Exception) -> Response:

@@ -6,8 +6,8 @@ Guarded by `tests/doors/test_backup_command.py`.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import NotFoundError
 from canebench.bench.acts.ledger import check_there, ledger_url, takes_folder, the_writer
@@ -19,12 +19,19 @@ from canebench.store.backups.verify import ledger_amiss, recordings_amiss, told_
 from canebench.store.database import LedgerError
 from canebench.store.engine import open_database
 from canebench.store.ledger import open_ledger, utc_now
+from canebench.store.migrate import revision_of
 from canebench.store.values import written
+from canebench.store.wholeness.all_amiss import all_amiss
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from canebench.store.database import Database
     from canebench.store.ledger import Ledger
+
+
+#: Said of rows that came back as a backup had them: its files are as they were written, so it got them so.
+_BEFORE: Final = "it was damaged already when the backup was made"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,8 +74,16 @@ def check(folder: Path) -> list[str]:
     return verify_backup(folder) or [*ledger_amiss(folder), *recordings_amiss(folder)]
 
 
+def damaged_when_made(folder: Path) -> list[str]:
+    """Its rows that were damaged already when it was made; a `LedgerError` where it is not whole now."""
+    if not folder.is_dir():
+        raise NotFoundError(f"There is no backup {folder}.")
+    told_of(folder)
+    return ledger_amiss(folder)
+
+
 def restore(given_url: str | None, folder: Path) -> Restored:
-    """Put a backup in the ledger's place; what was there is kept beside it."""
+    """Put a backup in the ledger's place, damaged rows and all; what was there is kept beside it."""
     if not folder.is_dir():
         raise NotFoundError(f"There is no backup {folder}.")
     url, at = ledger_url(given_url), written(utc_now())
@@ -78,8 +93,17 @@ def restore(given_url: str | None, folder: Path) -> Restored:
         database = open_ledger(url).database
     sweep_up(given_url)
     restored = restore_backup(folder, database, takes_folder(given_url), at=at)
-    open_ledger(url)
-    return restored
+    return replace(restored, amiss=_came_back_damaged(open_ledger(url).database))
+
+
+def _came_back_damaged(database: Database) -> tuple[str, ...]:
+    """As `doctor` looks: the rows of an older revision too, now that they are migrated."""
+    try:
+        with database.read() as connection:
+            said = all_amiss(connection, dialect=database.dialect, revision=revision_of(database))
+    except LedgerError:
+        said = ["some of its rows cannot be read as they were written"]
+    return tuple(f"{one}: {_BEFORE}" for one in said)
 
 
 def what_is_left(given_url: str | None) -> list[Path]:

@@ -1,0 +1,1 @@
+"""The product changed at one place at a time, and whether a test notices."""
