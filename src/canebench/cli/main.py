@@ -47,6 +47,10 @@ _ROOMS: Final[Mapping[str, Mapping[str, str]]] = {
         "rest": "Let a mouth-tested reed rest before another mouth may.",
         "strength": "Write down how strong a reed is.",
     },
+    "ahead": {
+        "forecast": "What a reed or a lot will become, and how often that was true.",
+        "today": "What needs somebody today.",
+    },
     "upkeep": {
         "backup": "Back up ledger and recordings into a new folder.",
         "demo": "Make or remove an invented band's season to try things on.",

@@ -40,6 +40,7 @@ from canebench.web.routes import (
     shell,
     takes,
 )
+from canebench.web.routes.ahead import reed_ahead
 from canebench.web.security.origin_checks import (
     BodyLimit,
     HostCheck,
@@ -78,6 +79,7 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/reeds", reeds.take_in, methods=["POST"]),
         Route("/reeds/{reed:int}", reeds.reed),
         Route("/reeds/{reed:int}/card.pdf", reeds.card),
+        Route("/reeds/{reed:int}/ahead", reed_ahead.ahead),
         Route("/reeds/{reed:int}/{act}", reeds.reed_act, methods=["POST"]),
         Route("/labels.pdf", reeds.labels),
         Route("/compare", compare.compare),

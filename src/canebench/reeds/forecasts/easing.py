@@ -10,10 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from canebench.base.pressure import kpa_to_inh2o
 from canebench.base.uncertain import number
 from canebench.reeds import eases
 from canebench.reeds.forecasts.forecast import LEAST_READ
+from canebench.reeds.forecasts.keeping import ONSET_INCHES
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from canebench.reeds.forecasts.history import ReedHistory
     from canebench.reeds.forecasts.keeping import StrengthRange
     from canebench.reeds.forecasts.mixture import Foretold, Weighted
+    from canebench.reeds.forecasts.playing import SaidAs
 
 #: After a pinch a reed is played and rests so many days before it is judged (an estimate of ours).
 WAIT_DAYS: Final = 3.0
@@ -67,6 +68,7 @@ def easing(
     now: datetime,
     ceiling_kpa: float | None = None,
     insisted: bool = False,
+    said: SaidAs = ONSET_INCHES,
 ) -> EasingAdvice:
     """Whether to pinch it now.
 
@@ -82,6 +84,8 @@ def easing(
         What the player must not blow past, as onset pressure.
     insisted : bool
         That it shall be told all the same, past the most in a life.
+    said : SaidAs
+        In what the reason tells pressures.
 
     Returns
     -------
@@ -95,7 +99,7 @@ def easing(
     """
     settled = _pinched(forecast, -1)
     waits = _waits(history, now)
-    advised, reason = _judged(forecast, wanted, settled, waits, ceiling_kpa)
+    advised, reason = _judged(forecast, wanted, settled, waits, ceiling_kpa, said)
     if advised:
         eases.check_pinch(history.pinches, insisted=insisted)
     return EasingAdvice(
@@ -133,6 +137,7 @@ def _judged(
     after: Foretold,
     waits: float,
     ceiling_kpa: float | None,
+    said: SaidAs,
 ) -> tuple[bool, str]:
     """Whether, and why, the weightiest reason first."""
     most = wanted.high_kpa if ceiling_kpa is None else min(wanted.high_kpa, ceiling_kpa)
@@ -140,23 +145,23 @@ def _judged(
     above_settled = 1.0 - forecast.believed["strength"][-1].below(most)
     weak = _weaker(forecast, -1).below(wanted.low_kpa)
     now_in, settled_in, after_in, most_in = (
-        number(kpa_to_inh2o(kpa), 0)
+        said(kpa)
         for kpa in (forecast.now["strength"].median, forecast.settled["strength"].median, after.median, most)
     )
     if forecast.readings < LEAST_READ:
         return False, "No pinch is advised before a reed was read twice."
     if above_now < _STAYS:
-        return False, f"No pinch: at {now_in} inches of water it is not above the {most_in} wanted."
+        return False, f"No pinch: at {now_in} {said.unit} it is not above the {most_in} wanted."
     if waits > 0.0:
         return False, f"No pinch yet: the last is judged in {number(waits, 1)} days, played and rested."
     if above_settled < _STAYS:
         return (
             False,
-            f"No pinch: it should come down from {now_in} to {settled_in} inches of water by playing.",
+            f"No pinch: it should come down from {now_in} to {settled_in} {said.unit} by playing.",
         )
     if weak > _TOO_WEAK:
-        return False, f"No pinch: once settled it would be too weak, at {after_in} inches of water."
+        return False, f"No pinch: once settled it would be too weak, at {after_in} {said.unit}."
     return True, (
-        f"One light pinch: it stays at {settled_in} inches of water by playing alone, above the {most_in}"
+        f"One light pinch: it stays at {settled_in} {said.unit} by playing alone, above the {most_in}"
         f" wanted, and should settle at {after_in} pinched."
     )

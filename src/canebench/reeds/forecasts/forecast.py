@@ -141,7 +141,9 @@ def forecasts(
 
     Parameters
     ----------
-    histories, now, population, rule
+    histories : sequence of ReedHistory
+        Their lives; what lies after `now` in them counts as known too.
+    now, population, rule : datetime, Population or None, SettledRule
         As for `forecast`.
     ahead : sequence of Ahead, or one such sequence for each reed, of one length
         When to foretell them for.
@@ -191,7 +193,7 @@ def _moments(
 ) -> tuple[list[Moment], list[Moment]]:
     """Times asked for (now first, settled last); and pairs a rule's sessions apart, from now on."""
     here = moment_of(history, now)
-    session, apart = _habit(history, rule)
+    session, apart = habit(history, rule)
     later = [replace(here, minutes=here.minutes + one.minutes, day=here.day + one.days) for one in plan]
     left = max(0.0, rule.after_min - here.minutes)
     settled = replace(here, minutes=here.minutes + left, day=here.day + left / session * apart)
@@ -204,8 +206,21 @@ def _moments(
     return [here, *later, settled], pairs
 
 
-def _habit(history: ReedHistory, rule: SettledRule) -> tuple[float, float]:
-    """How long a session of this reed is, min, and how many days one is after another."""
+def habit(history: ReedHistory, rule: SettledRule = USUAL_RULE) -> tuple[float, float]:
+    """How long a session of this reed is, and how far apart.
+
+    Parameters
+    ----------
+    history : ReedHistory
+        Its life.
+    rule : SettledRule
+        What is usual, until it was played twice.
+
+    Returns
+    -------
+    (float, float)
+        The middle of its sessions, min, and days from one to the next, 0.5 to 7.
+    """
     if len(history.played) < 2:
         return rule.session_min, rule.session_days
     days = sorted(one.at for one in history.played)

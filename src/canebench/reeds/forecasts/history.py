@@ -153,7 +153,20 @@ class ReedHistory:
 
 
 def value_of(reading: ReedReading, quantity: Quantity) -> tuple[float, float | None] | None:
-    """What a reading tells of a quantity and its standard uncertainty, if that was told; or None."""
+    """What a reading tells of a quantity.
+
+    Parameters
+    ----------
+    reading : ReedReading
+        The reading.
+    quantity : Quantity
+        Of what.
+
+    Returns
+    -------
+    (float, float or None) or None
+        The value, kPa or cents, and its standard uncertainty if that was told; None where it was not read.
+    """
     value, sd = {
         "strength": (reading.strength_kpa, reading.strength_sd_kpa),
         "low_a": (reading.low_a_cents, reading.low_a_sd_cents),

@@ -13,20 +13,23 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
-from canebench.base.pressure import kpa_to_inh2o
 from canebench.base.uncertain import number
 from canebench.reeds.forecasts.forecast import LEAST_READ
+from canebench.reeds.forecasts.playing import SaidAs
 
 if TYPE_CHECKING:
     from canebench.reeds.forecasts.forecast import ReedForecast
     from canebench.reeds.forecasts.settled import SettledRule
 
+ONSET_INCHES: Final = SaidAs()
 #: To begin a new reed costs so much beside its playing in, min: seat, hemp, tape, a take or two.
 FITTING_MIN: Final = 30.0
 #: A reed that is not settled within what is foretold takes so many minutes more.
 _LONG_MIN: Final = 800.0
 #: Chances nearer to the edge than this count as this: no reed is certain.
 _EDGE: Final = 0.02
+#: A reed that suits no likelier than this is not kept for that player, though another may be no likelier to.
+_HOPELESS: Final = 0.1
 
 
 class Keeping(StrEnum):
@@ -106,7 +109,12 @@ def new_reed(forecast: ReedForecast, wanted: StrengthRange) -> NewReed:
 
 
 def advise(
-    forecast: ReedForecast, wanted: StrengthRange, *, new: NewReed, rule: SettledRule
+    forecast: ReedForecast,
+    wanted: StrengthRange,
+    *,
+    new: NewReed,
+    rule: SettledRule,
+    said: SaidAs = ONSET_INCHES,
 ) -> KeepingAdvice:
     """Keep it, hold it or set it aside.
 
@@ -120,6 +128,8 @@ def advise(
         What there is in its stead: `new_reed`.
     rule : SettledRule
         For the length of a session.
+    said : SaidAs
+        In what the reason tells pressures.
 
     Returns
     -------
@@ -138,10 +148,12 @@ def advise(
     hold = rule.session_min + (1.0 - tells) * min(keep, aside) + tells * known
     costs = {Keeping.KEEP: keep, Keeping.HOLD: hold, Keeping.SET_ASIDE: aside}
     what = min(costs, key=lambda one: costs[one])
+    if chance < _HOPELESS:
+        what = Keeping.SET_ASIDE
     if forecast.readings < LEAST_READ:
         what = Keeping.HOLD
     return KeepingAdvice(
-        what=what, reason=_reason(what, forecast, wanted, chance, costs), chance=chance, cost_min=costs
+        what=what, reason=_reason(what, forecast, wanted, chance, costs, said), chance=chance, cost_min=costs
     )
 
 
@@ -163,13 +175,13 @@ def _reason(
     wanted: StrengthRange,
     chance: float,
     costs: dict[Keeping, float],
+    said: SaidAs,
 ) -> str:
     settled = forecast.settled["strength"]
     low, high, from_in, to_in = (
-        number(kpa_to_inh2o(kpa), 0)
-        for kpa in (settled.low_80, settled.high_80, wanted.low_kpa, wanted.high_kpa)
+        said(kpa) for kpa in (settled.low_80, settled.high_80, wanted.low_kpa, wanted.high_kpa)
     )
-    where = f"it should settle between {low} and {high} inches of water, of {from_in} to {to_in} wanted"
+    where = f"it should settle between {low} and {high} {said.unit}, of {from_in} to {to_in} wanted"
     if forecast.readings < LEAST_READ:
         count = "no reading" if forecast.readings == 0 else "one reading"
         return f"Hold it: from {count} nothing is judged; so far {where}."
@@ -179,8 +191,8 @@ def _reason(
         return f"Keep it: {where}, {percent} % sure; some {kept} min of playing, {aside} for another."
     if what is Keeping.SET_ASIDE:
         side = "strong" if settled.median > wanted.high_kpa else "weak"
-        return (
-            f"Set it aside: too {side} once settled, for {where}, {percent} % sure to suit; another reed"
-            f" costs some {aside} min, this one {kept}."
-        )
+        dearer = costs[Keeping.KEEP] > costs[Keeping.SET_ASIDE]
+        other = f"costs some {aside} min, this one {kept}" if dearer else "of its kind is little surer"
+        sure = f"{percent} % sure to suit; another reed {other}"
+        return f"Set it aside: too {side} once settled, for {where}, {sure}."
     return f"Hold it and read it once more: {where}, {percent} % sure, and one more reading costs a session."

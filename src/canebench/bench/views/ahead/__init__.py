@@ -1,0 +1,1 @@
+"""What lies ahead of reeds: what each will become, and how often that was true."""

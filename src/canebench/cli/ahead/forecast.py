@@ -1,0 +1,140 @@
+"""`canebench forecast`: what a reed or a lot will become."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from canebench.cli.options.ledger_options import print_json, reads
+from canebench.cli.options.numbers import NUMBER
+from canebench.cli.text.words import labelled, paragraph, show, table, width
+
+if TYPE_CHECKING:
+    from canebench.bench.views.ahead.foretold import Foresight
+
+
+@click.command(
+    "forecast",
+    epilog="Examples: canebench forecast 7 --days 10; canebench forecast --lot spring",
+)
+@click.argument("number", required=False)
+@click.option("--lot", metavar="NAME", help="Every reed of this lot, a line each.")
+@click.option("--kept", is_flag=True, help="How often forecasts were true, by what was read since.")
+@click.option("--player", metavar="NAME", help="For whom; else whose reed it is.")
+@click.option("--days", type=NUMBER, multiple=True, metavar="N", help="How far ahead; 3, 7 and 14 else.")
+@reads
+def command(
+    *,
+    number: str | None,
+    lot: str | None,
+    kept: bool,
+    player: str | None,
+    days: tuple[float, ...],
+    ledger_url: str | None,
+    as_json: bool,
+) -> None:
+    """Say what the reed NUMBER will become: what it plays at, low A and tilt, with 80 % intervals.
+
+    It learns from the reed's own readings and minutes, and from the other reeds'.
+    """
+    if sum((number is not None, lot is not None, kept)) != 1:
+        raise click.UsageError("Name one reed, or --lot NAME, or --kept.")
+    if player is not None and number is None:
+        raise click.UsageError("--player goes with one reed: in a lot each is judged for whose it is.")
+    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
+    from canebench.bench.views.ahead.foretold import (  # noqa: PLC0415
+        USUAL_DAYS,
+        lot_foretold,
+        reed_foretold,
+    )
+
+    ledger = the_ledger(ledger_url)
+    ahead = days or USUAL_DAYS
+    if kept:
+        _kept(ledger_url, as_json=as_json)
+    elif lot is not None:
+        found = lot_foretold(ledger, lot, days=ahead)
+        if as_json:
+            print_json([_plain(one) for one in found])
+        else:
+            _lot(found)
+    elif number is not None:
+        one = reed_foretold(ledger, number, days=ahead, player=player)
+        if as_json:
+            print_json(_plain(one))
+        else:
+            _reed(one)
+
+
+def _reed(one: Foresight) -> None:
+    columns = width()
+    rows = [(line.when, line.plays_said, line.low_a_said, line.tilt_said) for line in one.lines]
+    show(table(("", "plays at", "low A", "tilt"), rows, columns=columns, words=True))
+    show("\n" + paragraph(one.settled, columns=columns))
+    if one.advice is not None:
+        show(labelled("Advice", f"For {one.player}: {one.advice.reason}", columns=columns))
+    pinch = one.pinch_refused or ("" if one.pinch is None else one.pinch.reason)
+    if pinch:
+        show(labelled("Pinch", pinch, columns=columns))
+    for missing in one.missing:
+        show(labelled("Missing", missing, columns=columns, indent=9))
+    known = (
+        f"{one.readings} readings, {one.minutes:.0f} minutes played; learns from {one.taught_by} other reeds."
+    )
+    show("\n" + paragraph(f"{known} {one.share_said} Brackets hold four times in five.", columns=columns))
+
+
+def _lot(found: list[Foresight]) -> None:
+    if not found:
+        show("No reed of that lot is there.\n")
+        return
+    rows = [
+        (
+            one.reed.number,
+            "not judged" if one.advice is None else str(one.advice.what),
+            "" if one.advice is None else f"{100.0 * one.advice.chance:.0f} %",
+            one.lines[-1].plays_said,
+            f"{100.0 * one.settled_chance:.0f} %",
+        )
+        for one in found
+    ]
+    show(table(("reed", "advice", "suits", "settles at", "settled now"), rows, columns=width(), words=True))
+
+
+def _kept(ledger_url: str | None, *, as_json: bool) -> None:
+    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415
+    from canebench.bench.views.ahead.kept_word import kept_word  # noqa: PLC0415
+
+    kept = kept_word(the_ledger(ledger_url))
+    if as_json:
+        print_json(kept)
+        return
+    if not kept.said:
+        show(paragraph(kept.why_none, columns=width()))
+        return
+    rows = [
+        (one.day, one.reed, one.what, one.foretold, one.read, "yes" if one.within_80 else "no")
+        for one in kept.said
+    ]
+    headers = ("read on", "reed", "what", "foretold 1 to 2 weeks before", "was", "within")
+    show(table(headers, rows, columns=width(), words=True))
+    for line in kept.held:
+        show(paragraph(line, columns=width()))
+
+
+def _plain(one: Foresight) -> dict[str, object]:
+    return {
+        "reed": one.reed.number,
+        "readings": one.readings,
+        "minutes": one.minutes,
+        "taught_by": one.taught_by,
+        "ahead": one.lines,
+        "settled": {"said": one.settled, "chance": one.settled_chance},
+        "player": one.player or None,
+        "advice": None
+        if one.advice is None
+        else {"what": str(one.advice.what), "reason": one.advice.reason, "chance": one.advice.chance},
+        "pinch": one.pinch_refused or (None if one.pinch is None else one.pinch.reason),
+        "missing": one.missing,
+    }

@@ -1,0 +1,251 @@
+"""What a reed will become, from the ledger: what is known by when, for whom, and how often it was true."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+import pytest
+
+from canebench.base.pressure import PressureUnit, to_kpa
+from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
+from canebench.bench.acts.fitting.fit_request import FitRequest
+from canebench.bench.acts.fitting.type_take import Typed
+from canebench.bench.acts.reeds.chanters import keep_chanter
+from canebench.bench.acts.reeds.people import set_player
+from canebench.bench.acts.reeds.reed_days import ease_reed, log_strength, play_reed
+from canebench.bench.acts.reeds.stock import take_in_lot
+from canebench.bench.views.ahead.foretold import lot_foretold, reed_foretold
+from canebench.bench.views.ahead.histories import REFERENCE_HZ, bench_around, until
+from canebench.bench.views.ahead.kept_word import kept_word
+from canebench.reeds.forecasts.keeping import Keeping
+from canebench.store.ledger import Ledger, open_ledger
+from doors.run import run
+from support.ledgers import Clock
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from canebench.reeds.forecasts.history import ReedHistory
+    from canebench.store.tables import Row
+
+_WHO = "tester"
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def ledger(tmp_path: Path, clock: Clock) -> Ledger:
+    """Six reeds of one lot; Isla blows 28 inches and will not pass 32."""
+    made = open_ledger(str(tmp_path / "ledger.db"), clock=clock)
+    take_in_lot(made, who=_WHO, name="spring", count=6)
+    set_player(made, "Isla", who=_WHO, blows="28 inH2O", ceiling="32 inH2O")
+    return made
+
+
+def _evening(ledger: Ledger, clock: Clock, number: str, playing: float, *, minutes: float = 15.0) -> None:
+    play_reed(ledger, number, minutes=minutes, who=_WHO)
+    log_strength(ledger, number, {"playing": f"{playing} inH2O"}, who=_WHO)
+    clock.pass_days(1.5)
+
+
+def _life(ledger: Ledger, number: str) -> ReedHistory:
+    with ledger.reading() as reader:
+        bench = bench_around(reader, None)
+    return next(life for life in bench.lives.values() if life.number == number)
+
+
+def test_a_life_is_what_the_ledger_has_of_it(ledger: Ledger, clock: Clock) -> None:
+    keep_chanter(ledger, "one", who=_WHO, sizes=None)
+    heard = {"low A": Typed(value=475.0, unit="Hz"), "high A": Typed(value=950.0, unit="Hz")}
+    fit_reed(ledger, FitRequest(heard=heard), place=Place(reed="1", chanter="one"), who=_WHO)
+    _evening(ledger, clock, "1", 30.0, minutes=12.0)
+    play_reed(ledger, "1", minutes=0.0, who=_WHO)
+    ease_reed(ledger, "1", how="pinch", who=_WHO)
+    log_strength(ledger, "2", {"onset": "24 inH2O", "playing": "28 inH2O"}, who=_WHO)
+    log_strength(ledger, "1", {}, who=_WHO, by_mouth="same", than="2")
+    # Reed 3 was measured after reed 1 was held against it: that told nothing then.
+    log_strength(ledger, "1", {}, who=_WHO, by_mouth="easier", than="3")
+    log_strength(ledger, "3", {"onset": "25 inH2O"}, who=_WHO)
+    life = _life(ledger, "1")
+    assert life.lot == "spring"
+    assert life.chanter == "one"
+    assert [one.minutes for one in life.played] == [12.0]
+    assert life.pinches == 1
+    assert [one.words for one in life.by_mouth] == ["same"]
+    assert life.by_mouth[0].than_kpa == pytest.approx(to_kpa(24.0, PressureUnit.INH2O))
+    low_a = [one.low_a_cents for one in life.readings if one.low_a_cents is not None]
+    assert low_a == [pytest.approx(18.32, abs=0.01)]
+    assert REFERENCE_HZ == 470.0
+    tilts = [one.tilt_cents for one in life.readings if one.tilt_cents is not None]
+    assert tilts == [pytest.approx(0.0, abs=0.01)]
+    strengths = [one.strength_kpa for one in life.readings if one.strength_kpa is not None]
+    assert len(strengths) == 1
+    assert strengths[0] < to_kpa(30.0, PressureUnit.INH2O)
+
+
+def test_a_take_played_once_is_read_all_the_same(ledger: Ledger) -> None:
+    """How well its notes repeat is not known; it was an endless uncertainty."""
+    with ledger.act("take", who=_WHO, said="x") as act:
+        told: Row = {"reed_id": 1, "at": act.at, "origin": "typed", "source": "typed", "scale": "harmonic"}
+        take = act.insert("takes", {**told, "reference": "fixed", "reference_hz": 470.0})
+        for note, hz in (("low A", 470.0), ("high A", 945.0)):
+            act.insert("pitches", {"take_id": take, "note": note, "hz": hz})
+    reading = _life(ledger, "1").readings[0]
+    assert reading.tilt_cents == pytest.approx(9.19, abs=0.01)
+    assert reading.tilt_sd_cents is None
+    assert reed_foretold(ledger, "1").lines[0].tilt_cents.median > 2.0
+
+
+def test_of_a_life_until_then_nothing_later_is_known(ledger: Ledger, clock: Clock) -> None:
+    _evening(ledger, clock, "1", 30.0)
+    then = clock()
+    _evening(ledger, clock, "1", 29.0)
+    ease_reed(ledger, "1", how="pinch", who=_WHO)
+    whole = _life(ledger, "1")
+    known = until(whole, then)
+    assert (len(known.played), known.read, known.pinches) == (1, 1, 0)
+    assert (len(whole.played), whole.read, whole.pinches) == (2, 2, 1)
+
+
+def test_a_reed_is_foretold_about_where_it_was_read(ledger: Ledger, clock: Clock) -> None:
+    for playing in (30.0, 29.0, 28.6, 28.4, 28.3, 28.3):
+        _evening(ledger, clock, "1", playing)
+    one = reed_foretold(ledger, "1", player="Isla")
+    now = one.lines[0].plays_kpa
+    assert now.median == pytest.approx(to_kpa(28.3, PressureUnit.INH2O), abs=0.2)
+    assert now.high_80 - now.low_80 < to_kpa(3.0, PressureUnit.INH2O)
+    assert one.lines[-1].plays_kpa.median <= now.median + 0.05
+    assert one.advice is not None
+    assert one.advice.what is Keeping.KEEP
+    # The control: for one who blows far less, the same reed is not kept.
+    set_player(ledger, "Effie", who=_WHO, blows="20 inH2O", ceiling="22 inH2O")
+    other = reed_foretold(ledger, "1", player="Effie")
+    assert other.advice is not None
+    assert other.advice.what is Keeping.SET_ASIDE
+    assert other.pinch is not None
+    assert other.pinch.advised
+
+
+def test_from_one_reading_nothing_is_judged(ledger: Ledger, clock: Clock) -> None:
+    _evening(ledger, clock, "1", 45.0)
+    one = reed_foretold(ledger, "1", player="Isla")
+    assert one.advice is not None
+    assert one.advice.what is Keeping.HOLD
+    assert one.pinch is not None
+    assert not one.pinch.advised
+
+
+def test_past_three_pinches_none_is_spoken_of(ledger: Ledger, clock: Clock) -> None:
+    for _ in range(3):
+        ease_reed(ledger, "1", how="pinch", who=_WHO)
+        clock.pass_days(5)
+    for _ in range(4):
+        _evening(ledger, clock, "1", 44.0)
+    one = reed_foretold(ledger, "1", player="Isla")
+    assert one.pinch is None
+    assert "pinch" in one.pinch_refused
+    # The control: a reed as strong with no pinch yet is advised one.
+    for _ in range(4):
+        _evening(ledger, clock, "2", 44.0)
+    other = reed_foretold(ledger, "2", player="Isla")
+    assert other.pinch is not None
+    assert other.pinch.advised
+
+
+def test_the_lots_other_reeds_teach_a_new_one(ledger: Ledger, clock: Clock) -> None:
+    alone = reed_foretold(ledger, "6").lines[-1].plays_kpa
+    for number in "12345":
+        for playing in (36.0, 35.0, 34.5, 34.2):
+            _evening(ledger, clock, number, playing)
+    taught = reed_foretold(ledger, "6")
+    settled = taught.lines[-1].plays_kpa
+    assert taught.taught_by == 5
+    assert settled.sd < 0.8 * alone.sd
+    assert abs(settled.median - to_kpa(34.0, PressureUnit.INH2O)) < abs(
+        alone.median - to_kpa(34.0, PressureUnit.INH2O)
+    )
+    assert [one.reed.number for one in lot_foretold(ledger, "spring")] == list("123456")
+
+
+def test_what_is_missing_is_said(ledger: Ledger) -> None:
+    one = reed_foretold(ledger, "1")
+    assert one.advice is None
+    assert [words.split(":")[0] for words in one.missing] == [
+        "Whose reed it is",
+        "Its strength",
+        "What it was played",
+    ]
+
+
+def test_forecasts_whose_day_has_come_stand_beside_what_was_read(ledger: Ledger, clock: Clock) -> None:
+    assert kept_word(ledger).said == ()
+    for number in "123456":
+        for playing in (30.0, 29.6):
+            _evening(ledger, clock, number, playing)
+    clock.pass_days(14)
+    for number in "12345":
+        log_strength(ledger, number, {"playing": "29.4 inH2O"}, who=_WHO)
+    # The control: one that went a way that nobody could foretell.
+    log_strength(ledger, "6", {"playing": "50 inH2O"}, who=_WHO)
+    kept = kept_word(ledger)
+    by_reed = {one.reed: one.within_95 for one in kept.said}
+    assert by_reed == {**dict.fromkeys("12345", True), "6": False}
+    assert "of 6 forecasts 5" in kept.held[0]
+
+
+def test_the_command_says_it_in_words_and_json(ledger: Ledger, clock: Clock, tmp_path: Path) -> None:
+    _evening(ledger, clock, "1", 30.0)
+    _evening(ledger, clock, "1", 29.0)
+    at = ["--ledger", str(tmp_path / "ledger.db")]
+    said = run("forecast", "1", "--player", "Isla", "--days", "10", *at)
+    assert said.exit_code == 0
+    assert "in 10 days" in said.output
+    assert "For Isla:" in said.output
+    told = json.loads(run("forecast", "1", "--json", *at).output)
+    assert [line["when"] for line in told["ahead"]] == [
+        "now",
+        "in 3 days",
+        "in 7 days",
+        "in 14 days",
+        "settled",
+    ]
+    assert told["ahead"][0]["plays_kpa"]["low_95"] < told["ahead"][0]["plays_kpa"]["low_80"]
+    lot = json.loads(run("forecast", "--lot", "spring", "--json", *at).output)
+    assert [one["reed"] for one in lot] == list("123456")
+    assert "No forecast" in run("forecast", "--kept", *at).output
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "said"),
+    [
+        ((), 2, "one reed"),
+        (("1", "--lot", "spring"), 2, "one reed"),
+        (("--lot", "spring", "--player", "Isla"), 2, "--player"),
+        (("77",), 5, "no reed 77"),
+        (("1", "--days", "400"), 4, "0 to 180 days"),
+        (("1", "--days", "-3"), 4, "0 to 180 days"),
+        (("1", "--player", "Isle"), 5, "Isla"),
+        (("--lot", "autumn"), 5, "spring"),
+    ],
+)
+def test_what_will_not_do_is_said(
+    ledger: Ledger, tmp_path: Path, arguments: tuple[str, ...], code: int, said: str
+) -> None:
+    del ledger
+    result = run("forecast", *arguments, "--ledger", str(tmp_path / "ledger.db"))
+    assert result.exit_code == code
+    assert said in result.stderr
+
+
+def test_today_as_the_first_page_has_it(ledger: Ledger, tmp_path: Path) -> None:
+    at = ["--ledger", str(tmp_path / "ledger.db")]
+    assert "Nothing needs anybody" in run("today", *at).output
+    for _ in range(3):
+        ease_reed(ledger, "2", how="pinch", who=_WHO)
+    assert "no pinch is left" in " ".join(run("today", *at).output.lower().split())
+    told = json.loads(run("today", "--json", *at).output)
+    assert [(one["reed"], one["kind"]) for one in told["needs"]] == [("2", "pinched out")]
