@@ -1,4 +1,4 @@
-// <play-clock>: the clock of a session. It runs on through a reload and in other pages; stopped, it writes the minutes down.
+// <play-clock>: the clock of a session. It runs on through a reload; stopped, it writes the minutes down.
 import { placesOf } from "./places.js";
 
 class PlayClock extends HTMLElement {
