@@ -104,6 +104,16 @@ def test_uncertainty_against_a_worked_case() -> None:
     assert balance.rest_cents["D"].sd == pytest.approx(math.sqrt(4 + 25 / 4))
 
 
+def test_uncertainty_of_a_note_nearer_to_one_a() -> None:
+    """A quarter of the way up, by hand: three quarters of low A's 4, a quarter of high A's 8."""
+    deviations = {
+        "low A": Deviation(cents=0, sd_cents=4, interval_cents=0),
+        "C": Deviation(cents=0, sd_cents=0, interval_cents=300),
+        "high A": Deviation(cents=0, sd_cents=8, interval_cents=1200),
+    }
+    assert laid(deviations).rest_cents["C"].sd == pytest.approx(math.sqrt(9 + 4))
+
+
 @pytest.mark.parametrize("gone", [(LOW_A,), (HIGH_A,), (LOW_A, HIGH_A)])
 def test_without_an_a_there_is_no_beam(gone: tuple[str, ...]) -> None:
     scale = published_scales()["harmonic"]

@@ -1,4 +1,4 @@
-"""How far each rule lets the seat travel, and what tape may do. Common practice; sizes are estimates of ours."""
+"""How far each rule lets the seat travel, and what tape may do: common practice; sizes are our estimates."""
 
 from __future__ import annotations
 
@@ -68,9 +68,8 @@ def test_the_seat_travels_in_steps_from_where_it_is(
 
 @pytest.mark.parametrize(("tilt", "way"), [(-4.0, 1), (4.0, -1)])
 def test_beside_another_act_the_seat_goes_the_way_of_the_octave(tilt: float, way: int) -> None:
-    seats = _allowed(Act.TAPE, tilt=tilt).seats_mm
-    assert seats
-    assert all(seat * way > 0 for seat in seats)
+    seats = _allowed(Act.TAPE, tilt=tilt, limits=Limits(deeper_mm=0.5, higher_mm=0.5)).seats_mm
+    assert seats == pytest.approx([0.25 * way, 0.5 * way])
 
 
 @pytest.mark.parametrize(
@@ -95,6 +94,13 @@ def test_a_move_that_goes_on_the_same_way_is_free() -> None:
     for earlier in (Setting(), Setting(seat_mm=-1.0)):
         found = _allowed(_RAISE, tilt=5.0, present=Setting(seat_mm=-1.0), earlier=earlier, sd=1.5)
         assert found.seats_mm
+
+
+def test_what_is_taken_back_is_told_by_the_last_move_not_by_where_the_seat_is() -> None:
+    """It sits deep, was raised to there, and is to go deeper again; and the other way round."""
+    now, before = Setting(seat_mm=1.0), Setting(seat_mm=2.0)
+    assert not _allowed(_DEEPER, tilt=-5.0, sd=1.5, present=now, earlier=before).seats_mm
+    assert _allowed(_RAISE, tilt=5.0, sd=1.5, present=now, earlier=before).seats_mm
 
 
 @pytest.mark.parametrize(("tilt", "grows"), [(-20.0, False), (-6.0, True)])

@@ -64,7 +64,8 @@ def next_act(deviations: Mapping[str, Deviation], *, against: Against, reference
 
     Notes
     -----
-    Guarded by `tests/practice/test_trade.py` and `tests/invariants/test_next_act.py`.
+    Guarded by `tests/practice/test_trade.py`, `tests/practice/test_why_told.py` and
+    `tests/invariants/test_next_act.py`.
     """
     balance = balance_of(deviations, reference_sd_cents=reference_sd_cents)
     if balance is None:

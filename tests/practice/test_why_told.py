@@ -1,0 +1,60 @@
+"""What the next act says of the reed: which way it is off, which note is meant, what comes before what."""
+
+from __future__ import annotations
+
+import pytest
+
+from canebench.base.notes import LOW_G, C, D, E, F
+from canebench.fitting.acts import Act
+from practice.bench_cases import advice, chanter
+
+
+@pytest.mark.parametrize(
+    ("height", "tilt", "told"),
+    [
+        (60.0, -20.0, ("sharp overall, which asks for a higher seat", "flat, which asks for a deeper one")),
+        (-60.0, 20.0, ("flat overall, which asks for a deeper seat", "sharp, which asks for a higher one")),
+    ],
+)
+def test_a_reed_whose_height_and_octave_fight_is_told_each_way(
+    height: float, tilt: float, told: tuple[str, str]
+) -> None:
+    said = advice(chanter(height=height, tilt=tilt), against="fixed")
+    assert said.act is Act.SET_ASIDE
+    assert all(one in said.why for one in told)
+
+
+@pytest.mark.parametrize(("height", "tilt", "side"), [(8.0, -8.0, "sharp"), (-8.0, 8.0, "flat")])
+def test_a_seat_that_makes_the_pitch_worse_says_which_way(height: float, tilt: float, side: str) -> None:
+    """Control: where both ask for the same move nothing is said of it."""
+    assert f"It is {side} overall as well" in advice(chanter(height=height, tilt=tilt), against="fixed").why
+    assert "as well" not in advice(chanter(height=-height, tilt=tilt), against="fixed").why
+
+
+def test_the_flattest_note_is_named() -> None:
+    said = advice(chanter(rest={C: -8.0, E: -12.0}))
+    assert said.act is Act.BREAK_IN
+    assert "E is" in said.why
+
+
+def test_tape_is_told_of_the_lowest_and_the_others_wait() -> None:
+    said = advice(chanter(rest={D: 12.0, F: 15.0}))
+    assert said.act is Act.TAPE
+    assert "D stays 12" in said.why
+    assert "F can wait" in said.why
+    assert "wait" not in advice(chanter(rest={D: 12.0})).why
+
+
+def test_what_e_or_c_leave_open_is_measured_before_the_rest_is_asked_for() -> None:
+    unsure = chanter(notes=("low A", C, E, "high A"))
+    unsure[E] = chanter(sd=9.0)[E]
+    said = advice(unsure)
+    assert said.act is Act.MEASURE_AGAIN
+    assert "whether E is right" in said.why
+
+
+@pytest.mark.parametrize(("cents", "side"), [(20.0, "above"), (-20.0, "below")])
+def test_a_low_g_that_is_left_is_told_with_its_side(cents: float, side: str) -> None:
+    said = advice(chanter(rest={LOW_G: cents}))
+    assert said.act is Act.LEAVE
+    assert f"{side} the beam" in said.why
