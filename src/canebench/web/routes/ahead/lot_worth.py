@@ -58,7 +58,7 @@ async def worth(request: Request) -> Response:
         try:
             found = asked()
         except (InputError, NotFoundError) as error:
-            # The lot itself is to be read whatever was typed beside it; where it is not there, this fails too.
+            # The lot itself is to be read whatever was typed beside it; of no lot this fails too.
             found, problem, status = lot_worth(ledger, lot_id), str(error), error.http_status
         lot = found.worth.lot
         page = LotWorthPage(
