@@ -29,8 +29,6 @@ if TYPE_CHECKING:
 
 _REPEATS: Final = 100
 _PLAYERS: Final = 100
-#: Slow ones are asked for less often.
-_FEW: Final = ("choose, of all",)
 #: Readings of strength, spells of playing and pinches to each reed.
 _STRENGTHS, _PLAYS, _PINCHES = 3, 10, 1
 
@@ -137,7 +135,7 @@ def _pages(path: Path, *, reeds: int, takes: int) -> None:
     with signed_in(app, entry) as client:
         for what, address in addresses.items():
             spent, worked, size = [], [], 0
-            for _ in range(_REPEATS // 10 if what in _FEW else _REPEATS):
+            for _ in range(_REPEATS):
                 asked = address()
                 start, cpu = time.perf_counter(), time.process_time()
                 answer = client.get(asked)

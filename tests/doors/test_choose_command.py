@@ -63,7 +63,8 @@ def _take(ledger: Ledger, number: str, *notes: str) -> None:
 
 def _found(ledger: Ledger, player: str = "Isla") -> dict[str, Choice]:
     """Each reed's choice by its number, best first."""
-    return {one.number: one for one in choose_for(ledger, player)}
+    found = choose_for(ledger, player)
+    return {one.number: one for one in (*found.choices, *found.apart)}
 
 
 def test_reeds_that_are_alike_tie(ledger: Ledger) -> None:

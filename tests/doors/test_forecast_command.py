@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from canebench.reeds.forecasts.history import ReedHistory
+    from canebench.store.tables import Row
 
 _WHO = "tester"
 
@@ -84,6 +85,19 @@ def test_a_life_is_what_the_ledger_has_of_it(ledger: Ledger, clock: Clock) -> No
     strengths = [one.strength_kpa for one in life.readings if one.strength_kpa is not None]
     assert len(strengths) == 1
     assert strengths[0] < to_kpa(30.0, PressureUnit.INH2O)
+
+
+def test_a_take_played_once_is_read_all_the_same(ledger: Ledger) -> None:
+    """How well its notes repeat is not known; it was an endless uncertainty."""
+    with ledger.act("take", who=_WHO, said="x") as act:
+        told: Row = {"reed_id": 1, "at": act.at, "origin": "typed", "source": "typed", "scale": "harmonic"}
+        take = act.insert("takes", {**told, "reference": "fixed", "reference_hz": 470.0})
+        for note, hz in (("low A", 470.0), ("high A", 945.0)):
+            act.insert("pitches", {"take_id": take, "note": note, "hz": hz})
+    reading = _life(ledger, "1").readings[0]
+    assert reading.tilt_cents == pytest.approx(9.19, abs=0.01)
+    assert reading.tilt_sd_cents is None
+    assert reed_foretold(ledger, "1").lines[0].tilt_cents.median > 2.0
 
 
 def test_of_a_life_until_then_nothing_later_is_known(ledger: Ledger, clock: Clock) -> None:

@@ -8,8 +8,9 @@ import pytest
 
 from canebench.base.notes import NOTES
 from canebench.base.uncertain import Uncertain
-from canebench.reeds.choice import Candidate, Choice, age_said, choose
+from canebench.reeds.choice import Choice, age_said, choose
 from canebench.reeds.eases import MOST
+from canebench.reeds.ranking import Candidate
 from canebench.reeds.states import NOT_OFFERED, State
 
 #: It suits a player who blows 7 kPa as well as a reed can.

@@ -627,6 +627,38 @@ def test_the_newest_row_of_each(ledger: Ledger) -> None:
         assert reader.sums(PlayRecord, "minutes", "reed_id", reeds) == {reeds[0]: 3.0, reeds[1]: 3.0}
 
 
+def test_some_columns_of_some_rows(ledger: Ledger) -> None:
+    with ledger.act("x", who="Ailsa", said="x") as act:
+        owner = act.insert("players", {"name": "Effie"})
+        for number, player in (("10", None), ("2", owner), ("3", None), ("1", None)):
+            reed = act.insert(
+                "reeds", {"number": number, "state": "new", "state_since": act.at, "player_id": player}
+            )
+            act.insert("plays", {"reed_id": reed, "at": "2026-03-02T12:00:00.000Z", "minutes": 1.0})
+            last = act.insert("plays", {"reed_id": reed, "at": "2026-03-02T12:00:00.000Z", "minutes": 2.0})
+            act.insert("plays", {"reed_id": reed, "at": "2026-03-01T12:00:00.000Z", "minutes": 3.0})
+        act.remove(act.row(PlayRecord, last))
+    with ledger.reading() as reader:
+
+        def numbers(*among: tuple[str, list[Value], bool], limit: int | None = None) -> list[str]:
+            rows = reader.columns(ReedRecord, ("number",), among=among, order="#number", limit=limit)
+            return [number for (number,) in rows]
+
+        assert numbers() == ["1", "2", "3", "10"]
+        assert numbers(limit=2) == ["1", "2"]
+        assert numbers(("player_id", [owner], True)) == ["2"]
+        assert numbers(("player_id", [owner], False)) == ["1", "3", "10"]
+        assert numbers(("player_id", [], True)) == []
+        assert numbers(("player_id", [], False)) == ["1", "2", "3", "10"]
+        assert numbers(("player_id", [owner], False), ("number", ["3", "2"], True)) == ["3"]
+        names = ("reed_id", "minutes")
+        newest = reader.newest_columns(PlayRecord, names, "reed_id", [1, 4, 99], order="at")
+        assert sorted(newest) == [(1, 2.0), (4, 1.0)]
+        assert reader.newest_columns(PlayRecord, names, "reed_id", [], order="at") == []
+        with pytest.raises(UnknownNameError, match="column"):
+            reader.columns(ReedRecord, ("nothing",))
+
+
 def test_a_story_holds_what_was_removed_and_its_newest_acts(ledger: Ledger) -> None:
     lot, (reed, _) = take_in(ledger)
     with ledger.act("play", who="A", said="played") as act:

@@ -84,6 +84,17 @@ def test_the_look_is_kept_in_a_cookie_alone(client: TestClient) -> None:
     assert 'data-theme="dim"' in client.get("/").text
 
 
+def test_the_size_of_text_is_kept_beside_the_look(client: TestClient) -> None:
+    """One form holds both; what is no size of ours changes nothing."""
+    assert 'data-text="normal"' in client.get("/").text
+    client.post("/theme", data={"theme": "dark", "text": "largest", "back": "/"})
+    assert 'data-theme="dark" data-text="largest"' in client.get("/").text
+    client.post("/theme", data={"theme": "dark", "text": "<b>", "back": "/"})
+    assert 'data-theme="dark" data-text="largest"' in client.get("/").text
+    client.post("/theme", data={"theme": "dark", "text": "normal", "back": "/"})
+    assert 'data-text="normal"' in client.get("/").text
+
+
 def test_a_full_disk_is_the_benchs_fault_and_said(
     client: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -48,6 +48,7 @@ _ROOMS: Final[Mapping[str, Mapping[str, str]]] = {
         "strength": "Write down how strong a reed is.",
     },
     "ahead": {
+        "calendar": "Who breaks in which reed when, towards a date.",
         "forecast": "What a reed or a lot will become, and how often that was true.",
         "today": "What needs somebody today.",
         "worth": "How a lot turned out, beside another, and what to order.",

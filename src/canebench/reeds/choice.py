@@ -14,26 +14,22 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from canebench.base.notes import NOTES, C, E
 from canebench.reeds import eases
-from canebench.reeds.states import NOT_OFFERED, State
+from canebench.reeds.ranking import (
+    TIE,
+    WANTED_KPA,
+    WIDTH_KPA,
+    Candidate,
+    Rank,
+    has_score,
+    is_past,
+    rank,
+    whole_days,
+)
+from canebench.reeds.states import NOT_OFFERED
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
-    from canebench.base.uncertain import Uncertain
-
-#: A little above: the middle and the half-width of what is wanted above present strength, kPa (about 1 to 4
-#: inches of water). Estimates of ours.
-WANTED_KPA: Final = 0.6
-_WIDTH_KPA: Final = 0.4
-#: How far a reed's strength wanders in 30 days that nobody read it, kPa: an estimate of ours. It adds in
-#: squares, so that an old reading counts for less than a new one.
-_WANDERS_KPA: Final = 0.2
-_DAYS: Final = 30.0
-#: Reeds whose scores lie closer than this are a tie.
-_TIE: Final = 0.1
-_TILT_CENTS: Final = 10.0
-_REST_CENTS: Final = 10.0
-_PITCH_CENTS: Final = 15.0
 #: What has to be heard beside the octave before a word is said of balance.
 _JUDGED_BY: Final = (E, C)
 #: What comes next for a reed: fit it, grade it, wait until it has rested; "" for nothing, for this player.
@@ -41,53 +37,11 @@ Next = Literal["fit", "grade", "wait", ""]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Candidate:
-    """What is known of a reed; None for what is not.
-
-    Attributes
-    ----------
-    number : str
-        On its binding.
-    state : State
-        Where it stands; `state_reason` is why.
-    pinches : int >= 0
-        In its whole life.
-    playing_kpa : Uncertain or None
-        What it takes to play, kPa, as it was read `read_days` ago; `before` is "before the pinch" where it
-        was eased since.
-    owner : str or None
-        Whose it is, where it is not the player's own nor nobody's.
-    rests : str
-        From whose mouth it rests and until when; empty where the player may have it.
-    tilt_cents, pitch_cents : number or None
-        Of the newest take since it was last eased: the octave beyond its target, and the height.
-    rest_cents : number or None
-        The largest of what stands off the beam, among the notes `heard` but for the two As.
-    heard : tuple of str
-        The notes of that take.
-    """
-
-    number: str
-    state: State
-    pinches: int
-    playing_kpa: Uncertain | None
-    state_reason: str | None = None
-    read_days: float | None = None
-    before: str | None = None
-    owner: str | None = None
-    rests: str = ""
-    tilt_cents: float | None = None
-    rest_cents: float | None = None
-    pitch_cents: float | None = None
-    heard: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Choice:
     """A reed with its score (less is better; None where it has none), reasons, and what is missing.
 
     `offered` is False for a reed in a state that is offered to nobody: its verdict is that state. `then` is
-    what comes next for a reed.
+    what comes next for a reed. `ties` is how many reeds are as good, `tied_with` the first of them, or all.
     """
 
     number: str
@@ -98,6 +52,7 @@ class Choice:
     then: Next
     offered: bool = True
     tied_with: tuple[str, ...] = ()
+    ties: int = 0
 
 
 def choose(candidates: Iterable[Candidate], *, blows_kpa: float, ceiling_kpa: float | None) -> list[Choice]:
@@ -120,33 +75,49 @@ def choose(candidates: Iterable[Candidate], *, blows_kpa: float, ceiling_kpa: fl
     list of Choice
         One for each candidate, with its score (less is better), reasons, what is not known, and ties.
     """
-    judged = [(_standing(one, ceiling_kpa), _judged(one, blows_kpa, ceiling_kpa)) for one in candidates]
-    # Numbers as people count: 2 before 10.
-    judged.sort(key=lambda pair: (pair[0], pair[1].score or 0.0, len(pair[1].number), pair[1].number))
+    ranked = [(rank(one, blows_kpa=blows_kpa, ceiling_kpa=ceiling_kpa), one) for one in candidates]
+    ranked.sort(key=lambda pair: pair[0])
+    return worded(ranked, blows_kpa=blows_kpa, ceiling_kpa=ceiling_kpa)
+
+
+def worded(
+    ranked: Sequence[tuple[Rank, Candidate]],
+    *,
+    blows_kpa: float,
+    ceiling_kpa: float | None,
+    first: int | None = None,
+    named: int | None = None,
+) -> list[Choice]:
+    """Verdict, reasons and ties of the first so many of these, in their order; of all where none is said.
+
+    Guarded by `tests/store/test_choice_by_hand.py`.
+
+    Parameters
+    ----------
+    ranked : pairs of Rank and Candidate
+        In order, with all that may tie with the last that is worded.
+    blows_kpa, ceiling_kpa : number
+        What the player blows now, and must not blow past (None for no ceiling), kPa.
+    first, named : int or None
+        How many reeds are worded; how many of its ties are named to each.
+
+    Returns
+    -------
+    list of Choice
+        One for each that is worded.
+    """
     found: list[Choice] = []
-    for _, alike in groupby(judged, key=lambda pair: pair[0]):
-        found += _with_ties([choice for _, choice in alike])
+    for _, group in groupby(ranked, key=lambda pair: pair[0].standing):
+        wanted = None if first is None else first - len(found)
+        if wanted == 0:
+            break
+        alike = list(group)
+        said = [_judged(one, place.score, blows_kpa, ceiling_kpa) for place, one in alike[:wanted]]
+        found += _with_ties(said, [place for place, _ in alike], named)
     return found
 
 
-def _standing(one: Candidate, ceiling_kpa: float | None) -> tuple[bool, ...]:
-    """What puts a reed behind others however well it would suit, the weightiest first."""
-    return (
-        one.state in NOT_OFFERED,
-        one.playing_kpa is None,
-        _past(one, ceiling_kpa),
-        one.before is not None,
-        one.owner is not None,
-        one.pinches > eases.MOST,
-        bool(one.rests),
-    )
-
-
-def _past(one: Candidate, ceiling_kpa: float | None) -> bool:
-    return ceiling_kpa is not None and one.playing_kpa is not None and one.playing_kpa.value > ceiling_kpa
-
-
-def _judged(one: Candidate, blows_kpa: float, ceiling_kpa: float | None) -> Choice:
+def _judged(one: Candidate, score: float, blows_kpa: float, ceiling_kpa: float | None) -> Choice:
     if one.state in NOT_OFFERED:
         return Choice(
             number=one.number,
@@ -167,35 +138,19 @@ def _judged(one: Candidate, blows_kpa: float, ceiling_kpa: float | None) -> Choi
             missing=missing,
             then="wait" if one.rests else "grade",
         )
-    past, above = _past(one, ceiling_kpa), one.playing_kpa.value - blows_kpa
+    past, above = is_past(one, ceiling_kpa), one.playing_kpa.value - blows_kpa
     reasons = [_strength_reason(one, above), *_balance_reasons(one), *_circumstances(one)]
     if past:
         reasons.append("above the ceiling you set: not for you now")
     verdict, then = _verdict(one, above, past=past)
     return Choice(
         number=one.number,
-        score=math.inf if past else _score(one, one.playing_kpa, above),
+        score=score,
         verdict=verdict,
         reasons=tuple(reasons),
         missing=missing,
         then=then,
     )
-
-
-def _score(one: Candidate, playing: Uncertain, above: float) -> float:
-    """What is expected to be off, in squares: of a strength that is unsure, its variance counts too."""
-    # By whole days, as they are said: reeds that were read one after the other stay a tie.
-    wandered = _WANDERS_KPA**2 * _whole_days(one.read_days or 0.0) / _DAYS
-    score = ((above - WANTED_KPA) ** 2 + (playing.sd or 0.0) ** 2 + wandered) / _WIDTH_KPA**2
-    # The last pinch of a life weighs as much as a strength that is off by its half-width.
-    score += (one.pinches / eases.MOST) ** 2
-    for value, width in (
-        (one.tilt_cents, _TILT_CENTS),
-        (one.rest_cents, _REST_CENTS),
-        (one.pitch_cents, _PITCH_CENTS),
-    ):
-        score += 0.0 if value is None else (value / width) ** 2
-    return score
 
 
 def _missing(one: Candidate) -> list[str]:
@@ -231,12 +186,8 @@ def age_said(days: float) -> str:
     str
         "read today" within 24 h, else in whole days.
     """
-    whole = _whole_days(days)
+    whole = whole_days(days)
     return "read today" if whole == 0 else f"read {whole} {'day' if whole == 1 else 'days'} ago"
-
-
-def _whole_days(days: float) -> int:
-    return max(0, int(days))
 
 
 def _balance_reasons(one: Candidate) -> list[str]:
@@ -277,9 +228,9 @@ def _verdict(one: Candidate, above: float, *, past: bool) -> tuple[str, Next]:
         return "leave for another", ""
     if one.before is not None:
         return f"grade it again: it was read {one.before}", "wait" if one.rests else "grade"
-    if above < WANTED_KPA - 1.5 * _WIDTH_KPA:
+    if above < WANTED_KPA - 1.5 * WIDTH_KPA:
         said = "too easy: it will be weak when broken in"
-    elif above > WANTED_KPA + 1.5 * _WIDTH_KPA:
+    elif above > WANTED_KPA + 1.5 * WIDTH_KPA:
         said = "leave for later, or ease it" if eases.left(one.pinches) else "leave for later"
     elif one.pinches > eases.MOST:
         said = "only if no other will do"
@@ -288,14 +239,16 @@ def _verdict(one: Candidate, above: float, *, past: bool) -> tuple[str, Next]:
     return (f"{said}, once it has rested", "wait") if one.rests else (said, "fit")
 
 
-def _with_ties(alike: list[Choice]) -> list[Choice]:
-    """Reeds of one standing, in order, each with those whose score is as good."""
-    scores = [one.score for one in alike if one.score is not None and math.isfinite(one.score)]
-    if len(scores) < len(alike):
-        return alike
+def _with_ties(said: list[Choice], alike: Sequence[Rank], named: int | None) -> list[Choice]:
+    """The first reeds of one standing, in order, each with those of all whose score is as good."""
+    if not has_score(alike[0].standing) or math.isinf(alike[0].score):
+        return said
+    scores = [one.score for one in alike]
     found = []
-    for place, one in enumerate(alike):
-        first = bisect_right(scores, scores[place] - _TIE)
-        last = bisect_left(scores, scores[place] + _TIE)
-        found.append(replace(one, tied_with=tuple(alike[i].number for i in range(first, last) if i != place)))
+    for place, one in enumerate(said):
+        first = bisect_right(scores, scores[place] - TIE)
+        last = bisect_left(scores, scores[place] + TIE)
+        until = last if named is None else min(last, first + named + 1)
+        others = [alike[i].number for i in range(first, until) if i != place]
+        found.append(replace(one, tied_with=tuple(others[:named]), ties=last - first - 1))
     return found

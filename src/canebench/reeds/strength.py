@@ -28,7 +28,7 @@ BY_MOUTH_KPA: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
     }
 )
 #: A gauge read once, kPa.
-_READ_KPA: Final = 0.12
+READ_KPA: Final = 0.12
 #: Playing lies so far between onset and choke where it was not read itself: an estimate of ours.
 _PLAYING_SHARE: Final = 0.5
 
@@ -64,7 +64,7 @@ class Strength:
         if self.onset is not None and self.choke is not None:
             onset, choke = self.onset.value, self.choke.value
             width = choke - onset
-            return Uncertain(value=onset + _PLAYING_SHARE * width, sd=math.hypot(_READ_KPA, width / 6))
+            return Uncertain(value=onset + _PLAYING_SHARE * width, sd=math.hypot(READ_KPA, width / 6))
         return None
 
 
@@ -97,4 +97,4 @@ def against(other: Uncertain, words: str) -> Uncertain:
 
 
 def _sure(value: Uncertain) -> Uncertain:
-    return value if value.sd is not None else Uncertain(value=value.value, sd=_READ_KPA)
+    return value if value.sd is not None else Uncertain(value=value.value, sd=READ_KPA)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from canebench.base.errors import NotFoundError
 from canebench.store.records import Record, as_records
@@ -26,6 +26,8 @@ LAST_ID: Final = 2**53
 _AT_ONCE: Final = 5_000
 #: Columns, and a text that is to stand in one of them.
 Like = tuple[tuple[str, ...], str]
+#: A column, values, and whether it holds one of them, or none.
+Among = tuple[str, "Sequence[Value]", bool]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,13 +69,7 @@ class Reader:
         """
         known = TABLES[record.table]
         condition, values = _condition(known, where, like, removed=removed)
-        name = order.lstrip("-#")
-        _checked_name(known, name)
-        way = " DESC" if order.startswith("-") else ""
-        length = f"length({name}), " if order.startswith("#") else ""
-        sql = f"SELECT * FROM {known.name} WHERE {condition} ORDER BY {length}{name}{way}, id{way}"
-        if limit is not None:
-            sql += f" LIMIT {int(limit)} OFFSET {int(offset)}"
+        sql = f"SELECT * FROM {known.name} WHERE {condition} {_in_order(known, order, limit, offset)}"
         return as_records(record, self.connection.rows(sql, values))
 
     def row(self, record: type[AnyRecord], row_id: int) -> AnyRecord:
@@ -157,21 +153,59 @@ class Reader:
     def newest_of_many(
         self, record: type[AnyRecord], column: str, ids: Sequence[Value], *, order: str
     ) -> list[AnyRecord]:
-        """For each of these, of the rows outside the bin whose column holds it, the last in that order."""
+        """For each of these, which the column refers to, the last in that order outside the bin."""
+        return as_records(record, self._newest(TABLES[record.table], "own.*", column, ids, order))
+
+    def columns(
+        self,
+        record: type[Record],
+        names: Sequence[str],
+        where: Mapping[str, Value] | None = None,
+        *,
+        among: Sequence[Among] = (),
+        order: str = "id",
+        limit: int | None = None,
+        offset: int = 0,
+    ) -> list[tuple[Any, ...]]:
+        """As `rows`, some columns alone, of rows whose columns are `among` values, or are not."""
         known = TABLES[record.table]
-        _checked_name(known, column)
+        condition, values = _condition(known, where, None, removed=False)
+        for column, some, inside in among:
+            # Of no values there is no list in SQL.
+            marks = ", ".join("?" * len(some)) or "NULL"
+            _checked_name(known, column)
+            if inside:
+                condition += f" AND {column} IN ({marks})"
+            elif some:
+                condition += f" AND ({column} IS NULL OR {column} NOT IN ({marks}))"
+            values += some
+        for name in names:
+            _checked_name(known, name)
+        end = _in_order(known, order, limit, offset)
+        sql = f"SELECT {', '.join(names)} FROM {known.name} WHERE {condition} {end}"
+        return [tuple(row.values()) for row in self.connection.rows(sql, values)]
+
+    def newest_columns(
+        self, record: type[Record], names: Sequence[str], column: str, ids: Sequence[Value], *, order: str
+    ) -> list[tuple[Any, ...]]:
+        """As `newest_of_many`, some columns alone."""
+        known = TABLES[record.table]
+        for name in names:
+            _checked_name(known, name)
+        rows = self._newest(known, ", ".join(f"own.{name}" for name in names), column, ids, order)
+        return [tuple(row.values()) for row in rows]
+
+    def _newest(self, known: Table, told: str, column: str, ids: Sequence[Value], order: str) -> list[Row]:
         _checked_name(known, order)
-        found: list[Row] = []
+        newest = f"SELECT id FROM {known.name} WHERE {column} = whose.id AND removed_at IS NULL"
+        last = f"{newest} ORDER BY {order} DESC, id DESC LIMIT 1"
+        pairs = f"{known.column(column).refers} AS whose JOIN {known.name} AS own ON own.id = ({last})"
+        sql, found = f"SELECT {told} FROM {pairs} WHERE whose.id IN", list[Row]()
         for start in range(0, len(ids), _AT_ONCE):
             some = ids[start : start + _AT_ONCE]
             marks = ", ".join("?" * len(some))
-            place = f"row_number() OVER (PARTITION BY {column} ORDER BY {order} DESC, id DESC) AS place"
-            placed = (
-                f"SELECT id, {place} FROM {known.name} WHERE removed_at IS NULL AND {column} IN ({marks})"
-            )
-            last = f"SELECT id FROM ({placed}) AS placed WHERE place = 1"
-            found += self.connection.rows(f"SELECT * FROM {known.name} WHERE id IN ({last})", list(some))
-        return as_records(record, found)
+            found += self.connection.rows(f"{sql} ({marks}) ORDER BY own.id", list(some))
+        return found
 
     def sums(self, record: type[Record], column: str, by: str, ids: Sequence[Value]) -> dict[Value, float]:
         """The sum of a column over the rows outside the bin that hold each of these, where there are any."""
@@ -255,6 +289,15 @@ class Reader:
         }
         found["changes"] = self.connection.rows("SELECT * FROM changes ORDER BY act_id, place")
         return found
+
+
+def _in_order(known: Table, order: str, limit: int | None, offset: int) -> str:
+    name = order.lstrip("-#")
+    _checked_name(known, name)
+    way = " DESC" if order.startswith("-") else ""
+    length = f"length({name}), " if order.startswith("#") else ""
+    part = "" if limit is None else f" LIMIT {int(limit)} OFFSET {int(offset)}"
+    return f"ORDER BY {length}{name}{way}, id{way}{part}"
 
 
 def _condition(

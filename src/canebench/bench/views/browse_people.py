@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 _STORY: Final = 50
 _CHOICES: Final = 200
+#: So many are named of the reeds that are as good.
+_TIES: Final = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,21 +83,18 @@ def choosing(ledger: Ledger, name: str, lot: str | None) -> Choosing:
         return Choosing(player=player, said=f"There is no lot named {lot}.")
     if player.blows_kpa is None:
         return Choosing(player=player, said=f"What {name} blows now is not told yet.")
-    found = choose_for(ledger, name, lot=lot)
-    offered = [one for one in found if one.offered]
-    apart = [one for one in found if not one.offered]
-    choices, named_apart = offered[:_CHOICES], apart[:_CHOICES]
+    found = choose_for(ledger, name, lot=lot, first=_CHOICES, named=_TIES)
     with ledger.reading() as reader:
-        reeds = reader.of_many(ReedRecord, "number", [one.number for one in (*choices, *named_apart)])
+        reeds = reader.of_many(ReedRecord, "number", [one.number for one in (*found.choices, *found.apart)])
     return Choosing(
         player=player,
         blows=told_said(player.blows_kpa, unit),
         ceiling=told_said(player.ceiling_kpa, unit),
         chanter=chanters[0].name if len(chanters) == 1 else "",
-        choices=choices,
-        total=len(offered),
-        apart=named_apart,
-        total_apart=len(apart),
+        choices=found.choices,
+        total=found.total,
+        apart=found.apart,
+        total_apart=found.total_apart,
         ids={reed.number: reed.id for reed in reeds},
     )
 

@@ -44,19 +44,18 @@ def command(*, player: str | None, lot: str | None, ledger_url: str | None, as_j
                     "offered": one.offered,
                     "then": one.then or None,
                 }
-                for one in found
+                for one in (*found.choices, *found.apart)
             ]
         )
         return
-    offered = [one for one in found if one.offered]
-    if not offered:
+    if not found.choices:
         show("No reed to choose from yet.\n")
-    for one in offered:
+    for one in found.choices:
         missing = f"not known: {', '.join(one.missing)}" if one.missing else ""
         tied = f"tied with {', '.join(one.tied_with[:4])}" if one.tied_with else ""
         why = "; ".join(part for part in (*one.reasons, tied, missing) if part)
         # Under each other, not in a table: reasons are too long for a column, and the point of it.
         show(labelled(one.number, f"{one.verdict}. {why[0].upper()}{why[1:]}.", columns=width()))
-    apart = [f"{one.number} ({', '.join((one.verdict, *one.reasons))})" for one in found if not one.offered]
+    apart = [f"{one.number} ({', '.join((one.verdict, *one.reasons))})" for one in found.apart]
     if apart:
         show("\n" + paragraph(f"Not offered: {'; '.join(apart)}.", columns=width()))

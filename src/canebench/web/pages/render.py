@@ -22,7 +22,7 @@ from canebench.bench.acts.band import band_defaults
 from canebench.web.context import context_of
 from canebench.web.forms.flash import notices
 from canebench.web.pages.fitting_view import STAGES
-from canebench.web.pages.theme import THEMES, theme_of
+from canebench.web.pages.theme import TEXTS, THEMES, text_of, theme_of
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
@@ -80,11 +80,14 @@ def show(request: Request, page: Page, *, status: int = 200) -> HTMLResponse:
         static=static_prefix(),
         theme=theme_of(request),
         themes=THEMES,
+        text=text_of(request),
+        texts=TEXTS,
         notices=notices(request, ledger),
         band=band,
         bench=context_of(request),
         when=partial(time_said, zone=band.zone),
         day=partial(day_said, zone=band.zone),
+        today=day_said(ledger.clock(), band.zone),
         zone="" if band.zone is None else str(band.zone),
         clock=zone_said(band.zone),
         path=path,

@@ -37,6 +37,7 @@ from canebench.bench.views.browse_reeds import (
     lot_lines,
     numbers_asked,
 )
+from canebench.bench.views.drawing.draw_fitting import Drawn, draw_take
 from canebench.bench.views.paper.print_card import print_card
 from canebench.bench.views.paper.print_labels import print_labels
 from canebench.care.cautions import Caution, Occasion, cautions_for
@@ -88,6 +89,7 @@ class OneReedPage:
     room: ClassVar[str] = "Reeds"
     title: str
     one: ReedPage
+    drawn: Drawn | None
     chart: str
     players: list[str]
     moments: tuple[tuple[str, str], ...]
@@ -174,6 +176,7 @@ async def _reed(request: Request, problem: FieldProblem | None, status: int) -> 
         return OneReedPage(
             title=f"Reed {one.known.reed.number}",
             one=one,
+            drawn=None if one.report is None else draw_take(one.report, title="The beam of its newest take"),
             chart=json.dumps(chart_of(one)),
             players=player_names(ledger),
             moments=tuple((moment, _LATE.get(moment, moment)) for moment in MOMENTS),

@@ -1,4 +1,4 @@
-"""What every page offers: its theme, taking an act back, and the story of what was done."""
+"""What every page offers: its looks, taking an act back, and the story of what was done."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from canebench.web.context import context_of
 from canebench.web.forms.forms import read_form
 from canebench.web.forms.post_redirect import answer
 from canebench.web.pages.render import show
-from canebench.web.pages.theme import COOKIE, THEMES
+from canebench.web.pages.theme import COOKIE, TEXT_COOKIE, TEXTS, THEMES
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -48,12 +48,15 @@ class HistoryPage:
 
 
 async def set_theme(request: Request) -> Response:
-    """Keep the theme in a cookie; nothing of it goes into the ledger."""
+    """Keep the theme and the size of text in cookies; nothing of them goes into the ledger."""
     form = await read_form(request)
-    chosen = form.text("theme") or "system"
     going_back = RedirectResponse(own_path(form.text("back")), status_code=303)
-    if chosen in dict(THEMES):
-        going_back.set_cookie(COOKIE, chosen, max_age=_YEAR_S, samesite="strict", httponly=True)
+    for cookie, chosen, known in (
+        (COOKIE, form.text("theme") or "system", THEMES),
+        (TEXT_COOKIE, form.text("text"), TEXTS),
+    ):
+        if chosen in dict(known):
+            going_back.set_cookie(cookie, chosen, max_age=_YEAR_S, samesite="strict", httponly=True)
     return going_back
 
 

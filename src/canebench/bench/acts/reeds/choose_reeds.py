@@ -1,44 +1,84 @@
 """Which reeds suit a player now, by all that the ledger knows of them.
 
-Guarded by `tests/doors/test_choose_command.py` and `tests/web/test_choose.py`.
+Guarded by `tests/doors/test_choose_command.py`, `tests/web/test_choose.py` and
+`tests/store/test_choice_by_hand.py`.
 """
 
 from __future__ import annotations
 
-import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import TYPE_CHECKING, Final
+from functools import cache, partial
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.scales import scale_named
 from canebench.base.units import hz_to_cents
 from canebench.bench.acts.band import zone_of
-from canebench.bench.acts.ledger import named
+from canebench.bench.acts.ledger import named as named_row
 from canebench.bench.acts.reeds.mouths import mouth_tests
-from canebench.bench.acts.reeds.strengths import read_strengths
+from canebench.bench.acts.reeds.strengths import Strengths, strengths_now
 from canebench.care.quarantine import rest_said, standing
 from canebench.fitting.balance import POSTS, Deviation, balance_of
-from canebench.reeds.choice import Candidate, Choice, choose
-from canebench.reeds.states import State
+from canebench.reeds.best_first import Pool, best_first
+from canebench.reeds.choice import Choice, worded
+from canebench.reeds.ranking import Candidate, Rank
+from canebench.reeds.states import NOT_OFFERED, State
 from canebench.store.records import LotRecord, PitchRecord, PlayerRecord, ReedRecord, TakeRecord
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+    from canebench.care.quarantine import MouthTest
     from canebench.store.ledger import Ledger
-    from canebench.store.reader import Reader
+    from canebench.store.reader import Among, Reader
     from canebench.store.tables import Value
 
 #: So many reeds are read at once.
-_AT_ONCE: Final = 1_000
+_AT_ONCE: Final = 2_000
+#: So many more than are wanted are read of those whose order is nearly known.
+_SPARE: Final = 50
 _DAY_S: Final = 86_400.0
 
 
-def choose_for(ledger: Ledger, player: str, *, lot: str | None = None) -> list[Choice]:
-    """The reeds of a lot, or all, judged for a player now; those that are offered to nobody stand last."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chosen:
+    """The first reeds for a player, best first, and the first of those offered to nobody; of how many."""
+
+    choices: list[Choice]
+    total: int
+    apart: list[Choice]
+    total_apart: int
+
+
+#: What is read of every reed; no more is made of those that are not read on.
+_COLUMNS: Final = ("id", "number", "state", "state_reason", "player_id")
+_Reed = tuple[int, str, str, str | None, int | None]
+
+
+class _Take(NamedTuple):
+    id: int
+    reed_id: int
+    at: str
+    scale: str
+    reference: str
+    reference_hz: float | None
+
+
+def choose_for(
+    ledger: Ledger,
+    player: str,
+    *,
+    lot: str | None = None,
+    first: int | None = None,
+    named: int | None = None,
+) -> Chosen:
+    """The reeds of a lot, or all, judged for a player now; those that are offered to nobody apart.
+
+    Of both the `first` alone, or all; to each so many of its ties are `named`, or all.
+    """
     with ledger.reading() as reader:
-        person = named(reader, PlayerRecord, player)
+        person = named_row(reader, PlayerRecord, player)
         blows, ceiling = person.blows_kpa, person.ceiling_kpa
         if blows is None:
             raise InputError(
@@ -46,47 +86,109 @@ def choose_for(ledger: Ledger, player: str, *, lot: str | None = None) -> list[C
                 given="no strength",
                 allowed="what the player blows now is needed: canebench player NAME --blows '28 inH2O'",
             )
-        where: dict[str, Value] = {} if lot is None else {"lot_id": named(reader, LotRecord, lot).id}
-        reeds = reader.rows(ReedRecord, where)
-        now = ledger.clock().astimezone(zone_of(reader))
-        candidates = [
-            candidate
-            for start in range(0, len(reeds), _AT_ONCE)
-            for candidate in _candidates(reader, reeds[start : start + _AT_ONCE], person, now)
-        ]
-    return choose(candidates, blows_kpa=blows, ceiling_kpa=ceiling)
+        where: dict[str, Value] = {} if lot is None else {"lot_id": named_row(reader, LotRecord, lot).id}
+        known = _Known(reader, person, where, ledger.clock().astimezone(zone_of(reader)))
 
+        def judged(*, offered: bool) -> list[Choice]:
+            pools = known.pools(offered=offered, first=first)
+            ranked = best_first(pools, known.heard, blows_kpa=blows, ceiling_kpa=ceiling, first=first)
+            return worded(ranked, blows_kpa=blows, ceiling_kpa=ceiling, first=first, named=named)
 
-def _candidates(
-    reader: Reader, reeds: Sequence[ReedRecord], person: PlayerRecord, now: datetime
-) -> list[Candidate]:
-    """What the ledger knows of reeds: strength, mouths, owners, and balance and pitch in the newest take."""
-    ids = [reed.id for reed in reeds]
-    strengths, mouths = read_strengths(reader, ids), mouth_tests(reader, reeds)
-    owners = reader.by_id(PlayerRecord, (reed.player_id for reed in reeds))
-    takes = {take.reed_id: take for take in reader.newest_of_many(TakeRecord, "reed_id", ids, order="at")}
-    pitches = pitches_of(reader, takes.values())
-    found = []
-    for reed in reeds:
-        strength, owner = strengths.known(reed.id), owners.get(reed.player_id)
-        state = standing(mouths.get(reed.id, []), reed=reed.number, player=person.name, now=now)
-        known = Candidate(
-            number=reed.number,
-            state=State(reed.state),
-            state_reason=reed.state_reason,
-            pinches=strengths.pinches(reed.id),
-            playing_kpa=None if strength is None else strength.kpa,
-            read_days=None if strength is None else _days(strength.at, now),
-            before=None if strength is None else strength.before,
-            owner=None if owner is None or owner.id == person.id else owner.name,
-            rests=rest_said(state),
+        counts = reader.counts(ReedRecord, "state", where)
+        apart = sum(counts.get(state.value, 0) for state in NOT_OFFERED)
+        return Chosen(
+            choices=judged(offered=True),
+            total=sum(counts.values()) - apart,
+            apart=judged(offered=False),
+            total_apart=apart,
         )
-        take = takes.get(reed.id)
+
+
+class _Known:
+    """What the ledger knows of reeds: strength, mouths, owners; balance and pitch in the newest take."""
+
+    def __init__(self, reader: Reader, person: PlayerRecord, where: dict[str, Value], now: datetime) -> None:
+        self._reader, self._person, self._where, self._now = reader, person, where, now
+        # A reed whose owner is in the bin is nobody's.
+        players = reader.columns(PlayerRecord, ("id", "name"))
+        self._owners = {row_id: name for row_id, name in players if row_id != person.id}
+        self._ids: dict[str, int] = {}
+        self._strengths = Strengths(readings={}, eases={})
+
+    def pools(self, *, offered: bool, first: int | None) -> Iterator[Pool]:
+        """Those that may be the player's before those of others; those without a score by their numbers."""
+        for theirs in (False, True):
+            standing = (not offered, False, False, False, theirs, False, False)
+            states: Among = ("state", [state.value for state in NOT_OFFERED], not offered)
+            among = (states, ("player_id", list(self._owners), theirs))
+            if offered or first is None:
+                yield Pool(Rank(standing, 0.0, 0, ""), partial(self._all, among))
+                continue
+            start = 0
+            while part := self._reeds(among, order="#number", limit=first + _SPARE, offset=start):
+                number = part[0][1]
+                yield Pool(Rank(standing, 0.0, len(number), number), partial(self._part, part))
+                start += len(part)
+
+    def _reeds(
+        self, among: Sequence[Among], *, order: str = "id", limit: int | None = None, offset: int = 0
+    ) -> list[_Reed]:
+        """Those whose state and owner are such."""
+        return self._reader.columns(
+            ReedRecord, _COLUMNS, self._where, among=among, order=order, limit=limit, offset=offset
+        )
+
+    def _all(self, among: Sequence[Among]) -> list[Candidate]:
+        reeds = self._reeds(among)
+        parts = (reeds[start : start + _AT_ONCE] for start in range(0, len(reeds), _AT_ONCE))
+        return [one for part in parts for one in self._part(part)]
+
+    def _part(self, reeds: Sequence[_Reed]) -> list[Candidate]:
+        """All but balance and pitch."""
+        numbers = {row_id: number for row_id, number, *_ in reeds}
+        self._ids |= {number: row_id for row_id, number in numbers.items()}
+        known, strengths = strengths_now(self._reader, list(numbers))
+        self._strengths.eases.update(strengths.eases)
+        mouths = mouth_tests(self._reader, numbers)
+        found = []
+        for row_id, number, state, reason, owner in reeds:
+            strength, tests = known.get(row_id), mouths.get(row_id)
+            found.append(
+                Candidate(
+                    number=number,
+                    state=State(state),
+                    state_reason=reason,
+                    pinches=strengths.pinches(row_id),
+                    playing_kpa=None if strength is None else strength.kpa,
+                    read_days=None if strength is None else _days(strength.at, self._now),
+                    before=None if strength is None else strength.before,
+                    owner=None if owner is None else self._owners.get(owner),
+                    rests=self._rests(tests, number) if tests else "",
+                )
+            )
+        return found
+
+    def _rests(self, tests: list[MouthTest], number: str) -> str:
+        return rest_said(standing(tests, reed=number, player=self._person.name, now=self._now))
+
+    def heard(self, candidates: Sequence[Candidate]) -> list[Candidate]:
+        """With balance and pitch in the newest take."""
+        ids = [self._ids[one.number] for one in candidates]
+        newest = self._reader.newest_columns(TakeRecord, _Take._fields, "reed_id", ids, order="at")
         # A take from before the reed was eased did not hear it as it is now.
-        if take is not None and strengths.before(reed.id, take.at) is None:
-            known = _with_balance(known, take, pitches[take.id])
-        found.append(known)
-    return found
+        takes = {
+            take.reed_id: take
+            for take in map(_Take._make, newest)
+            if self._strengths.before(take.reed_id, take.at) is None
+        }
+        pitches: dict[int, dict[str, float]] = {take.id: {} for take in takes.values()}
+        among: Among = ("take_id", list(pitches), True)
+        for take_id, note, hz in self._reader.columns(PitchRecord, ("take_id", "note", "hz"), among=[among]):
+            pitches[take_id][note] = hz
+        return [
+            _with_balance(one, take, pitches[take.id]) if (take := takes.get(reed_id)) else one
+            for reed_id, one in zip(ids, candidates, strict=True)
+        ]
 
 
 def _days(at: str, now: datetime) -> float:
@@ -101,7 +203,14 @@ def pitches_of(reader: Reader, takes: Iterable[TakeRecord]) -> dict[int, list[Pi
     return found
 
 
-def _with_balance(known: Candidate, take: TakeRecord, pitches: Sequence[PitchRecord]) -> Candidate:
+@cache
+def _places(scale_name: str) -> dict[str, float]:
+    """Where each note of a scale lies along the beam, cents above low A."""
+    scale = scale_named(scale_name)
+    return {note: scale.cents(note) for note in scale.ratios}
+
+
+def _with_balance(known: Candidate, take: _Take, pitches: Mapping[str, float]) -> Candidate:
     try:
         scale = scale_named(take.scale)
     except UnknownNameError:
@@ -109,13 +218,15 @@ def _with_balance(known: Candidate, take: TakeRecord, pitches: Sequence[PitchRec
         return known
     if take.reference_hz is None:
         return known
+    along = _places(take.scale)
+    # How unsure a note is does not enter the score.
     deviations = {
-        pitch.note: Deviation(
-            cents=hz_to_cents(pitch.hz, take.reference_hz * scale.ratios[pitch.note]),
-            sd_cents=math.inf if pitch.repeat_sd_cents is None else pitch.repeat_sd_cents,
-            interval_cents=scale.cents(pitch.note),
+        note: Deviation(
+            cents=hz_to_cents(hz, take.reference_hz * scale.ratios[note]),
+            sd_cents=0.0,
+            interval_cents=along[note],
         )
-        for pitch in pitches
+        for note, hz in pitches.items()
     }
     balance = balance_of(deviations, reference_sd_cents=0.0)
     if balance is None:

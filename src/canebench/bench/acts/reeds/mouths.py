@@ -23,7 +23,7 @@ from canebench.store.records import MouthTestRecord, PlayerRecord
 from canebench.store.values import written
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping
 
     from canebench.store.reader import Reader
     from canebench.store.records import ChanterRecord, ReedRecord
@@ -34,9 +34,8 @@ if TYPE_CHECKING:
 _SOMEONE = "someone"
 
 
-def mouth_tests(reader: Reader, reeds: Sequence[ReedRecord]) -> dict[int, list[MouthTest]]:
-    """The mouths that these reeds were in, by the reed's row, oldest first."""
-    numbers = {reed.id: reed.number for reed in reeds}
+def mouth_tests(reader: Reader, numbers: Mapping[int, str]) -> dict[int, list[MouthTest]]:
+    """The mouths that reeds were in, given by row and number; by the reed's row, oldest first."""
     rows = reader.of_many(MouthTestRecord, "reed_id", list(numbers), order="at")
     players = reader.by_id(PlayerRecord, (row.player_id for row in rows))
     found: dict[int, list[MouthTest]] = defaultdict(list)
@@ -54,7 +53,7 @@ def mouth_tests(reader: Reader, reeds: Sequence[ReedRecord]) -> dict[int, list[M
 
 def mouth_state(reader: Reader, reed: ReedRecord, player: str, now: datetime) -> MouthTestState:
     """Whether a player may take a reed into the mouth now."""
-    tests = mouth_tests(reader, [reed]).get(reed.id, [])
+    tests = mouth_tests(reader, {reed.id: reed.number}).get(reed.id, [])
     return standing(tests, reed=reed.number, player=player, now=now.astimezone(zone_of(reader)))
 
 

@@ -186,7 +186,7 @@ def rest_reed(ledger: Ledger, number: str, *, player: str, who: str, rest_h: flo
         person = named(act, PlayerRecord, player)
         at = datetime.fromisoformat(act.at)
         log_mouth(act, reed, person, rest_h=rest_h)
-        tests = mouth_tests(act, [reed])[reed.id]
+        tests = mouth_tests(act, {reed.id: reed.number})[reed.id]
         here = at.astimezone(zone_of(act))
     now = standing(tests, reed=reed.number, player="another player", now=here)
     return ReedDone(said=now.say, cautions=cautions_for(Occasion.MOUTH_TEST))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.uncertain import Uncertain
 from canebench.bench.acts.reeds.eased import NOW, eased_since, pinches_among
-from canebench.reeds.strength import Strength, against
+from canebench.reeds.strength import READ_KPA, Strength, against
 from canebench.store.records import EaseRecord, StrengthRecord
 
 if TYPE_CHECKING:
@@ -82,3 +82,27 @@ def read_strengths(reader: Reader, reed_ids: Sequence[int]) -> Strengths:
     for ease in reader.of_many(EaseRecord, "reed_id", list(found), order="at"):
         eased[ease.reed_id].append(ease)
     return Strengths(readings=found, eases=eased)
+
+
+def strengths_now(reader: Reader, reed_ids: Sequence[int]) -> tuple[dict[int, KnownStrength], Strengths]:
+    """What `Strengths.known` tells of many reeds, and their eases; more is read only where it has to be.
+
+    A newest reading that has the playing pressure itself is enough. Guarded by
+    `tests/store/test_choice_by_hand.py`.
+    """
+    names = ("reed_id", "at", "playing_kpa", "playing_sd_kpa")
+    newest = reader.newest_columns(StrengthRecord, names, "reed_id", reed_ids, order="at")
+    eased: dict[int, list[EaseRecord]] = {reed_id: [] for reed_id in reed_ids}
+    for ease in reader.of_many(EaseRecord, "reed_id", reed_ids, order="at"):
+        eased[ease.reed_id].append(ease)
+    known, told = {}, Strengths(readings={}, eases=eased)
+    for reed_id, at, kpa, sd in newest:
+        if kpa is not None:
+            playing = Uncertain(value=kpa, sd=READ_KPA if sd is None else sd)
+            known[reed_id] = KnownStrength(kpa=playing, at=at, before=told.before(reed_id, at))
+    rest = [reed_id for reed_id, _, kpa, _ in newest if kpa is None]
+    through = read_strengths(reader, rest)
+    for reed_id in rest:
+        if (strength := through.known(reed_id)) is not None:
+            known[reed_id] = strength
+    return known, told

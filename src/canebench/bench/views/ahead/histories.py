@@ -5,6 +5,7 @@ Guarded by `tests/doors/test_forecast_command.py`.
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime
@@ -206,7 +207,8 @@ def _pitch(take: TakeRecord, pitches: Sequence[PitchRecord]) -> ReedReading:
         low_a_cents=None if low_a is None else hz_to_cents(low_a.hz, REFERENCE_HZ),
         low_a_sd_cents=None if low_a is None or sd_hz is None else hz_step_to_cents(sd_hz, low_a.hz),
         tilt_cents=None if tilt is None else tilt.value,
-        tilt_sd_cents=None if tilt is None else tilt.sd,
+        # Played once, how well it is known is not known either.
+        tilt_sd_cents=None if tilt is None or tilt.sd is None or math.isinf(tilt.sd) else tilt.sd,
         warm_min=take.warm_min,
         room_degc=take.room_degc,
         room_rh=take.room_rh,

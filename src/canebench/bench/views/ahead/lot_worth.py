@@ -223,7 +223,8 @@ def _lacking(
     worth: Worth, found: Reorder, by: date | None, *, slow: int | None, post_days: int, today: date
 ) -> list[str]:
     said = []
-    if found.reeds is not None:
+    # Where all settled or none did, the chance would be a certainty that no lot gives.
+    if found.reeds is not None and 0 < worth.outcome.settled < worth.outcome.known:
         chance = f"{number(100.0 * found.chance, 0)} times in a hundred"
         said.append(f"If the next lot is like this one, enough of {found.reeds} settle {chance}.")
     left = worth.outcome.reeds - worth.outcome.known

@@ -44,6 +44,11 @@ class GradingSheet extends HTMLElement {
     (this.rows.find((row) => !this.field(row, "gauge").value) ?? this.rows[0])
       .querySelector("input:not([type=hidden])")
       .focus();
+    // A field shows one line of its text; on paper there stands all of it.
+    window.addEventListener("beforeprint", () => {
+      for (const place of this.querySelectorAll(".for-paper"))
+        place.textContent = place.nextElementSibling.value;
+    });
     // A row that is being typed in is not lost where the page is left in the middle of it.
     window.addEventListener("pagehide", () =>
       this.rows.filter((row) => this.waits(row)).forEach((row) => this.send(row)),

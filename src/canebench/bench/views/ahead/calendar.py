@@ -1,0 +1,215 @@
+"""Who breaks in which reed when, from the ledger: reeds not settled, their forecasts, players and mouths.
+
+Guarded by `tests/doors/test_calendar_command.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from typing import TYPE_CHECKING, Final
+
+from canebench.base.errors import InputError
+from canebench.base.whole_file import write_whole
+from canebench.bench.acts.band import zone_of
+from canebench.bench.acts.ledger import named, reed_numbered
+from canebench.bench.views.ahead.foretold import learnt
+from canebench.bench.views.ahead.histories import bench_around, until
+from canebench.reeds.breaking_in.advice import LateAdvice, late_advice
+from canebench.reeds.breaking_in.calendar_file import calendar_bytes
+from canebench.reeds.breaking_in.chances import StillToPlay, from_three_times
+from canebench.reeds.breaking_in.people import MouthBefore, PlayerTime, ReedToBreakIn
+from canebench.reeds.breaking_in.plan import plan_breaking_in
+from canebench.reeds.forecasts.forecast import forecasts
+from canebench.reeds.states import State
+from canebench.store.records import MouthTestRecord, PlayerRecord, ReedRecord
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from datetime import tzinfo
+    from pathlib import Path
+
+    from canebench.reeds.breaking_in.planned import BreakInPlan, BreakInSession
+    from canebench.reeds.forecasts.forecast import ReedForecast
+    from canebench.reeds.forecasts.history import ReedHistory
+    from canebench.store.ledger import Ledger
+    from canebench.store.reader import Reader
+
+#: What a player has for breaking in on a day where nobody says, min: an estimate of ours.
+USUAL_MIN: Final = 20.0
+#: Reeds in these states are broken in.
+_IN_WORK: Final = (State.NEW, State.ON_TRIAL, State.BREAKING_IN)
+#: A reed that is not foretold to settle within what is looked at: this median, min, and its spread.
+_LONG_MIN, _LONG_LOG_SD = 800.0, 0.7
+_SESSION_MIN: Final = 10.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What is asked for.
+
+    Attributes
+    ----------
+    by : date
+        When the reeds shall be settled.
+    minutes : float
+        What each player has on a day.
+    starts : time
+        When they begin, on the clock of the band's zone.
+    players : tuple of str
+        Who breaks in; empty for all whose reed one is, or all where none is anybody's.
+    reeds : tuple of str
+        Which; empty for all that are new, on trial or being broken in.
+    """
+
+    by: date
+    minutes: float = USUAL_MIN
+    starts: time = time(18, 0)
+    players: tuple[str, ...] = ()
+    reeds: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Calendar:
+    """The plan, what to do where it is too late for some, and its sessions by day."""
+
+    plan: BreakInPlan
+    late: LateAdvice
+    days: Mapping[date, tuple[BreakInSession, ...]]
+    made: datetime
+
+
+def calendar(ledger: Ledger, wanted: Wanted) -> Calendar:
+    """Who plays which reed when, so that as many as possible are settled by a date."""
+    with ledger.reading() as reader:
+        zone = zone_of(reader)
+        now = ledger.clock().astimezone(zone)
+        reeds = _reeds(reader, wanted.reeds)
+        bench = bench_around(reader, None, [reed.id for reed in reeds])
+        people = _people(reader, reeds, wanted.players)
+        mouths = _mouths(reader, reeds)
+        place = _zone_name(zone, now)
+    lives = {reed_id: until(life, now) for reed_id, life in bench.lives.items()}
+    population = learnt(tuple(life for life in lives.values() if life.read))
+    found = forecasts([lives[reed.id] for reed in reeds], now=now, population=population)
+    todo = [
+        _to_break_in(reed, lives[reed.id], forecast, people, mouths.get(reed.id, ()))
+        for reed, forecast in zip(reeds, found, strict=True)
+        if not forecast.settling.settled
+    ]
+    players = [
+        PlayerTime(
+            name=person.name,
+            minutes=(wanted.minutes,) * 7,
+            zone=place,
+            starts=wanted.starts,
+        )
+        for person in people
+    ]
+    plan = plan_breaking_in(players, todo, now=now, settled_by=wanted.by)
+    sessions = sorted(
+        (one for reed in plan.reeds for one in reed.sessions), key=lambda one: (one.starts, one.player)
+    )
+    days = {day: tuple(one for one in sessions if one.starts.date() == day) for day in _days(sessions)}
+    return Calendar(plan=plan, late=late_advice(plan, players, todo, now=now), days=days, made=now)
+
+
+def _days(sessions: Sequence[BreakInSession]) -> list[date]:
+    return list(dict.fromkeys(one.starts.date() for one in sessions))
+
+
+def _reeds(reader: Reader, numbers: Sequence[str]) -> list[ReedRecord]:
+    if numbers:
+        return [reed_numbered(reader, number) for number in dict.fromkeys(numbers)]
+    found = [
+        reed
+        for state in _IN_WORK
+        for reed in reader.rows(ReedRecord, {"state": state.value}, order="#number")
+    ]
+    if not found:
+        raise InputError(
+            field="reeds to break in",
+            given="none",
+            allowed="a reed that is new, on trial or being broken in is needed, or name some",
+        )
+    return found
+
+
+def _people(reader: Reader, reeds: Sequence[ReedRecord], names: Sequence[str]) -> list[PlayerRecord]:
+    if names:
+        return [named(reader, PlayerRecord, name) for name in dict.fromkeys(names)]
+    owners = reader.by_id(PlayerRecord, (reed.player_id for reed in reeds))
+    found = list(owners.values()) or reader.rows(PlayerRecord, order="name")
+    if not found:
+        raise InputError(
+            field="players", given="none", allowed="who breaks the reeds in is needed: canebench player NAME"
+        )
+    return sorted(found, key=lambda one: one.name)
+
+
+def _zone_name(zone: tzinfo | None, now: datetime) -> str:
+    """The band's zone: a session is told by the clock there, whatever night the clocks change in."""
+    if zone is not None:
+        return str(zone)
+    if now.utcoffset():
+        raise InputError(
+            field="time zone",
+            given="none settled",
+            allowed="a calendar needs the name of the band's zone: canebench settings --zone NAME",
+            nearest="Europe/London",
+        )
+    return "UTC"
+
+
+def _mouths(reader: Reader, reeds: Sequence[ReedRecord]) -> dict[int, tuple[MouthBefore, ...]]:
+    tests = reader.of_many(MouthTestRecord, "reed_id", [reed.id for reed in reeds], order="rests_until")
+    names = reader.by_id(PlayerRecord, (test.player_id for test in tests))
+    found: dict[int, tuple[MouthBefore, ...]] = {}
+    for test in tests:
+        player = names.get(test.player_id)
+        if player is not None:
+            before = MouthBefore(player=player.name, until=datetime.fromisoformat(test.rests_until))
+            found[test.reed_id] = (*found.get(test.reed_id, ()), before)
+    return found
+
+
+def _to_break_in(
+    reed: ReedRecord,
+    life: ReedHistory,
+    forecast: ReedForecast,
+    people: Sequence[PlayerRecord],
+    mouths: tuple[MouthBefore, ...],
+) -> ReedToBreakIn:
+    owner = next((one.name for one in people if one.id == reed.player_id), None)
+    played = max((one.at for one in life.played), default=None)
+    return ReedToBreakIn(
+        number=reed.number,
+        still=_still(forecast),
+        had=len(life.played),
+        player=owner,
+        mouths=mouths,
+        played_until=played,
+    )
+
+
+def _still(forecast: ReedForecast) -> StillToPlay:
+    told = forecast.settling
+    if told.middle_min is None:
+        return StillToPlay(median_min=_LONG_MIN, log_sd=_LONG_LOG_SD)
+    # Of a reed that may have settled one session tells: nothing shorter is planned.
+    early, middle = max(told.early_min or 0.0, _SESSION_MIN), max(told.middle_min, _SESSION_MIN)
+    return from_three_times(
+        early, middle, told.late_min if told.late_min is None else max(told.late_min, middle)
+    )
+
+
+def write_ics(found: Calendar, path: Path) -> None:
+    """The sessions as a calendar file; a later one of the same ledger moves its events.
+
+    The revision counts minutes, so that every file written later counts as newer.
+    """
+    sessions = [one for day in found.days.values() for one in day]
+    data = calendar_bytes(
+        sessions, plan="breaking in", made=found.made, revision=int(found.made.timestamp() // 60)
+    )
+    write_whole(path, data, field="calendar file")
