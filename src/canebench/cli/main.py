@@ -51,6 +51,7 @@ _ROOMS: Final[Mapping[str, Mapping[str, str]]] = {
         "calendar": "Who breaks in which reed when, towards a date.",
         "forecast": "What a reed or a lot will become, and how often that was true.",
         "today": "What needs somebody today.",
+        "worth": "How a lot turned out, beside another, and what to order.",
     },
     "upkeep": {
         "backup": "Back up ledger and recordings into a new folder.",

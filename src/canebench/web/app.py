@@ -40,7 +40,7 @@ from canebench.web.routes import (
     shell,
     takes,
 )
-from canebench.web.routes.ahead import reed_ahead
+from canebench.web.routes.ahead import lot_worth, reed_ahead
 from canebench.web.security.origin_checks import (
     BodyLimit,
     HostCheck,
@@ -87,6 +87,7 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/lots", lots.begin, methods=["POST"]),
         Route("/lots/{lot:int}", lots.lot),
         Route("/lots/{lot:int}", lots.grade, methods=["POST"]),
+        Route("/lots/{lot:int}/worth", lot_worth.worth),
         Route("/choose", people.choose),
         Route("/players", people.players),
         Route("/players", people.add_player, methods=["POST"]),

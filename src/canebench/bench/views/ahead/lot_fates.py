@@ -1,0 +1,177 @@
+"""What became of each reed of a lot, from rows of the ledger and the moves that its acts tell of.
+
+Guarded by `tests/doors/test_worth_command.py`.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Final, TypeVar
+
+from canebench.reeds.forecasts.playing import onset_share
+from canebench.reeds.lots.outcome import LotReed
+from canebench.reeds.states import NOT_OFFERED, State
+from canebench.store.records import EaseRecord, PlayRecord, ReedRecord, StrengthRecord
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from canebench.reeds.forecasts.playing import OnsetShare
+    from canebench.store.reader import ActRecord, Reader
+
+AnyOfReed = TypeVar("AnyOfReed", EaseRecord, PlayRecord, StrengthRecord)
+#: A reed in one of these is settled: what is spare is good enough to be put by.
+SETTLED: Final = (State.SETTLED, State.SPARE)
+#: A settled reed that was retired is taken to be worn out unless its reason has one of these words.
+_OTHER_ENDS: Final = (
+    *("lost", "stolen", "gave", "given", "gift", "sold", "lent", "swapped", "returned", "sent back"),
+    *("broke", "chip", "crack", "split", "snapped", "dropped", "trod", "crushed", "accident"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReedFate:
+    """What became of one reed.
+
+    Attributes
+    ----------
+    reed : ReedRecord
+        As it stands.
+    settled : bool or None
+        Whether it settled; None while that is open.
+    days : float or None
+        From its first move or minute to its being settled.
+    break_in_min : float or None
+        Minutes played until then, where any are written down.
+    minutes : float
+        All that it was played.
+    onset_kpa : float or None
+        As new: its first reading before any ease.
+    worn_out : bool
+        Whether it ended so.
+    """
+
+    reed: ReedRecord
+    settled: bool | None
+    days: float | None
+    break_in_min: float | None
+    minutes: float
+    onset_kpa: float | None
+    worn_out: bool
+
+    @property
+    def counted(self) -> LotReed:
+        """The same as figures of a lot want it."""
+        return LotReed(
+            number=self.reed.number,
+            settled=self.settled,
+            strength_kpa=self.onset_kpa,
+            break_in_min=self.break_in_min,
+            lived_h=self.minutes / 60.0 or None,
+            worn_out=self.worn_out,
+        )
+
+    @property
+    def said(self) -> str:
+        """How it is counted, in words."""
+        if self.worn_out:
+            return "settled, worn out"
+        if self.settled is None:
+            return "open"
+        gone = ", gone" if self.settled and self.reed.state in NOT_OFFERED else ""
+        return f"settled{gone}" if self.settled else "not settled"
+
+
+def fates_of(reader: Reader, lot_id: int) -> list[ReedFate]:
+    """What became of the reeds of a lot, by number."""
+    reeds = reader.rows(ReedRecord, {"lot_id": lot_id}, order="#number")
+    ids = [reed.id for reed in reeds]
+    plays, eases = _rows(reader, PlayRecord, ids), _rows(reader, EaseRecord, ids)
+    strengths = _rows(reader, StrengthRecord, ids)
+    share = onset_share(
+        (row.onset_kpa, row.playing_kpa)
+        for rows in strengths.values()
+        for row in rows
+        if row.onset_kpa is not None and row.playing_kpa
+    )
+    return [
+        _fate(reader, reed, plays[reed.id], _as_new(strengths[reed.id], eases[reed.id], share))
+        for reed in reeds
+    ]
+
+
+def _rows(reader: Reader, kind: type[AnyOfReed], ids: Sequence[int]) -> defaultdict[int, list[AnyOfReed]]:
+    found: defaultdict[int, list[AnyOfReed]] = defaultdict(list)
+    for row in reader.of_many(kind, "reed_id", ids, order="at"):
+        found[row.reed_id].append(row)
+    return found
+
+
+def _fate(reader: Reader, reed: ReedRecord, plays: Sequence[PlayRecord], onset: float | None) -> ReedFate:
+    # A reed that is new was never moved, or is as if it never was: its acts need not be read.
+    state = State(reed.state)
+    moves = [] if state is State.NEW else moves_among(reader.story(ReedRecord, reed.id), reed.id)
+    settled_at = _settled_at(moves)
+    settled = True if settled_at is not None else (False if state in NOT_OFFERED else None)
+    begun = [at for then, at in moves if then is not State.NEW]
+    begun += [_at(row.at) for row in plays if row.minutes > 0.0]
+    until = [row.minutes for row in plays if settled_at is not None and _at(row.at) <= settled_at]
+    days = None if settled_at is None else (settled_at - min(begun)).total_seconds() / 86_400
+    return ReedFate(
+        reed=reed,
+        settled=settled,
+        days=days if days is not None and days > 0.0 else None,
+        break_in_min=sum(until) or None,
+        minutes=sum(row.minutes for row in plays),
+        onset_kpa=onset,
+        worn_out=settled is True and state is State.RETIRED and not _other_end(reed.state_reason),
+    )
+
+
+def moves_among(acts: Iterable[ActRecord], reed_id: int) -> list[tuple[State, datetime]]:
+    """The states that a reed was in and since when, oldest first; what was taken back is left out."""
+    path: list[tuple[State, datetime]] = []
+    for act in acts:
+        for table, row_id, _, after in act.changes:
+            if table != ReedRecord.table or row_id != reed_id or after is None:
+                continue
+            now = State(after["state"]), _at(after["state_since"])
+            # Back where it was: what came after it was undone.
+            path = path[: path.index(now) + 1] if now in path else [*path, now]
+    return path
+
+
+def _settled_at(moves: Iterable[tuple[State, datetime]]) -> datetime | None:
+    """When it settled and was not put back to be played in since."""
+    found = None
+    for state, at in moves:
+        if state in SETTLED:
+            found = found or at
+        elif state not in NOT_OFFERED:
+            found = None
+    return found
+
+
+def _other_end(reason: str | None) -> bool:
+    words = (reason or "").casefold()
+    return any(word in words for word in _OTHER_ENDS)
+
+
+def _as_new(
+    readings: Sequence[StrengthRecord], eases: Sequence[EaseRecord], share: OnsetShare
+) -> float | None:
+    """Onset at its first reading before any ease, kPa: as read, or by the share from what it played at."""
+    for row in readings:
+        if eases and row.at >= eases[0].at:
+            return None
+        if row.onset_kpa:
+            return row.onset_kpa
+        if row.playing_kpa:
+            return share.mean * row.playing_kpa
+    return None
+
+
+def _at(text: str) -> datetime:
+    return datetime.fromisoformat(text)
