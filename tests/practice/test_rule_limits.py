@@ -1,4 +1,4 @@
-"""How far each rule lets the seat travel, and what tape may do. Common practice; sizes are estimates of ours."""
+"""How far each rule lets the seat travel, what tape may do. Common practice; sizes are estimates of ours."""
 
 from __future__ import annotations
 
