@@ -19,12 +19,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
-from urllib.parse import urlencode, urlsplit
 
 from canebench.store.ledger import open_ledger
 from canebench.store.records import PlayRecord
 from canebench.store.sqlite import WAIT_S
 from support.ledgers import amiss_of, take_in
+from support.plain_browser import PlainBrowser
 from support.slow_disk import finding_support
 
 if TYPE_CHECKING:
@@ -33,8 +33,6 @@ if TYPE_CHECKING:
 _CHILD: Final = Path(__file__).parents[1] / "faults" / "slow_child.py"
 #: Pages that read much and little.
 _PAGES: Final = ("/", "/reeds", "/history", "/reeds/1", "/players")
-#: Nothing is waited for longer by these clients, s: past any limit of the bench.
-_PATIENCE_S: Final = 180.0
 #: Between one page and the next, s.
 _PAUSE_S: Final = 0.05
 #: What a page takes besides waiting for a lock, s.
@@ -76,38 +74,8 @@ class Outcome:
     seen: Seen
 
 
-class _Client:
-    """One browser that has signed in, with a connection for each request."""
-
-    def __init__(self, link: str) -> None:
-        self._host = urlsplit(link).netloc
-        self.cookie = ""
-        _, headers, _ = self.ask("GET", link[link.index("/enter") :])
-        self.cookie = (headers.get("set-cookie") or "").partition(";")[0]
-
-    def ask(
-        self, method: str, path: str, form: dict[str, object] | None = None
-    ) -> tuple[int, http.client.HTTPMessage, str]:
-        connection = http.client.HTTPConnection(self._host, timeout=_PATIENCE_S)
-        try:
-            headers = {"origin": f"http://{self._host}", "cookie": self.cookie}
-            if form is not None:
-                headers["content-type"] = "application/x-www-form-urlencoded"
-            connection.request(method, path, urlencode(form or {}) or None, headers)
-            answer = connection.getresponse()
-            return answer.status, answer.headers, answer.read().decode()
-        finally:
-            connection.close()
-
-    def twin(self) -> _Client:
-        """Another tab of the same browser."""
-        made = object.__new__(_Client)
-        made._host, made.cookie = self._host, self.cookie
-        return made
-
-
 @contextmanager
-def _served(ledger: Path, speed: Speed, seed: int, how: str) -> Iterator[_Client]:
+def _served(ledger: Path, speed: Speed, seed: int, how: str) -> Iterator[PlainBrowser]:
     """Killed at the end of the block."""
     told = (speed.least_s, speed.most_s, seed, speed.wait_s, how, ledger)
     command = [sys.executable, str(_CHILD), *map(str, told)]
@@ -118,7 +86,7 @@ def _served(ledger: Path, speed: Speed, seed: int, how: str) -> Iterator[_Client
         try:
             link = next((line.strip() for line in server.stdout if line.startswith("http")), "")
             assert link, "the server did not start"
-            yield _Client(link)
+            yield PlainBrowser(link)
         finally:
             os.killpg(server.pid, signal.SIGKILL)
 
@@ -154,7 +122,7 @@ def outcome_of(
 
 
 def _one_round(
-    client: _Client,
+    client: PlainBrowser,
     numbers: list[int],
     seen: Seen,
     speed: Speed,
@@ -185,7 +153,7 @@ def _one_round(
         reader.join()
 
 
-def _write(client: _Client, numbers: list[int], seen: Seen, again: bool) -> None:
+def _write(client: PlainBrowser, numbers: list[int], seen: Seen, again: bool) -> None:
     for number in numbers:
         begun = time.monotonic()
         for _ in range(1 + again):
@@ -199,7 +167,7 @@ def _write(client: _Client, numbers: list[int], seen: Seen, again: bool) -> None
         seen.acts_s.append(time.monotonic() - begun)
 
 
-def _read(client: _Client, seen: Seen, speed: Speed, over: threading.Event) -> None:
+def _read(client: PlainBrowser, seen: Seen, speed: Speed, over: threading.Event) -> None:
     for count in range(1_000_000):
         if over.is_set():
             return

@@ -22,6 +22,17 @@ class CanebenchError(Exception):
     exit_status: ClassVar[int] = 1
     http_status: ClassVar[int] = 500
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """The same error in another process, whatever it was made from."""
+        return _again, (type(self), self.args, self.__dict__)
+
+
+def _again(kind: type[CanebenchError], args: tuple[object, ...], told: dict[str, object]) -> CanebenchError:
+    made = kind.__new__(kind)
+    made.args = args
+    made.__dict__.update(told)
+    return made
+
 
 class InputError(CanebenchError):
     """A value or a file that cannot be used as given."""

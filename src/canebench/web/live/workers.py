@@ -1,5 +1,7 @@
 """Who listens for all streams: processes for estimates, one for whole analyses, threads for the disk.
 
+One more process is for what takes long besides: a large file that is looked over or brought in.
+
 A stream stays with one process, which keeps its listener; analyses give way to estimates. Processes start
 with the first stream that needs them. Guarded by `tests/web/test_streams.py`; figures in
 `benchmarks/stream.py`.
@@ -12,8 +14,8 @@ import time
 from concurrent.futures import BrokenExecutor, ProcessPoolExecutor, ThreadPoolExecutor
 from functools import partial
 from multiprocessing import get_context, parent_process
-from threading import Thread
-from typing import TYPE_CHECKING, Final
+from threading import Lock, Thread
+from typing import TYPE_CHECKING, Final, TypeVar
 
 from canebench.bench.views.live.listen import hear_closely
 
@@ -24,6 +26,8 @@ if TYPE_CHECKING:
 
     from canebench.sound.analysis.section import Closely
     from canebench.sound.dsp.decimation import Section
+
+Given = TypeVar("Given")
 
 #: So many analyses may wait at once; a stream that finds no room hears later.
 _MOST_ANALYSES: Final = 1
@@ -37,6 +41,8 @@ class Workers:
         self.streams = 0
         self._estimates: list[ProcessPoolExecutor] = []
         self._analyses: ProcessPoolExecutor | None = None
+        self._aside: ProcessPoolExecutor | None = None
+        self._lock = Lock()
         self._waiting = 0
         self._analysis_s = 0.0
 
@@ -74,6 +80,26 @@ class Workers:
             self._analyses = _process(_give_way)
         return self._analyses
 
+    def aside(self, call: Callable[..., Given], *given: object) -> Given:
+        """What takes long and nobody hears, in a process of its own that gives way: pages do not wait for it.
+
+        For a thread that may wait; one after the other. Call, what it is given and what comes of it go from
+        process to process.
+        """
+        try:
+            return self._set_aside().submit(call, *given).result()
+        except BrokenExecutor:
+            # Such as one that had no memory left; the next begins anew.
+            with self._lock:
+                self._aside = None
+            raise
+
+    def _set_aside(self) -> ProcessPoolExecutor:
+        with self._lock:
+            if self._aside is None:
+                self._aside = _process(_give_way_a_little)
+            return self._aside
+
     def lose(self, pool: ProcessPoolExecutor) -> None:
         """A process of estimates has died: the next stream gets a new one."""
         if pool in self._estimates:
@@ -88,7 +114,7 @@ class Workers:
     def close(self) -> None:
         """Let go of threads and processes."""
         self.disk.shutdown(wait=True)
-        for pool in (*self._estimates, self._analyses):
+        for pool in (*self._estimates, self._analyses, self._aside):
             if pool is not None:
                 pool.shutdown(wait=False, cancel_futures=True)
 
@@ -114,3 +140,10 @@ def _give_way() -> None:
     _with_its_parent()
     if hasattr(os, "nice"):
         os.nice(19)
+
+
+def _give_way_a_little() -> None:
+    """Somebody does wait for it: it comes after the pages, and still comes on a machine with other work."""
+    _with_its_parent()
+    if hasattr(os, "nice"):
+        os.nice(5)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Final
 
@@ -22,6 +22,7 @@ from canebench.bench.acts.upkeep.exchange import (
     FORMS,
     TABLES,
     ImportChoices,
+    Imported,
     TableFound,
     bring_in,
     export,
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
     from canebench.bench.acts.ledger import Ledger
     from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.pending_uploads import PendingUploads
+    from canebench.web.live.workers import Workers
 
 _TYPES: Final = {
     "csv": "text/csv",
@@ -51,6 +53,9 @@ _TYPES: Final = {
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
 _MOST_SHOWN: Final = 30
+#: Files of text are small up to so many bytes; what is packed may be a hundred times as much.
+_SMALL: Final = {".csv": 100_000, ".json": 100_000}
+_SMALL_PACKED: Final = 10_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,16 +156,29 @@ async def preview(request: Request) -> Response:
     seen: list[Preview] = []
 
     def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
-        del context
+        del context, ledger
         upload = form.files.get("file")
         token = form.text("waiting")
         if upload is not None:
             token = pending_uploads.keep(upload.filename or "", upload.file)
-        seen.append(_looked_over(ledger, pending_uploads.path(token or ""), form))
+        seen.append(_preview_of(request, pending_uploads.path(token or ""), form))
         return ""
 
     done = await answer(request, act, form="import", again=_exchange)
     return await _exchange(request, None, 200, preview=seen[0]) if seen else done
+
+
+def _is_small(path: Path) -> bool:
+    """Whether it is read as quickly here as another process begins."""
+    return path.stat().st_size <= _SMALL.get(path.suffix.lower(), _SMALL_PACKED)
+
+
+def _preview_of(request: Request, path: Path, form: Form) -> Preview:
+    ledger = context_of(request).ledger
+    if _is_small(path):
+        return _looked_over(ledger, path, form)
+    workers: Workers = request.app.state.workers
+    return workers.aside(_looked_over, ledger, path, replace(form, files={}))
 
 
 def _looked_over(ledger: Ledger, path: Path, form: Form) -> Preview:
@@ -183,22 +201,30 @@ async def commit(request: Request) -> Response:
 
     def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         path = pending_uploads.path(form.text("waiting") or "")
-        sheets = sheets_of(path, table=form.text("table"))
-        choices = _choices(form, list(sheets))
-        bring_in(ledger, sheets, choices, who=context.who, said=f"brought in {path.name}")
+        given = (context.ledger, path, replace(form, files={}), context.who)
+        workers: Workers = request.app.state.workers
+        done = _brought_in(*given) if _is_small(path) else workers.aside(_brought_in, *given)
+        if done.act_id is not None:
+            ledger.acts.append(done.act_id)
         pending_uploads.drop(path.parent.name)
         return "/exchange"
 
     return await answer(request, act, form="import", again=_refused)
 
 
+def _brought_in(ledger: Ledger, path: Path, form: Form, who: str) -> Imported:
+    sheets = sheets_of(path, table=form.text("table"))
+    choices = _choices(form, list(sheets))
+    return bring_in(ledger, sheets, choices, who=who, said=f"brought in {path.name}")
+
+
 async def _refused(request: Request, problem: FieldProblem, status: int) -> Response:
     """The page with the file looked over again, where it still waits and can be."""
-    ledger, pending_uploads = context_of(request).ledger, request.app.state.pending_uploads
+    pending_uploads: PendingUploads = request.app.state.pending_uploads
     form = Form(texts=problem.given, files={}, lists={})
     try:
         path = pending_uploads.path(form.text("waiting") or "")
-        preview = await run_in_threadpool(_looked_over, ledger, path, form)
+        preview = await run_in_threadpool(_preview_of, request, path, form)
     except CanebenchError:
         preview = None
     return await _exchange(request, problem, status, preview=preview)

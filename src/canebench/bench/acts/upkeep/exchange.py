@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError, NotFoundError, UnknownNameError
 from canebench.store.backups.snapshots import keep_snapshot
-from canebench.store.exchange.findings import ImportChoices, ImportRefusedError, TableFound, refused
+from canebench.store.exchange.findings import ImportChoices, Imported, ImportRefusedError, TableFound, refused
 from canebench.store.exchange.going_over import Progress
 from canebench.store.exchange.importing import check_import, commit_import
 from canebench.store.exchange.new_lots import with_new_lots
@@ -29,12 +29,20 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from canebench.store.exchange.findings import Imported
     from canebench.store.exchange.sheet import Sheet
     from canebench.store.ledger import Ledger
 
 #: What doors ask with and show, besides the acts below.
-__all__ = ["FORMS", "TABLES", "ImportChoices", "ImportRefusedError", "Progress", "TableFound", "refused"]
+__all__ = [
+    "FORMS",
+    "TABLES",
+    "ImportChoices",
+    "ImportRefusedError",
+    "Imported",
+    "Progress",
+    "TableFound",
+    "refused",
+]
 
 #: Of the whole ledger, these are one file; of the others, a folder.
 _WHOLE = ("json", "xlsx")

@@ -1,13 +1,17 @@
 """A spreadsheet's archive looked over before anything in it is believed.
 
 No part may unpack to more than it should, and none may declare a document type: that is what entity bombs and
-references to other files begin with. Guarded by `tests/faults/test_exchange_fuzz.py`.
+references to other files begin with. Rows and shared texts are counted on the way, by their tags alone: to
+read a million of them takes minutes, to count them a second or two. Guarded by
+`tests/faults/test_exchange_fuzz.py` and `tests/web/test_large_files.py`.
 """
 
 from __future__ import annotations
 
+import re
 import zipfile
 import zlib
+from collections import Counter
 from typing import TYPE_CHECKING, BinaryIO, Final
 
 from canebench.base.errors import InputError
@@ -22,6 +26,16 @@ _MOST_PARTS: Final = 1000
 #: Rows of numbers pack 40 to 1 at most; nothing but a bomb packs tighter than this.
 _MOST_PACKED: Final = 300
 _PIECE: Final = 1 << 20
+#: So many rows of all sheets are read, and so many shared texts: some half a minute of work.
+MOST_ROWS: Final = 300_000
+MOST_TEXTS: Final = 1_000_000
+#: What is counted of a part, by its name: the tag of each, whatever its namespace is called.
+_COUNTED: Final = {
+    "worksheets/": ("rows", re.compile(rb"<(?:[\w.-]+:)?row[\s/>]"), MOST_ROWS),
+    "sharedstrings": ("texts", re.compile(rb"<(?:[\w.-]+:)?si[\s/>]"), MOST_TEXTS),
+}
+#: The longest tag that is found across two pieces, bytes.
+_SEAM: Final = 64
 
 
 def checked_archive(name: str, raw: BinaryIO) -> None:
@@ -30,8 +44,9 @@ def checked_archive(name: str, raw: BinaryIO) -> None:
         with zipfile.ZipFile(raw) as archive:
             parts = archive.infolist()
             _check_sizes(name, parts)
+            counts = Counter[str]()
             for part in parts:
-                _check_part(name, part.filename, _pieces(archive, part))
+                _check_part(name, part.filename, _pieces(archive, part), counts)
     except (
         zipfile.BadZipFile,
         zlib.error,
@@ -74,7 +89,8 @@ def _pieces(archive: zipfile.ZipFile, part: zipfile.ZipInfo) -> Iterator[bytes]:
             yield piece
 
 
-def _check_part(name: str, part: str, pieces: Iterator[bytes]) -> None:
+def _check_part(name: str, part: str, pieces: Iterator[bytes], counts: Counter[str]) -> None:
+    counted = [one for within, one in _COUNTED.items() if within in part.lower()]
     last = b""
     for piece in pieces:
         # Without zero bytes the words read alike in UTF-8 and UTF-16.
@@ -85,4 +101,14 @@ def _check_part(name: str, part: str, pieces: Iterator[bytes]) -> None:
                 given=f"a document type in {part}"[:100],
                 allowed="a spreadsheet has none: save it anew",
             )
-        last = bare[-16:]
+        for what, tag, most in counted:
+            # What stands whole in the seam was counted with the piece before.
+            counts[what] += len(tag.findall(bare)) - len(tag.findall(last))
+            if counts[what] > most:
+                raise InputError(
+                    field=name,
+                    given=f"more than {most} {what}",
+                    allowed=f"at most {most} {what} are read of an XLSX",
+                    nearest="the same rows as CSV, a file for each table",
+                )
+        last = bare[-_SEAM:]
