@@ -139,6 +139,17 @@ def test_from_one_reading_nothing_is_judged(ledger: Ledger, clock: Clock) -> Non
     assert not one.pinch.advised
 
 
+def test_of_a_reed_that_may_end_anywhere_nothing_is_promised(ledger: Ledger, clock: Clock) -> None:
+    """Two readings of a first reed, falling: it is held; and what no take has heard is not told."""
+    for playing in (31.0, 30.4):
+        _evening(ledger, clock, "1", playing, minutes=8.0)
+    one = reed_foretold(ledger, "1", player="Isla")
+    assert one.advice is not None
+    assert one.advice.what is Keeping.HOLD
+    assert "too little is known" in one.advice.reason
+    assert {line.low_a_said for line in one.lines} == {"not heard yet"}
+
+
 def test_past_three_pinches_none_is_spoken_of(ledger: Ledger, clock: Clock) -> None:
     for _ in range(3):
         ease_reed(ledger, "1", how="pinch", who=_WHO)

@@ -28,6 +28,8 @@ FITTING_MIN: Final = 30.0
 _LONG_MIN: Final = 800.0
 #: Chances nearer to the edge than this count as this: no reed is certain.
 _EDGE: Final = 0.02
+#: Too little is known of where it settles: its 80 % interval is so many times as wide as what is wanted.
+_VAGUE: Final = 3.0
 #: A reed that suits no likelier than this is not kept for that player, though another may be no likelier to.
 _HOPELESS: Final = 0.1
 
@@ -150,6 +152,8 @@ def advise(
     what = min(costs, key=lambda one: costs[one])
     if chance < _HOPELESS:
         what = Keeping.SET_ASIDE
+    elif what is Keeping.KEEP and _is_vague(forecast, wanted):
+        what = Keeping.HOLD
     if forecast.readings < LEAST_READ:
         what = Keeping.HOLD
     return KeepingAdvice(
@@ -163,6 +167,15 @@ def _tells(forecast: ReedForecast) -> float:
     read = 0.2
     gained = now**2 / (now**2 + read**2)
     return gained * min(1.0, (now / max(then, 1e-9)) ** 2)
+
+
+def _is_vague(forecast: ReedForecast, wanted: StrengthRange) -> bool:
+    settled = forecast.settled["strength"]
+    return settled.high_80 - settled.low_80 > _VAGUE * (wanted.high_kpa - wanted.low_kpa)
+
+
+def _minutes(cost_min: float) -> str:
+    return f"more than {_LONG_MIN:g}" if cost_min > _LONG_MIN else f"some {number(cost_min, 0)}"
 
 
 def _kept_off_edges(chance: float) -> float:
@@ -186,13 +199,15 @@ def _reason(
         count = "no reading" if forecast.readings == 0 else "one reading"
         return f"Hold it: from {count} nothing is judged; so far {where}."
     percent = number(100.0 * chance, 0)
-    kept, aside = (number(costs[one], 0) for one in (Keeping.KEEP, Keeping.SET_ASIDE))
+    if what is Keeping.HOLD and _is_vague(forecast, wanted):
+        return f"Hold it: too little is known of it to judge; so far {where}."
+    kept, aside = (_minutes(costs[one]) for one in (Keeping.KEEP, Keeping.SET_ASIDE))
     if what is Keeping.KEEP:
-        return f"Keep it: {where}, {percent} % sure; some {kept} min of playing, {aside} for another."
+        return f"Keep it: {where}, {percent} % sure; {kept} min of playing, {aside} for another."
     if what is Keeping.SET_ASIDE:
         side = "strong" if settled.median > wanted.high_kpa else "weak"
         dearer = costs[Keeping.KEEP] > costs[Keeping.SET_ASIDE]
-        other = f"costs some {aside} min, this one {kept}" if dearer else "of its kind is little surer"
+        other = f"costs {aside} min, this one {kept}" if dearer else "of its kind is little surer"
         sure = f"{percent} % sure to suit; another reed {other}"
         return f"Set it aside: too {side} once settled, for {where}, {sure}."
     return f"Hold it and read it once more: {where}, {percent} % sure, and one more reading costs a session."

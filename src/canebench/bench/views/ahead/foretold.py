@@ -26,7 +26,7 @@ from canebench.bench.views.ahead.words import (
 )
 from canebench.reeds.forecasts.easing import easing
 from canebench.reeds.forecasts.forecast import Ahead, forecasts, habit
-from canebench.reeds.forecasts.history import ReedHistory
+from canebench.reeds.forecasts.history import QUANTITIES, ReedHistory, value_of
 from canebench.reeds.forecasts.keeping import StrengthRange, advise, new_reed
 from canebench.reeds.forecasts.playing import SaidAs
 from canebench.reeds.forecasts.pooling import Population, learnt_from
@@ -52,6 +52,7 @@ MOST_DAYS: Final = 180.0
 #: A settled reed suits that plays within two inches of water of what its player blows, kPa: the step that
 #: grades are usually apart (common practice, no source); never above the ceiling.
 _SUITS_KPA: Final = 0.5
+_NOT_HEARD: Final = "not heard yet"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -305,6 +306,8 @@ def _wanted(person: PlayerRecord, share: OnsetShare) -> StrengthRange | None:
 def _lines(bench: Bench, reed: ReedRecord, told: _Told, unit: PressureUnit) -> tuple[Line, ...]:
     forecast = told.forecast
     count = len(told.plan)
+    # Of a pitch that no take has heard it is only known what any reed might do, which tells nobody anything.
+    heard = {name: any(value_of(one, name) is not None for one in told.life.readings) for name in QUANTITIES}
     times: list[tuple[str, Ahead | None]] = [
         ("now", Ahead(days=0.0, minutes=0.0)),
         *((f"in {days_said(one.days)}", one) for one in told.plan),
@@ -322,8 +325,8 @@ def _lines(bench: Bench, reed: ReedRecord, told: _Told, unit: PressureUnit) -> t
                 days=None if ahead is None else ahead.days,
                 minutes=None if ahead is None else ahead.minutes,
                 plays_said=plays_said(plays, unit),
-                low_a_said=hertz_said(low_a),
-                tilt_said=cents_said(tilt),
+                low_a_said=hertz_said(low_a) if heard["low_a"] else _NOT_HEARD,
+                tilt_said=cents_said(tilt) if heard["tilt"] else _NOT_HEARD,
                 plays_kpa=plays,
                 low_a_cents=low_a,
                 tilt_cents=tilt,

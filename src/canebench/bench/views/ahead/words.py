@@ -51,7 +51,7 @@ def settled_said(forecast: ReedForecast) -> str:
     if settling.settled:
         return f"It has settled, {sure}: strength and low A hold still over three sessions."
     if settling.middle_min is None:
-        return f"It has not settled ({sure} that it has), and will not within 800 minutes as likely as not."
+        return f"It has not settled yet ({sure} that it has), and may take more than 800 minutes of playing."
     early, late = settling.early_min, settling.late_min
     span = "" if early is None or early == settling.middle_min else f", {number(early, 0)} at best"
     span += f", {number(late, 0)} at worst" if late is not None else ", more than 800 at worst"
