@@ -36,7 +36,7 @@ _AMISS: Final = """() => {
     };
     const clear = (colour) => colour === "transparent" || /, 0\\)$/.test(colour);
     for (const one of document.querySelectorAll("body *")) {
-        if (!shown(one) || one.closest("svg, .unseen, history-chart")) continue;
+        if (!shown(one) || one.closest("svg, .unseen, history-chart, forecast-chart")) continue;
         const style = getComputedStyle(one);
         const words = [...one.childNodes].some((node) => node.nodeType === 3 && node.data.trim());
         if (words && !clear(style.color) && light(style.color) > 0.18) found.push(`pale: ${named(one)}`);
