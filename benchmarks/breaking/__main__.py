@@ -14,6 +14,7 @@ from breaking.ledgers import clock_jumps, cuts_any_order, cuts_in_order, full_di
 from breaking.processes import kills, server_cuts, takes_at_once, two_writers
 from breaking.slow import slow_disk
 from breaking.slow_writers import slow_writers
+from breaking.soak import soak
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -46,7 +47,15 @@ def main() -> int:
     parser.add_argument("--count", type=int, help="so often, instead of the usual number of each")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--short", action="store_true", help="a few of each: seconds")
+    parser.add_argument(
+        "--soak", type=float, metavar="MINUTES", help="nothing but a bench at work for so long; what grows"
+    )
     wanted = parser.parse_args()
+    if wanted.soak:
+        with tempfile.TemporaryDirectory(prefix="faults-") as folder:
+            line = soak(Path(folder), minutes=wanted.soak, seed=wanted.seed)
+        print(line)
+        return int(line.failed)
     unknown = sorted({*wanted.kinds} - KINDS.keys())
     if unknown:
         parser.error(f"no such kind: {', '.join(unknown)}; there are {', '.join(KINDS)}")

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from mutants.changes import Change, changed, changes_of
 from mutants.groups import GROUPS
+from mutants.quickly import SEASON
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -68,6 +69,10 @@ class Shadow:
             "OPENBLAS_NUM_THREADS": "1",
         }
         self._writes = 0
+        season = folder / "season"
+        made = [sys.executable, "-m", "canebench", "demo", str(season)]
+        subprocess.run(made, env=self.environment, check=True, stdout=subprocess.DEVNULL)
+        self.environment[SEASON] = str(season)
 
     def write(self, module: Path, text: str) -> None:
         """Its time is one that it never had: compiled code is known by time and length."""

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
     from support.plain_browser import PlainBrowser
 
+#: So many reeds of a lot.
+_BOX: Final = 1_000
 _MAIN: Final = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 _OF: Final = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
 _LINKS: Final = "http://schemas.openxmlformats.org/package/2006/relationships"
@@ -38,14 +40,17 @@ _FRAME: Final = {
 
 def csv_of(rows: int) -> bytes:
     """A plain list of so many reeds."""
-    return ("number,lot,state\r\n" + "".join(f"n{n},box,new\r\n" for n in range(rows))).encode()
+    lines = "".join(f"n{n},box {n // _BOX},new\r\n" for n in range(rows))
+    return f"number,lot,state\r\n{lines}".encode()
 
 
 def xlsx_of(rows: int, *, texts: int = 0) -> bytes:
     """The same as a workbook, all its texts shared, with so many more that no cell uses."""
-    shared = ["number", "lot", "state", "box", "new", *(f"n{n}" for n in range(rows))]
+    shared = ["number", "lot", "state", "new", *(f"n{n}" for n in range(rows))]
+    box = len(shared)
+    shared += [f"box {n}" for n in range(1 + rows // _BOX)]
     shared += [f"unused {n}" for n in range(texts)]
-    lines = "".join(_line(n + 2, (n + 5, 3, 4)) for n in range(rows))
+    lines = "".join(_line(n + 2, (n + 4, box + n // _BOX, 3)) for n in range(rows))
     held = "".join(f"<si><t>{text}</t></si>" for text in shared)
     parts = {
         **_FRAME,

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from starlette.responses import PlainTextResponse
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
-from canebench.web.security.origin_checks import BodyLimit, HostCheck, OriginCheck
+from canebench.web.security.origin_checks import BodyLimit, HostCheck, OriginCheck, _TooLargeError
 from canebench.web.security.sign_in import SignIn
 from support.web_addresses import OPEN, addresses
 from support.web_client import HOST, ORIGIN, PORT, signed_in
@@ -154,6 +156,91 @@ def test_a_body_without_a_length_is_counted() -> None:
     with ThreadPoolExecutor(1) as thread:
         thread.submit(asyncio.run, BodyLimit(swallow, lambda _: 1_000)(scope, receive, send)).result()
     assert sent[0]["status"] == 413
+
+
+@pytest.mark.parametrize(("more", "status"), [(0, 200), (1, 413)])
+@pytest.mark.parametrize("stated", [True, False])
+def test_a_body_may_be_as_large_as_its_limit_and_no_larger(more: int, status: int, stated: bool) -> None:
+    """By its stated length, and by what comes where none is stated."""
+    body = b"x" * (1_000 + more)
+    headers = [(b"content-length", str(len(body)).encode())] if stated else []
+    assert _status_of(_reads_all, [body[:600], body[600:]], headers) == status
+
+
+@pytest.mark.parametrize("length", [b"many", b"-1", b"1e2", b"\xb2"])
+def test_a_length_that_is_none_is_refused(length: bytes) -> None:
+    assert _status_of(_reads_all, [b"x"], [(b"content-length", length)]) == 413
+
+
+def test_a_body_that_outgrows_its_limit_after_the_answer_began_ends_it() -> None:
+    """Nothing can be refused any more: the connection ends, and no second answer is sent into the first."""
+
+    async def begins(scope: Any, receive: Any, send: Any) -> None:
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        await _reads_all(scope, receive, send)
+
+    sent: list[Any] = []
+    with pytest.raises(_TooLargeError):
+        _status_of(begins, [b"x" * 2_000], [], sent=sent)
+    assert [message["type"] for message in sent] == ["http.response.start"]
+
+
+async def _reads_all(scope: Any, receive: Any, send: Any) -> None:
+    while (await receive()).get("more_body"):
+        pass
+    await PlainTextResponse("read")(scope, receive, send)
+
+
+def _status_of(app: Any, parts: list[bytes], headers: list[Any], *, sent: list[Any] | None = None) -> int:
+    """What is answered to a body of such parts, where a thousand bytes may come."""
+    messages = [
+        {"type": "http.request", "body": part, "more_body": n < len(parts)} for n, part in enumerate(parts, 1)
+    ]
+    coming, going = iter(messages), [] if sent is None else sent
+
+    async def receive() -> Any:
+        return next(coming)
+
+    async def send(message: Any) -> None:
+        going.append(message)
+
+    scope = {"type": "http", "method": "POST", "path": "/", "headers": headers}
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(asyncio.run, BodyLimit(app, lambda _: 1_000)(scope, receive, send)).result()
+    return int(going[0]["status"])
+
+
+def test_the_cookie_is_out_of_reach_of_scripts_and_of_other_origins(app: Starlette, entry: SignIn) -> None:
+    client = TestClient(app, base_url=ORIGIN)
+    told = client.get(entry.link(), follow_redirects=False).headers["set-cookie"].lower()
+    assert {"httponly", "samesite=strict", "path=/"} <= {part.strip() for part in told.split(";")}
+
+
+def test_links_and_cookies_hold_as_much_chance_as_a_key(app: Starlette, entry: SignIn) -> None:
+    """256 bits at least, as of AES-256 (FIPS 197): six to a letter of base64."""
+    client, link = TestClient(app, base_url=ORIGIN), entry.link()
+    client.get(link, follow_redirects=False)
+    for secret in (link.partition("key=")[2], client.cookies[entry.cookie]):
+        assert 6 * len(secret) >= 256
+        assert len(set(secret)) > 16
+
+
+def test_no_page_is_kept_by_the_browser_and_our_own_files_are(client: TestClient) -> None:
+    page = client.get("/reeds")
+    assert page.headers["cache-control"] == "no-store"
+    own = re.search(r'href="(/static/[^"]+\.css)"', page.text)
+    assert own is not None
+    assert "immutable" in client.get(own[1]).headers["cache-control"]
+
+
+def test_a_refused_socket_says_that_it_broke_the_rules(client: TestClient) -> None:
+    """1008, a policy violation (RFC 6455, section 7.4.1)."""
+    with (
+        pytest.raises(WebSocketDisconnect) as told,
+        client.websocket_connect(f"{SOCKETS_AT}{SOCKETS[0]}", headers={"origin": "null"}),
+    ):
+        pass
+    assert told.value.code == 1008
 
 
 @pytest.mark.parametrize("guard", [HostCheck, OriginCheck])

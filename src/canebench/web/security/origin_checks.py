@@ -138,7 +138,7 @@ class BodyLimit:
         cap = self.cap_of(scope["path"])
         said = f"That is more than {cap / 1e6:g} MB, the most that is taken here."
         stated = Headers(scope=scope).get("content-length")
-        if stated is not None and (not stated.isdigit() or int(stated) > cap):
+        if stated is not None and (not (stated.isascii() and stated.isdigit()) or int(stated) > cap):
             await _refuse(scope, receive, send, 413, said)
             return
         taken = 0
