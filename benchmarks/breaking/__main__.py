@@ -10,7 +10,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from breaking.files import failing_operations, turned_bits
-from breaking.ledgers import clock_jumps, cuts_any_order, cuts_in_order, full_disk
+from breaking.ledgers import (
+    clock_jumps,
+    cut_files_any_order,
+    cut_files_in_order,
+    cuts_any_order,
+    cuts_in_order,
+    full_disk,
+)
 from breaking.processes import kills, server_cuts, takes_at_once, two_writers
 from breaking.slow import slow_disk
 from breaking.slow_writers import slow_writers
@@ -28,6 +35,8 @@ KINDS: Final[dict[str, tuple[Callable[..., Line], int, int]]] = {
     "kills": (kills, 200, 10),
     "power": (cuts_any_order, 1_000, 20),
     "power-ordered": (cuts_in_order, 1_000, 20),
+    "power-files": (cut_files_any_order, 1_000, 60),
+    "power-files-ordered": (cut_files_in_order, 1_000, 60),
     "full": (full_disk, 500, 20),
     "clock": (clock_jumps, 500, 50),
     "writers": (two_writers, 400, 20),
@@ -59,7 +68,7 @@ def main() -> int:
     unknown = sorted({*wanted.kinds} - KINDS.keys())
     if unknown:
         parser.error(f"no such kind: {', '.join(unknown)}; there are {', '.join(KINDS)}")
-    print(f"{'broken':<16}{'times':>7} what must be 0 first; seed {wanted.seed}")
+    print(f"{'broken':<20}{'times':>7} what must be 0 first; seed {wanted.seed}")
     failed = False
     for name in wanted.kinds or KINDS:
         line, spent_s = broken(name, count=wanted.count, seed=wanted.seed, short=wanted.short)

@@ -15,6 +15,7 @@ from canebench.store.sqlite import SETTINGS
 from support.ledgers import Clock, amiss_of, dump_of, last_act, row_of, take_in
 from support.power_cut_disk import Disk, DiskDatabase
 from support.power_cuts import outcome_of
+from support.traced_cuts import cut_often, traced
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -44,6 +45,28 @@ def cuts_any_order(folder: Path, *, count: int, seed: int) -> Line:
 def cuts_in_order(folder: Path, *, count: int, seed: int) -> Line:
     """Power cuts on a disk that does everything in its order."""
     return _cuts(folder, count=count, seed=seed, ordered=True)
+
+
+def _cuts_of_files(folder: Path, *, count: int, seed: int, ordered: bool) -> Line:
+    found = cut_often(folder, traced(folder), cuts=count, ordered=ordered, seed=seed)
+    lost = found.count("act", "ledger lost", "recording", "backup lost", "ledger from before")
+    return Line(
+        kind="power-files-ordered" if ordered else "power-files",
+        count=found.cuts,
+        bad={"lost": lost, "damaged": len(found.amiss) - lost},
+        seen={"looked at": found.looked_at},
+        worst=found.amiss,
+    )
+
+
+def cut_files_any_order(folder: Path, *, count: int, seed: int) -> Line:
+    """Power cuts in fits, recordings, backups and restores as they were traced; each thing kept by itself."""
+    return _cuts_of_files(folder, count=count, seed=seed, ordered=False)
+
+
+def cut_files_in_order(folder: Path, *, count: int, seed: int) -> Line:
+    """The same on a disk that does everything in its order."""
+    return _cuts_of_files(folder, count=count, seed=seed, ordered=True)
 
 
 def full_disk(folder: Path, *, count: int, seed: int) -> Line:

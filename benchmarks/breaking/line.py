@@ -28,5 +28,5 @@ class Line:
     def __str__(self) -> str:
         """As it stands in the table."""
         told = ", ".join(f"{number} {name}" for name, number in {**self.bad, **self.seen}.items())
-        more = "".join(f"\n{'':24}{one}" for one in self.worst[:10])
-        return f"{self.kind:<16}{self.count:>7} {told}{more}"
+        more = "".join(f"\n{'':28}{one}" for one in self.worst[:10])
+        return f"{self.kind:<20}{self.count:>7} {told}{more}"
