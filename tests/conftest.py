@@ -34,7 +34,7 @@ settings.register_profile("unhurried", deadline=None)
 settings.load_profile("unhurried")
 
 
-pytest_plugins = ("support.season",)
+pytest_plugins = ("support.ledgers", "support.season")
 
 
 _TESTS = Path(__file__).parent

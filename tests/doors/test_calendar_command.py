@@ -17,21 +17,16 @@ from canebench.bench.acts.reeds.stock import move_reed, take_in_lot
 from canebench.bench.views.ahead.calendar import Wanted, calendar, write_ics
 from canebench.store.ledger import Ledger, open_ledger
 from doors.run import run
-from support.ledgers import Clock
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from canebench.bench.views.ahead.calendar import Calendar
+    from support.ledgers import Clock
 
 _WHO = "tester"
 #: So long that a reed nobody has read makes it.
 _BY = date(2026, 10, 20)
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
 
 
 @pytest.fixture

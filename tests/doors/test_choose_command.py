@@ -19,20 +19,15 @@ from canebench.bench.acts.reeds.stock import move_reed, take_in_lot
 from canebench.store.ledger import Ledger, open_ledger
 from canebench.store.records import PlayerRecord, ReedRecord
 from doors.run import run
-from support.ledgers import Clock
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from canebench.reeds.choice import Choice
+    from support.ledgers import Clock
 
 _WHO = "tester"
 _HZ = (418.5, 476.4, 535.0, 592.0, 636.0, 714.0, 792.0, 832.5, 953.0)
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
 
 
 @pytest.fixture

@@ -21,20 +21,15 @@ from canebench.bench.views.ahead.kept_word import kept_word
 from canebench.reeds.forecasts.keeping import Keeping
 from canebench.store.ledger import Ledger, open_ledger
 from doors.run import run
-from support.ledgers import Clock
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from canebench.reeds.forecasts.history import ReedHistory
     from canebench.store.tables import Row
+    from support.ledgers import Clock
 
 _WHO = "tester"
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
 
 
 @pytest.fixture

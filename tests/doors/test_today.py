@@ -15,15 +15,11 @@ from canebench.bench.acts.reeds.reed_days import ease_reed, play_reed, rest_reed
 from canebench.bench.acts.reeds.stock import move_reed, take_in_lot
 from canebench.bench.views.home.today import today
 from canebench.store.ledger import Ledger, open_ledger
-from support.ledgers import Clock
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
+    from support.ledgers import Clock
 
 
 @pytest.fixture

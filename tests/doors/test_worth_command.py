@@ -25,11 +25,6 @@ _WHO = "tester"
 
 
 @pytest.fixture
-def clock() -> Clock:
-    return Clock()
-
-
-@pytest.fixture
 def ledger(tmp_path: Path, clock: Clock) -> Ledger:
     """A lot of ten for 80 marks: six settled, two did not, two are open; of the six one is worn out.
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from operator import itemgetter
 
 import pytest
 
 from canebench.base.notes import NOTES
 from canebench.base.uncertain import Uncertain
-from canebench.reeds.choice import Choice, age_said, choose
+from canebench.reeds.choice import Choice, age_said, worded
 from canebench.reeds.eases import MOST
-from canebench.reeds.ranking import Candidate
+from canebench.reeds.ranking import Candidate, rank
 from canebench.reeds.states import NOT_OFFERED, State
 
 #: It suits a player who blows 7 kPa as well as a reed can.
@@ -42,7 +43,10 @@ def _reed(
 
 
 def _chosen(*reeds: Candidate, ceiling_kpa: float | None = None) -> list[Choice]:
-    return choose(reeds, blows_kpa=7.0, ceiling_kpa=ceiling_kpa)
+    ranked = sorted(
+        ((rank(one, blows_kpa=7.0, ceiling_kpa=ceiling_kpa), one) for one in reeds), key=itemgetter(0)
+    )
+    return worded(ranked, blows_kpa=7.0, ceiling_kpa=ceiling_kpa)
 
 
 def test_a_little_above_present_strength_is_first() -> None:

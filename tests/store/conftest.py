@@ -10,12 +10,13 @@ from urllib.parse import urlsplit
 import pytest
 
 from canebench.store.ledger import Ledger, open_ledger
-from support.ledgers import Clock
 from support.postgres_server import PostgresServer, postgres_server
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
+
+    from support.ledgers import Clock
 
 _NUMBERS = count(1)
 DIALECTS = ["sqlite", "postgresql"]
@@ -42,11 +43,6 @@ def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("migrated") / "ledger.db"
     open_ledger(str(path))
     return path
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
 
 
 @pytest.fixture

@@ -5,6 +5,8 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
+import pytest
+
 from canebench.store.migrate import revision_of
 from canebench.store.wholeness.all_amiss import all_amiss
 
@@ -28,6 +30,12 @@ class Clock:
     def pass_days(self, days: float) -> None:
         """Let so many days go by."""
         self.now += timedelta(days=days)
+
+
+@pytest.fixture
+def clock() -> Clock:
+    """A new one for each test."""
+    return Clock()
 
 
 def take_in(ledger: Ledger, name: str = "spring", *, count: int = 2) -> tuple[int, list[int]]:

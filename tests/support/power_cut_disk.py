@@ -30,7 +30,9 @@ _NUMBERS = count(1)
 
 
 @dataclass(frozen=True, slots=True)
-class _Write:
+class Write:
+    """Bytes that were written at a place, not yet for certain."""
+
     offset: int
     data: bytes
 
@@ -45,12 +47,12 @@ class Disk:
         self.live = {name: bytearray(content) for name, content in files.items()}
         self.certain = {name: bytes(content) for name, content in files.items()}
         #: Since the last sync of the file: writes, and new lengths.
-        self.pending: dict[str, list[_Write | int]] = defaultdict(list)
+        self.pending: dict[str, list[Write | int]] = defaultdict(list)
         #: Names whose making or deleting is not certain yet, and the files that had them before.
         self.unsettled: set[str] = set()
-        self._former: dict[str, tuple[bytes, list[_Write | int]]] = {}
+        self._former: dict[str, tuple[bytes, list[Write | int]]] = {}
         #: What was done since anything was last synced, in order, and the files as they were then.
-        self._since: list[tuple[str, _Write | int | None]] = []
+        self._since: list[tuple[str, Write | int | None]] = []
         self._then = {name: bytes(content) for name, content in files.items()}
         self.after_step: Callable[[], None] = lambda: None
         #: Asked before so many bytes are written; it may refuse by raising.
@@ -67,14 +69,14 @@ class Disk:
     def write(self, name: str, offset: int, data: bytes) -> None:
         """Some bytes."""
         self.before_write(len(data))
-        _put(self.live[name], offset, data)
-        self.pending[name].append(_Write(offset, data))
-        self._since.append((name, _Write(offset, data)))
+        put(self.live[name], offset, data)
+        self.pending[name].append(Write(offset, data))
+        self._since.append((name, Write(offset, data)))
         self.after_step()
 
     def cut_short(self, name: str, size: int) -> None:
         """A new length."""
-        _resize(self.live[name], size)
+        resize(self.live[name], size)
         self.pending[name].append(size)
         self._since.append((name, size))
         self.after_step()
@@ -118,9 +120,9 @@ class Disk:
             if step is None:
                 del found[name]
             elif isinstance(step, int):
-                _resize(found.setdefault(name, bytearray()), step)
+                resize(found.setdefault(name, bytearray()), step)
             else:
-                _put(found[name], step.offset, step.data)
+                put(found[name], step.offset, step.data)
         return {name: bytes(content) for name, content in found.items()}
 
     def after_a_cut(self, chance: random.Random) -> dict[str, bytes]:
@@ -135,15 +137,15 @@ class Disk:
                 certain, pending = self._former[name]
             content = bytearray(certain)
             for step in pending:
-                _perhaps(content, step, keep, chance)
+                perhaps(content, step, keep, chance)
             found[name] = bytes(content)
         return found
 
 
-def _perhaps(content: bytearray, step: _Write | int, keep: float, chance: random.Random) -> None:
+def perhaps(content: bytearray, step: Write | int, keep: float, chance: random.Random) -> None:
     if isinstance(step, int):
         if chance.random() < keep:
-            _resize(content, step)
+            resize(content, step)
         return
     end = step.offset + len(step.data)
     if end > len(content) and chance.random() < 0.3:
@@ -152,16 +154,16 @@ def _perhaps(content: bytearray, step: _Write | int, keep: float, chance: random
     for start in range(step.offset - step.offset % _TEAR, end, _TEAR):
         if chance.random() < keep:
             first, last = max(start, step.offset), min(start + _TEAR, end)
-            _put(content, first, step.data[first - step.offset : last - step.offset])
+            put(content, first, step.data[first - step.offset : last - step.offset])
 
 
-def _put(content: bytearray, offset: int, data: bytes) -> None:
+def put(content: bytearray, offset: int, data: bytes) -> None:
     if offset > len(content):
         content.extend(bytes(offset - len(content)))
     content[offset : offset + len(data)] = data
 
 
-def _resize(content: bytearray, size: int) -> None:
+def resize(content: bytearray, size: int) -> None:
     if size < len(content):
         del content[size:]
     else:

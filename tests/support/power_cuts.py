@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import sqlite3
+from contextlib import closing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -124,15 +125,16 @@ def _found(cut: Cut, folder: Path) -> dict[str, list[Row]] | None:
     for name, content in cut.files.items():
         if name.startswith("ledger.db"):
             (folder / name).write_bytes(content)
-    path = folder / "ledger.db"
+    return dump_if_whole(folder / "ledger.db")
+
+
+def dump_if_whole(path: Path) -> dict[str, list[Row]] | None:
+    """Everything in a ledger's file; None where it is damaged."""
     try:
-        raw = connect(path)
-        raw.execute("PRAGMA synchronous=OFF")
-        try:
+        with closing(connect(path)) as raw:
+            raw.execute("PRAGMA synchronous=OFF")
             whole = raw.execute("PRAGMA integrity_check").fetchall()[0][0] == "ok"
             whole = whole and not raw.execute("PRAGMA foreign_key_check").fetchall()
-        finally:
-            raw.close()
         return dump_of(open_ledger(str(path))) if whole else None
     except (sqlite3.Error, LedgerError):
         return None

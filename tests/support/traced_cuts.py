@@ -8,22 +8,17 @@ from __future__ import annotations
 import pickle
 import random
 import shutil
-import sqlite3
 import subprocess
 import sys
-from contextlib import closing
 from dataclasses import dataclass
 from hashlib import blake2b
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from canebench.store.backups.verify import verify_backup
-from canebench.store.database import LedgerError
-from canebench.store.ledger import open_ledger
 from canebench.store.recordings import is_whole
-from canebench.store.sqlite import connect
 from support.failing_commands import prepared
-from support.ledgers import dump_of
+from support.power_cuts import dump_if_whole
 from support.slow_disk import finding_support
 from support.traced_disk import Image, TracedDisk
 
@@ -145,7 +140,7 @@ def _ledger_amiss(folder: Path, of: Traced, told: list[dict[str, Any]]) -> Itera
     if not path.exists():
         yield "ledger lost"
         return
-    rows = _rows(path)
+    rows = dump_if_whole(path)
     if rows is None:
         yield "ledger damaged"
         return
@@ -157,14 +152,3 @@ def _ledger_amiss(folder: Path, of: Traced, told: list[dict[str, Any]]) -> Itera
         name = take["recording_sha256"]
         if name is not None and not is_whole(folder / "takes" / f"{name}.flac"):
             yield f"recording lost or damaged: {name}"
-
-
-def _rows(path: Path) -> dict[str, list[Row]] | None:
-    try:
-        with closing(connect(path)) as raw:
-            raw.execute("PRAGMA synchronous=OFF")
-            whole = raw.execute("PRAGMA integrity_check").fetchall()[0][0] == "ok"
-            whole = whole and not raw.execute("PRAGMA foreign_key_check").fetchall()
-        return dump_of(open_ledger(str(path))) if whole else None
-    except (sqlite3.Error, LedgerError):
-        return None

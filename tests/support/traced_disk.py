@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, Any
 
-from support.power_cut_disk import _perhaps, _put, _resize, _Write
+from support.power_cut_disk import Write, perhaps, put, resize
 
 if TYPE_CHECKING:
     import random
@@ -29,12 +29,12 @@ Image = dict[str, bytes | None]
 class _File:
     live: bytearray = field(default_factory=bytearray)
     certain: bytes = b""
-    pending: list[_Write | int] = field(default_factory=list)
+    pending: list[Write | int] = field(default_factory=list)
 
     def after_a_cut(self, keep: float, chance: random.Random) -> bytes:
         content = bytearray(self.certain)
         for step in self.pending:
-            _perhaps(content, step, keep, chance)
+            perhaps(content, step, keep, chance)
         return bytes(content)
 
 
@@ -109,15 +109,15 @@ class TracedDisk:
             file.certain = bytes(file.live)
             file.pending.clear()
         elif what == "write":
-            _put(file.live, told[0], told[1])
-            file.pending.append(_Write(told[0], told[1]))
+            put(file.live, told[0], told[1])
+            file.pending.append(Write(told[0], told[1]))
         elif what == "cut":
-            _resize(file.live, told[0])
+            resize(file.live, told[0])
             file.pending.append(told[0])
         elif bytes(file.live) != told[0]:
             # What another library wrote.
             file.live[:] = told[0]
-            file.pending += [0, _Write(0, told[0])]
+            file.pending += [0, Write(0, told[0])]
 
     def _move(self, source: str, target: str) -> None:
         (old, last), (new, name) = self._place(source), self._place(target)

@@ -8,11 +8,16 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from typing import Final
+from typing import TYPE_CHECKING, Final, TypeVar
 
 from canebench.base.errors import InputError
 from canebench.base.sizes import said
 
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import date, time
+
+Moment = TypeVar("Moment", "date", "time")
 _SPACES: Final = re.compile(r"\s+")
 _LEADING_ZEROS: Final = re.compile(r"(?<!\d)0+(?=\d)")
 
@@ -63,6 +68,24 @@ def count_from(text: str, field: str) -> int:
     digits = plain(text).lstrip("+-")
     # Past 2^53 the number with a point no longer tells one whole number from the next.
     return int(plain(text)) if digits.isdecimal() else int(value)
+
+
+def moment_from(
+    read: Callable[[str], Moment], text: str, field: str, *, allowed: str, nearest: str | None = None
+) -> Moment:
+    """The day or time that was typed, as `read` reads it: `date.fromisoformat` or `time.fromisoformat`.
+
+    Guarded by `tests/doors/test_calendar_command.py` and `tests/doors/test_worth_command.py`.
+
+    Raises
+    ------
+    InputError
+        It is none; `allowed` and `nearest` say what would be.
+    """
+    try:
+        return read(text.strip())
+    except ValueError as error:
+        raise InputError(field=field, given=said(text), allowed=allowed, nearest=nearest) from error
 
 
 def check_name(field: str, text: str) -> None:

@@ -22,13 +22,12 @@ from canebench.reeds.ranking import (
     Rank,
     has_score,
     is_past,
-    rank,
     whole_days,
 )
 from canebench.reeds.states import NOT_OFFERED
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
 #: What has to be heard beside the octave before a word is said of balance.
 _JUDGED_BY: Final = (E, C)
@@ -53,31 +52,6 @@ class Choice:
     offered: bool = True
     tied_with: tuple[str, ...] = ()
     ties: int = 0
-
-
-def choose(candidates: Iterable[Candidate], *, blows_kpa: float, ceiling_kpa: float | None) -> list[Choice]:
-    """All candidates, best first; those of unknown strength after them, those not offered last.
-
-    A reed whose strength was read before it was eased, one of another player, one pinched past the most and
-    one that rests from another's mouth come after all that are free of that, in this order.
-
-    Parameters
-    ----------
-    candidates : iterable of Candidate
-        The reeds to choose from.
-    blows_kpa : number
-        What the player blows now, kPa.
-    ceiling_kpa : number or None
-        What the player must not blow past, kPa: a reed above it is never recommended.
-
-    Returns
-    -------
-    list of Choice
-        One for each candidate, with its score (less is better), reasons, what is not known, and ties.
-    """
-    ranked = [(rank(one, blows_kpa=blows_kpa, ceiling_kpa=ceiling_kpa), one) for one in candidates]
-    ranked.sort(key=lambda pair: pair[0])
-    return worded(ranked, blows_kpa=blows_kpa, ceiling_kpa=ceiling_kpa)
 
 
 def worded(

@@ -41,6 +41,8 @@ MOVES: Final[Mapping[State, tuple[State, ...]]] = MappingProxyType(
     }
 )
 
+#: States in which a reed is still being set up or broken in.
+IN_WORK: Final = (State.NEW, State.ON_TRIAL, State.BREAKING_IN)
 #: States in which a reed is offered to nobody: it is tried again, if at all, once it has been moved on.
 NOT_OFFERED: Final = (State.SET_ASIDE, State.RETIRED)
 

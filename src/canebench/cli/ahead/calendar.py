@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from canebench.base.errors import InputError
+from canebench.base.parsing import moment_from
 from canebench.cli.options.ledger_options import print_json, reads
 from canebench.cli.options.numbers import NUMBER
 from canebench.cli.text.words import labelled, paragraph, show, width
@@ -51,9 +51,15 @@ def command(
     )
 
     wanted = Wanted(
-        by=_day(by),
+        by=moment_from(date.fromisoformat, by, "--by", allowed="a date is needed", nearest="2026-06-20"),
         minutes=USUAL_MIN if minutes is None else minutes,
-        starts=_clock(starts or "18:00"),
+        starts=moment_from(
+            time.fromisoformat,
+            starts or "18:00",
+            "--starts",
+            allowed="a time of day is needed",
+            nearest="18:30",
+        ),
         players=players,
         reeds=reeds,
     )
@@ -105,21 +111,3 @@ def _tell(found: Calendar) -> None:
     for said in found.late.said:
         show(paragraph(said, columns=columns))
     show(paragraph("Minutes are an estimate; stop where it strains, whatever a plan says.", columns=columns))
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError as error:
-        raise InputError(
-            field="--by", given=repr(text), allowed="a date is needed", nearest="2026-06-20"
-        ) from error
-
-
-def _clock(text: str) -> time:
-    try:
-        return time.fromisoformat(text)
-    except ValueError as error:
-        raise InputError(
-            field="--starts", given=repr(text), allowed="a time of day is needed", nearest="18:30"
-        ) from error

@@ -11,6 +11,7 @@ from canebench.cli.options.numbers import NUMBER
 from canebench.cli.text.words import labelled, paragraph, show, table, width
 
 if TYPE_CHECKING:
+    from canebench.bench.acts.ledger import Ledger
     from canebench.bench.views.ahead.foretold import Foresight
 
 
@@ -52,7 +53,7 @@ def command(
     ledger = the_ledger(ledger_url)
     ahead = days or USUAL_DAYS
     if kept:
-        _kept(ledger_url, as_json=as_json)
+        _kept(ledger, as_json=as_json)
     elif lot is not None:
         found = lot_foretold(ledger, lot, days=ahead)
         if as_json:
@@ -79,9 +80,8 @@ def _reed(one: Foresight) -> None:
         show(labelled("Pinch", pinch, columns=columns))
     for missing in one.missing:
         show(labelled("Missing", missing, columns=columns, indent=9))
-    known = (
-        f"{one.readings} readings, {one.minutes:.0f} minutes played; learns from {one.taught_by} other reeds."
-    )
+    read = "1 reading" if one.readings == 1 else f"{one.readings} readings"
+    known = f"{read}, {one.minutes:.0f} minutes played; learns from {one.taught_by} other reeds."
     show("\n" + paragraph(f"{known} {one.share_said} Brackets hold four times in five.", columns=columns))
 
 
@@ -102,11 +102,10 @@ def _lot(found: list[Foresight]) -> None:
     show(table(("reed", "advice", "suits", "settles at", "settled now"), rows, columns=width(), words=True))
 
 
-def _kept(ledger_url: str | None, *, as_json: bool) -> None:
-    from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415
+def _kept(ledger: Ledger, *, as_json: bool) -> None:
     from canebench.bench.views.ahead.kept_word import kept_word  # noqa: PLC0415
 
-    kept = kept_word(the_ledger(ledger_url))
+    kept = kept_word(ledger)
     if as_json:
         print_json(kept)
         return

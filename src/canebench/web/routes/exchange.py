@@ -15,7 +15,7 @@ from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, Response
 
-from canebench.base.errors import CanebenchError, InputError, NotFoundError
+from canebench.base.errors import CanebenchError, InputError
 from canebench.bench.acts.upkeep.check_up import Found, check_up
 from canebench.bench.acts.upkeep.column_words import COLUMN_WORDS, NEEDED
 from canebench.bench.acts.upkeep.exchange import (
@@ -273,8 +273,6 @@ async def verify(request: Request) -> Response:
     def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         del context, ledger
         folder = Path(form.needed("folder", "folder")).expanduser()
-        if not folder.is_dir():
-            raise NotFoundError(f"There is no backup {folder}.")
         seen.append((str(folder), check(folder)))
         return ""
 

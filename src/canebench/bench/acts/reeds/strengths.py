@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.uncertain import Uncertain
 from canebench.bench.acts.reeds.eased import NOW, eased_since, pinches_among
+from canebench.bench.acts.reeds.rows_by_reed import rows_by_reed
 from canebench.reeds.strength import READ_KPA, Strength, against
 from canebench.store.records import EaseRecord, StrengthRecord
 
@@ -73,15 +74,10 @@ def read_strengths(reader: Reader, reed_ids: Sequence[int]) -> Strengths:
     found: dict[int, list[StrengthRecord]] = {}
     wanted = list(reed_ids)
     for _ in range(_COMPARED + 1):
-        found |= {reed_id: [] for reed_id in wanted}
-        for row in reader.of_many(StrengthRecord, "reed_id", wanted, order="at"):
-            found[row.reed_id].append(row)
+        found |= rows_by_reed(reader, StrengthRecord, wanted)
         named_too = {row.than_reed_id for reed_id in wanted for row in found[reed_id]}
         wanted = [one for one in named_too if one is not None and one not in found]
-    eased: dict[int, list[EaseRecord]] = {reed_id: [] for reed_id in found}
-    for ease in reader.of_many(EaseRecord, "reed_id", list(found), order="at"):
-        eased[ease.reed_id].append(ease)
-    return Strengths(readings=found, eases=eased)
+    return Strengths(readings=found, eases=rows_by_reed(reader, EaseRecord, found))
 
 
 def strengths_now(reader: Reader, reed_ids: Sequence[int]) -> tuple[dict[int, KnownStrength], Strengths]:
@@ -92,10 +88,7 @@ def strengths_now(reader: Reader, reed_ids: Sequence[int]) -> tuple[dict[int, Kn
     """
     names = ("reed_id", "at", "playing_kpa", "playing_sd_kpa")
     newest = reader.newest_columns(StrengthRecord, names, "reed_id", reed_ids, order="at")
-    eased: dict[int, list[EaseRecord]] = {reed_id: [] for reed_id in reed_ids}
-    for ease in reader.of_many(EaseRecord, "reed_id", reed_ids, order="at"):
-        eased[ease.reed_id].append(ease)
-    known, told = {}, Strengths(readings={}, eases=eased)
+    known, told = {}, Strengths(readings={}, eases=rows_by_reed(reader, EaseRecord, reed_ids))
     for reed_id, at, kpa, sd in newest:
         if kpa is not None:
             playing = Uncertain(value=kpa, sd=READ_KPA if sd is None else sd)

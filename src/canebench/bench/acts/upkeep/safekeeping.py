@@ -67,25 +67,27 @@ def back_up(given_url: str | None, destination: Path, *, who: str | None = None)
     )
 
 
-def check(folder: Path) -> list[str]:
-    """What is wrong with a backup or the ledger and recordings it was made of; empty where all is whole."""
+def _check_there(folder: Path) -> None:
     if not folder.is_dir():
         raise NotFoundError(f"There is no backup {folder}.")
+
+
+def check(folder: Path) -> list[str]:
+    """What is wrong with a backup or the ledger and recordings it was made of; empty where all is whole."""
+    _check_there(folder)
     return verify_backup(folder) or [*ledger_amiss(folder), *recordings_amiss(folder)]
 
 
 def damaged_when_made(folder: Path) -> list[str]:
     """Its rows that were damaged already when it was made; a `LedgerError` where it is not whole now."""
-    if not folder.is_dir():
-        raise NotFoundError(f"There is no backup {folder}.")
+    _check_there(folder)
     told_of(folder)
     return ledger_amiss(folder)
 
 
 def restore(given_url: str | None, folder: Path) -> Restored:
     """Put a backup in the ledger's place, damaged rows and all; what was there is kept beside it."""
-    if not folder.is_dir():
-        raise NotFoundError(f"There is no backup {folder}.")
+    _check_there(folder)
     url, at = ledger_url(given_url), written(utc_now())
     database = open_database(url)
     if database.dialect != "sqlite":

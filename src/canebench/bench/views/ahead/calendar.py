@@ -7,22 +7,24 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from itertools import groupby
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
 from canebench.base.whole_file import write_whole
 from canebench.bench.acts.band import zone_of
 from canebench.bench.acts.ledger import named, reed_numbered
-from canebench.bench.views.ahead.foretold import learnt
-from canebench.bench.views.ahead.histories import bench_around, until
+from canebench.bench.acts.reeds.mouths import mouth_tests
+from canebench.bench.views.ahead.histories import bench_around, known_by
+from canebench.care.quarantine import MouthTest, rests_until
 from canebench.reeds.breaking_in.advice import LateAdvice, late_advice
 from canebench.reeds.breaking_in.calendar_file import calendar_bytes
 from canebench.reeds.breaking_in.chances import StillToPlay, from_three_times
 from canebench.reeds.breaking_in.people import MouthBefore, PlayerTime, ReedToBreakIn
 from canebench.reeds.breaking_in.plan import plan_breaking_in
 from canebench.reeds.forecasts.forecast import forecasts
-from canebench.reeds.states import State
-from canebench.store.records import MouthTestRecord, PlayerRecord, ReedRecord
+from canebench.reeds.states import IN_WORK
+from canebench.store.records import PlayerRecord, ReedRecord
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -37,8 +39,6 @@ if TYPE_CHECKING:
 
 #: What a player has for breaking in on a day where nobody says, min: an estimate of ours.
 USUAL_MIN: Final = 20.0
-#: Reeds in these states are broken in.
-_IN_WORK: Final = (State.NEW, State.ON_TRIAL, State.BREAKING_IN)
 #: A reed that is not foretold to settle within what is looked at: this median, min, and its spread.
 _LONG_MIN, _LONG_LOG_SD = 800.0, 0.7
 _SESSION_MIN: Final = 10.0
@@ -87,13 +87,12 @@ def calendar(ledger: Ledger, wanted: Wanted) -> Calendar:
         reeds = _reeds(reader, wanted.reeds)
         bench = bench_around(reader, None, [reed.id for reed in reeds])
         people = _people(reader, reeds, wanted.players)
-        mouths = _mouths(reader, reeds)
+        mouths = mouth_tests(reader, {reed.id: reed.number for reed in reeds})
         place = _zone_name(zone, now)
-    lives = {reed_id: until(life, now) for reed_id, life in bench.lives.items()}
-    population = learnt(tuple(life for life in lives.values() if life.read))
-    found = forecasts([lives[reed.id] for reed in reeds], now=now, population=population)
+    known = known_by(bench, now)
+    found = forecasts([known.lives[reed.id] for reed in reeds], now=now, population=known.population)
     todo = [
-        _to_break_in(reed, lives[reed.id], forecast, people, mouths.get(reed.id, ()))
+        _to_break_in(reed, known.lives[reed.id], forecast, people, mouths.get(reed.id, []))
         for reed, forecast in zip(reeds, found, strict=True)
         if not forecast.settling.settled
     ]
@@ -110,21 +109,15 @@ def calendar(ledger: Ledger, wanted: Wanted) -> Calendar:
     sessions = sorted(
         (one for reed in plan.reeds for one in reed.sessions), key=lambda one: (one.starts, one.player)
     )
-    days = {day: tuple(one for one in sessions if one.starts.date() == day) for day in _days(sessions)}
+    days = {day: tuple(those) for day, those in groupby(sessions, key=lambda one: one.starts.date())}
     return Calendar(plan=plan, late=late_advice(plan, players, todo, now=now), days=days, made=now)
-
-
-def _days(sessions: Sequence[BreakInSession]) -> list[date]:
-    return list(dict.fromkeys(one.starts.date() for one in sessions))
 
 
 def _reeds(reader: Reader, numbers: Sequence[str]) -> list[ReedRecord]:
     if numbers:
         return [reed_numbered(reader, number) for number in dict.fromkeys(numbers)]
     found = [
-        reed
-        for state in _IN_WORK
-        for reed in reader.rows(ReedRecord, {"state": state.value}, order="#number")
+        reed for state in IN_WORK for reed in reader.rows(ReedRecord, {"state": state.value}, order="#number")
     ]
     if not found:
         raise InputError(
@@ -161,24 +154,12 @@ def _zone_name(zone: tzinfo | None, now: datetime) -> str:
     return "UTC"
 
 
-def _mouths(reader: Reader, reeds: Sequence[ReedRecord]) -> dict[int, tuple[MouthBefore, ...]]:
-    tests = reader.of_many(MouthTestRecord, "reed_id", [reed.id for reed in reeds], order="rests_until")
-    names = reader.by_id(PlayerRecord, (test.player_id for test in tests))
-    found: dict[int, tuple[MouthBefore, ...]] = {}
-    for test in tests:
-        player = names.get(test.player_id)
-        if player is not None:
-            before = MouthBefore(player=player.name, until=datetime.fromisoformat(test.rests_until))
-            found[test.reed_id] = (*found.get(test.reed_id, ()), before)
-    return found
-
-
 def _to_break_in(
     reed: ReedRecord,
     life: ReedHistory,
     forecast: ReedForecast,
     people: Sequence[PlayerRecord],
-    mouths: tuple[MouthBefore, ...],
+    mouths: Sequence[MouthTest],
 ) -> ReedToBreakIn:
     owner = next((one.name for one in people if one.id == reed.player_id), None)
     played = max((one.at for one in life.played), default=None)
@@ -187,7 +168,7 @@ def _to_break_in(
         still=_still(forecast),
         had=len(life.played),
         player=owner,
-        mouths=mouths,
+        mouths=tuple(MouthBefore(player=one.player, until=one.until or rests_until(one)) for one in mouths),
         played_until=played,
     )
 

@@ -7,14 +7,13 @@ themselves in `benchmarks/breaking_in`.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError, UnlessInsistedError
 from canebench.base.pressure import PressureUnit
 from canebench.bench.acts.band import unit_of, zone_of
 from canebench.bench.acts.ledger import named, reed_numbered
-from canebench.bench.views.ahead.histories import bench_around, until
+from canebench.bench.views.ahead.histories import bench_around, known_by
 from canebench.bench.views.ahead.words import (
     cents_said,
     days_said,
@@ -29,7 +28,6 @@ from canebench.reeds.forecasts.forecast import Ahead, forecasts, habit
 from canebench.reeds.forecasts.history import QUANTITIES, ReedHistory, value_of
 from canebench.reeds.forecasts.keeping import StrengthRange, advise, new_reed
 from canebench.reeds.forecasts.playing import SaidAs
-from canebench.reeds.forecasts.pooling import Population, learnt_from
 from canebench.reeds.forecasts.settled import USUAL_RULE
 from canebench.store.records import LotRecord, PlayerRecord, ReedRecord
 
@@ -164,12 +162,6 @@ def lot_foretold(ledger: Ledger, lot: str, *, days: Sequence[float] = USUAL_DAYS
     return _foretold(bench, reeds, people, now, days, unit) if reeds else []
 
 
-@lru_cache(maxsize=4)
-def learnt(lives: tuple[ReedHistory, ...]) -> Population:
-    """What these reeds teach; the same lives teach the same, so it is kept."""
-    return learnt_from(lives)
-
-
 def _check_days(days: Iterable[float]) -> None:
     for one in days:
         if not 0.0 <= one <= MOST_DAYS:
@@ -199,16 +191,13 @@ def _foretold(
     days: Sequence[float],
     unit: PressureUnit,
 ) -> list[Foresight]:
-    # What is dated later than now is a slip, or somebody's wrong clock: it is not known yet.
-    lives = {reed_id: until(life, now) for reed_id, life in bench.lives.items()}
-    taught_by = [life for life in lives.values() if life.read]
-    population = learnt(tuple(taught_by))
-    own = [lives[reed.id] for reed in reeds]
+    known = known_by(bench, now)
+    own = [known.lives[reed.id] for reed in reeds]
     plans = [[_played_by(life, one) for one in days] for life in own]
-    found = forecasts(own, now=now, ahead=plans, population=population)
+    found = forecasts(own, now=now, ahead=plans, population=known.population)
     # What there is in a reed's stead: one of the same box that nobody has blown.
     boxes = list(dict.fromkeys(_unplayed(life) for life in own))
-    new = dict(zip(boxes, forecasts(boxes, now=now, population=population), strict=True))
+    new = dict(zip(boxes, forecasts(boxes, now=now, population=known.population), strict=True))
     return [
         _one(
             bench,
@@ -217,7 +206,7 @@ def _foretold(
             people[reed.id],
             now=now,
             unit=unit,
-            taught_by=len(taught_by) - (life.read > 0),
+            taught_by=len(known.taught_by) - (life.read > 0),
         )
         for reed, forecast, plan, life in zip(reeds, found, plans, own, strict=True)
     ]
@@ -258,11 +247,8 @@ def _one(
     wanted = None if person is None else _wanted(person, share)
     pinch, refused = None, ""
     if wanted is not None:
-        ceiling = (
-            None
-            if person is None or person.ceiling_kpa is None
-            else bench.shares[reed.id].mean * person.ceiling_kpa
-        )
+        most = None if person is None else person.ceiling_kpa
+        ceiling = None if most is None else share.mean * most
         try:
             pinch = easing(told.life, forecast, wanted, now=now, ceiling_kpa=ceiling, said=said)
         except UnlessInsistedError as error:

@@ -6,13 +6,14 @@ Guarded by `tests/doors/test_forecast_command.py`.
 from __future__ import annotations
 
 import math
-from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import TYPE_CHECKING, Final, TypeVar
+from functools import lru_cache
+from typing import TYPE_CHECKING, Final
 
 from canebench.base.units import hz_step_to_cents, hz_to_cents
 from canebench.bench.acts.reeds.choose_reeds import pitches_of
+from canebench.bench.acts.reeds.rows_by_reed import rows_by_reed
 from canebench.bench.views.browse_reed import report_of
 from canebench.reeds.forecasts.history import (
     Handling,
@@ -22,6 +23,8 @@ from canebench.reeds.forecasts.history import (
     ReedReading,
 )
 from canebench.reeds.forecasts.playing import OnsetShare, onset_share
+from canebench.reeds.forecasts.pooling import Population, learnt_from
+from canebench.reeds.strength import READ_KPA
 from canebench.store.records import (
     ChanterRecord,
     EaseRecord,
@@ -41,13 +44,10 @@ if TYPE_CHECKING:
 
     OfReed = EaseRecord | PlayRecord | SettingRecord | StrengthRecord | TakeRecord
 
-AnyOfReed = TypeVar("AnyOfReed", bound="OfReed")
 #: Low A is told against this, Hz, whatever the drones did: one reference for all readings.
 REFERENCE_HZ: Final = 470.0
 #: So many reeds teach each other: those of the lot first. More would take longer than anyone waits.
 _LOT, _ALL = 30, 40
-#: A pressure read once, kPa, where nobody said how well.
-_READ_KPA: Final = 0.12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,13 +74,35 @@ def bench_around(reader: Reader, lot_id: int | None, ids: Sequence[int] = ()) ->
     return _bench(reader, {reed_id: reed for reed_id, reed in found.items() if reed_id is not None})
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """The lives of a bench as far as they were known at one time, and those of them that teach the others."""
+
+    lives: Mapping[int, ReedHistory]
+    taught_by: tuple[ReedHistory, ...]
+
+    @property
+    def population(self) -> Population:
+        """What they teach."""
+        return _learnt(self.taught_by)
+
+
+def known_by(bench: Bench, then: datetime) -> Known:
+    """What was known then; what is dated later than now is a slip, or somebody's wrong clock."""
+    lives = {reed_id: until(life, then) for reed_id, life in bench.lives.items()}
+    return Known(lives=lives, taught_by=tuple(life for life in lives.values() if life.read))
+
+
+@lru_cache(maxsize=4)
+def _learnt(lives: tuple[ReedHistory, ...]) -> Population:
+    """The same lives teach the same, so it is kept: a lot's take longer than a page may."""
+    return learnt_from(lives)
+
+
 def until(life: ReedHistory, then: datetime) -> ReedHistory:
     """A life as far as it was known then."""
-    return ReedHistory(
-        number=life.number,
-        lot=life.lot,
-        cut=life.cut,
-        chanter=life.chanter,
+    return replace(
+        life,
         played=tuple(one for one in life.played if one.at <= then),
         readings=tuple(one for one in life.readings if one.at <= then),
         by_mouth=tuple(one for one in life.by_mouth if one.at <= then),
@@ -94,14 +116,14 @@ def _by_id(reeds: Iterable[ReedRecord]) -> dict[int | None, ReedRecord]:
 
 def _bench(reader: Reader, reeds: Mapping[int, ReedRecord]) -> Bench:
     ids = list(reeds)
-    strengths = _rows(reader, StrengthRecord, ids)
+    strengths = rows_by_reed(reader, StrengthRecord, ids)
     than = {row.than_reed_id for rows in strengths.values() for row in rows} - {None}
-    others = _rows(reader, StrengthRecord, [one for one in than if one is not None])
-    both = {reed_id: _both(rows) for reed_id, rows in strengths.items()}
+    others = rows_by_reed(reader, StrengthRecord, [one for one in than if one is not None])
+    both = {reed_id: both_read(rows) for reed_id, rows in strengths.items()}
     share = onset_share(pair for pairs in both.values() for pair in pairs)
     shares = {reed_id: share.of_reed(pairs) for reed_id, pairs in both.items()}
-    takes, plays = _rows(reader, TakeRecord, ids), _rows(reader, PlayRecord, ids)
-    eases, settings = _rows(reader, EaseRecord, ids), _rows(reader, SettingRecord, ids)
+    takes, plays = rows_by_reed(reader, TakeRecord, ids), rows_by_reed(reader, PlayRecord, ids)
+    eases, settings = rows_by_reed(reader, EaseRecord, ids), rows_by_reed(reader, SettingRecord, ids)
     pitches = pitches_of(reader, [take for rows in takes.values() for take in rows])
     lots = reader.by_id(LotRecord, (reed.lot_id for reed in reeds.values()))
     chanters = reader.by_id(ChanterRecord, (row.chanter_id for rows in takes.values() for row in rows))
@@ -117,19 +139,12 @@ def _bench(reader: Reader, reeds: Mapping[int, ReedRecord]) -> Bench:
                 PlayedSpell(at=_at(row), minutes=row.minutes) for row in plays[reed_id] if row.minutes > 0.0
             ),
             readings=(
-                *(
-                    _strength(row, shares[reed_id])
-                    for row in strengths[reed_id]
-                    if _onset(row, shares[reed_id]) is not None
-                ),
+                *_strengths(strengths[reed_id], shares[reed_id]),
                 *(_pitch(take, pitches[take.id]) for take in takes[reed_id]),
             ),
             by_mouth=tuple(_by_mouth(strengths[reed_id], others, share)),
             handled=(
-                *(
-                    Handling(at=_at(row), what="pinch" if row.how == "pinch" else "set")
-                    for row in eases[reed_id]
-                ),
+                *(_eased(row) for row in eases[reed_id]),
                 # How it sat first is where it begins; what follows moves it.
                 *(Handling(at=_at(row), what="set") for row in settings[reed_id][1:]),
             ),
@@ -142,17 +157,7 @@ def _bench(reader: Reader, reeds: Mapping[int, ReedRecord]) -> Bench:
     return Bench(reeds=reeds, lives=lives, shares=shares, apart=apart)
 
 
-def _rows(reader: Reader, kind: type[AnyOfReed], ids: Sequence[int]) -> defaultdict[int, list[AnyOfReed]]:
-    found: defaultdict[int, list[AnyOfReed]] = defaultdict(list)
-    for row in reader.of_many(kind, "reed_id", ids, order="at"):
-        if row.reed_id is not None:
-            found[row.reed_id].append(row)
-    for reed_id in ids:
-        found[reed_id]
-    return found
-
-
-def _both(rows: Iterable[StrengthRecord]) -> list[tuple[float, float]]:
+def both_read(rows: Iterable[StrengthRecord]) -> list[tuple[float, float]]:
     """Onset and playing pressure of readings that have both."""
     return [(row.onset_kpa, row.playing_kpa) for row in rows if row.onset_kpa is not None and row.playing_kpa]
 
@@ -172,16 +177,17 @@ def _last_chanter(takes: Sequence[TakeRecord]) -> int | None:
 def _onset(row: StrengthRecord, share: OnsetShare) -> tuple[float, float] | None:
     """Onset and how well it was read, kPa: as read, or by the share from what it played at."""
     if row.onset_kpa is not None:
-        return row.onset_kpa, row.onset_sd_kpa or _READ_KPA
+        return row.onset_kpa, row.onset_sd_kpa or READ_KPA
     if row.playing_kpa is not None:
-        return share.mean * row.playing_kpa, share.mean * (row.playing_sd_kpa or _READ_KPA)
+        return share.mean * row.playing_kpa, share.mean * (row.playing_sd_kpa or READ_KPA)
     return None
 
 
-def _strength(row: StrengthRecord, share: OnsetShare) -> ReedReading:
-    told = _onset(row, share)
-    onset, sd = (None, None) if told is None else told
-    return ReedReading(at=_at(row), strength_kpa=onset, strength_sd_kpa=sd)
+def _strengths(rows: Iterable[StrengthRecord], share: OnsetShare) -> Iterable[ReedReading]:
+    for row in rows:
+        told = _onset(row, share)
+        if told is not None:
+            yield ReedReading(at=_at(row), strength_kpa=told[0], strength_sd_kpa=told[1])
 
 
 def _by_mouth(

@@ -15,8 +15,7 @@ from canebench.base.clock.local_time import day_said
 from canebench.base.pressure import PressureUnit, pressure_in
 from canebench.base.uncertain import number
 from canebench.bench.acts.band import unit_of, zone_of
-from canebench.bench.views.ahead.foretold import learnt
-from canebench.bench.views.ahead.histories import bench_around, until
+from canebench.bench.views.ahead.histories import bench_around, known_by
 from canebench.bench.views.ahead.words import cents_said, plays_said
 from canebench.reeds.forecasts.forecast import LEAST_READ, Ahead, forecasts
 from canebench.reeds.forecasts.history import value_of
@@ -87,7 +86,7 @@ def kept_word(ledger: Ledger) -> KeptWord:
         for one in _span(bench, now - back * _SPAN, unit)
     )
     return KeptWord(
-        said=tuple(said),
+        said=said,
         held=tuple(_held(said)),
         why_none="" if said else _NONE,
     )
@@ -96,7 +95,7 @@ def kept_word(ledger: Ledger) -> KeptWord:
 def _span(bench: Bench, end: datetime, unit: PressureUnit) -> Iterator[Said]:
     """Readings of one week, foretold from what was known two weeks before its end."""
     start, cut = end - _SPAN, end - _AHEAD
-    known = {reed_id: until(life, cut) for reed_id, life in bench.lives.items()}
+    known = known_by(bench, cut)
     read = {
         reed_id: sorted((one for one in life.readings if start < one.at <= end), key=lambda one: one.at)
         for reed_id, life in bench.lives.items()
@@ -106,14 +105,14 @@ def _span(bench: Bench, end: datetime, unit: PressureUnit) -> Iterator[Said]:
         reed_id
         for reed_id, life in bench.lives.items()
         if read[reed_id]
-        and known[reed_id].read >= LEAST_READ
+        and known.lives[reed_id].read >= LEAST_READ
         and not any(cut < one.at <= read[reed_id][-1].at for one in life.handled)
     ]
     if not scored:
         return
-    population = learnt(tuple(life for life in known.values() if life.read))
     plans = [[_then(bench.lives[reed_id], cut, read[reed_id][-1].at)] for reed_id in scored]
-    found = forecasts([known[one] for one in scored], now=cut, ahead=plans, population=population)
+    own = [known.lives[reed_id] for reed_id in scored]
+    found = forecasts(own, now=cut, ahead=plans, population=known.population)
     for reed_id, forecast in zip(scored, found, strict=True):
         for quantity in _SCORED:
             last = _last(read[reed_id], quantity)

@@ -5,11 +5,12 @@ Guarded by `tests/doors/test_worth_command.py`.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Final, TypeVar
+from typing import TYPE_CHECKING, Final
 
+from canebench.bench.acts.reeds.rows_by_reed import rows_by_reed
+from canebench.bench.views.ahead.histories import both_read
 from canebench.reeds.forecasts.playing import onset_share
 from canebench.reeds.lots.outcome import LotReed
 from canebench.reeds.states import NOT_OFFERED, State
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from canebench.reeds.forecasts.playing import OnsetShare
     from canebench.store.reader import ActRecord, Reader
 
-AnyOfReed = TypeVar("AnyOfReed", EaseRecord, PlayRecord, StrengthRecord)
 #: A reed in one of these is settled: what is spare is good enough to be put by.
 SETTLED: Final = (State.SETTLED, State.SPARE)
 #: A settled reed that was retired is taken to be worn out unless its reason has one of these words.
@@ -88,25 +88,13 @@ def fates_of(reader: Reader, lot_id: int) -> list[ReedFate]:
     """What became of the reeds of a lot, by number."""
     reeds = reader.rows(ReedRecord, {"lot_id": lot_id}, order="#number")
     ids = [reed.id for reed in reeds]
-    plays, eases = _rows(reader, PlayRecord, ids), _rows(reader, EaseRecord, ids)
-    strengths = _rows(reader, StrengthRecord, ids)
-    share = onset_share(
-        (row.onset_kpa, row.playing_kpa)
-        for rows in strengths.values()
-        for row in rows
-        if row.onset_kpa is not None and row.playing_kpa
-    )
+    plays, eases = rows_by_reed(reader, PlayRecord, ids), rows_by_reed(reader, EaseRecord, ids)
+    strengths = rows_by_reed(reader, StrengthRecord, ids)
+    share = onset_share(pair for rows in strengths.values() for pair in both_read(rows))
     return [
         _fate(reader, reed, plays[reed.id], _as_new(strengths[reed.id], eases[reed.id], share))
         for reed in reeds
     ]
-
-
-def _rows(reader: Reader, kind: type[AnyOfReed], ids: Sequence[int]) -> defaultdict[int, list[AnyOfReed]]:
-    found: defaultdict[int, list[AnyOfReed]] = defaultdict(list)
-    for row in reader.of_many(kind, "reed_id", ids, order="at"):
-        found[row.reed_id].append(row)
-    return found
 
 
 def _fate(reader: Reader, reed: ReedRecord, plays: Sequence[PlayRecord], onset: float | None) -> ReedFate:

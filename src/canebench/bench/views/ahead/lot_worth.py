@@ -12,8 +12,8 @@ from datetime import date
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
+from canebench.base.parsing import moment_from
 from canebench.base.pressure import PressureUnit
-from canebench.base.sizes import said as given_said
 from canebench.base.uncertain import number
 from canebench.bench.acts.band import unit_of, zone_of
 from canebench.bench.acts.ledger import named
@@ -120,7 +120,9 @@ def lot_worth(
     NotFoundError
         There is no such lot.
     """
-    needed_on = _day(by)
+    needed_on = None
+    if by is not None and by.strip():
+        needed_on = moment_from(date.fromisoformat, by, "day", allowed="a date like 2026-09-01 is needed")
     _check_need(needed, needed_on, post_days)
     with ledger.reading() as reader:
         record = reader.row(LotRecord, lot) if isinstance(lot, int) else named(reader, LotRecord, lot)
@@ -132,7 +134,8 @@ def lot_worth(
         unit = unit_of(reader) or PressureUnit.INH2O
         worth = _worth(reader, record, unit)
         beside = None if other is None else _worth(reader, other, unit)
-        stock = sum(reader.counts(ReedRecord, "state").get(state.value, 0) for state in SETTLED)
+        counted = reader.counts(ReedRecord, "state")
+        stock = sum(counted.get(state.value, 0) for state in SETTLED)
         today = ledger.clock().astimezone(zone_of(reader)).date()
     comparison = (
         None
@@ -150,17 +153,6 @@ def lot_worth(
         if needed is None
         else _proposal(worth, needed, needed_on, stock=stock, post_days=post_days, today=today),
     )
-
-
-def _day(text: str | None) -> date | None:
-    if text is None or not text.strip():
-        return None
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError as error:
-        raise InputError(
-            field="day", given=given_said(text), allowed="a date like 2026-09-01 is needed"
-        ) from error
 
 
 def _check_need(needed: int | None, by: date | None, post_days: int) -> None:

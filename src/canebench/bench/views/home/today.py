@@ -13,7 +13,7 @@ from canebench.base.clock.local_time import day_said
 from canebench.bench.acts.band import zone_of
 from canebench.bench.acts.fitting.begin_fitting import recent_fittings
 from canebench.reeds import eases
-from canebench.reeds.states import NOT_OFFERED, State
+from canebench.reeds.states import IN_WORK, NOT_OFFERED, State
 from canebench.store.records import (
     EaseRecord,
     LotRecord,
@@ -164,7 +164,6 @@ def _pinched_out(reader: Reader) -> list[Need]:
     """Reeds still being set up that no pinch is left for."""
     counted = reader.counts(EaseRecord, "reed_id", {"how": "pinch"})
     spent = [int(reed) for reed, n in counted.items() if reed is not None and not eases.left(n)]
-    working = (*_FITTED_STILL, State.BREAKING_IN)
     return [
         Need(
             kind="pinched out",
@@ -174,5 +173,5 @@ def _pinched_out(reader: Reader) -> list[Need]:
             why="no pinch is left in its life: play it in, or set it aside",
         )
         for reed in reader.by_id(ReedRecord, spent).values()
-        if reed.state in working
+        if reed.state in IN_WORK
     ]

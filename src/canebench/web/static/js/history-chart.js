@@ -1,5 +1,6 @@
-// <history-chart>: tilt, height and strength over time. The tables beside it say the same.
+// <history-chart>: tilt, height and strength over time.
 import uPlot from "../vendor/uplot-1.6.32.js";
+import { ReedChart } from "./reed-chart.js";
 
 const LINES = [
   { key: "tilt", label: "Tilt, cents", scale: "cents", dash: [], mark: "solid", colour: "mark" },
@@ -13,7 +14,6 @@ const LINES = [
     colour: "stem",
   },
 ];
-const HEIGHT = 260;
 const DAY_S = 86400;
 // Times as the tables write them, by the clock of the page's zone, else of this machine: sv-SE has ISO's form.
 const clock = (zone) => {
@@ -24,10 +24,9 @@ const clock = (zone) => {
 const days = (said) => (chart, times, axis, space, step) =>
   times.map((time) => (step < DAY_S ? said(time).slice(11, 16) : said(time).slice(0, 10)));
 
-class HistoryChart extends HTMLElement {
-  connectedCallback() {
+class HistoryChart extends ReedChart {
+  read(data) {
     this.zone = this.getAttribute("zone") ?? undefined;
-    const data = JSON.parse(this.querySelector("script").textContent);
     this.used = LINES.filter(({ key }) => data[key].some(({ value }) => value !== null));
     const tables = this.used.map(({ key }) => {
       const known = data[key].filter(({ value }) => value !== null);
@@ -36,56 +35,23 @@ class HistoryChart extends HTMLElement {
     this.data = tables.length ? uPlot.join(tables) : [[]];
     // One moment is no course of time: the tables tell it.
     this.hidden = this.data[0].length < 2;
-    if (this.hidden) return;
-    this.place = document.createElement("div");
-    this.place.setAttribute("aria-hidden", "true");
-    this.append(this.place);
-    this.draw();
-    this.watch = new ResizeObserver(() =>
-      this.chart.setSize({ width: this.place.clientWidth, height: HEIGHT }),
-    );
-    this.watch.observe(this.place);
-    this.look = matchMedia("(prefers-color-scheme: dark)");
-    this.look.addEventListener("change", this);
-  }
-
-  disconnectedCallback() {
-    this.watch?.disconnect();
-    this.look?.removeEventListener("change", this);
-    this.chart?.destroy();
-  }
-
-  handleEvent() {
-    this.draw();
   }
 
   here(moment) {
     return this.zone ? uPlot.tzDate(moment, this.zone) : moment;
   }
 
-  draw() {
-    this.chart?.destroy();
-    const style = getComputedStyle(this);
-    const colour = (name) => style.getPropertyValue(`--${name}`).trim();
-    const font = `12px ${colour("sans")}`;
-    const quiet = {
-      stroke: colour("quiet"),
-      ticks: { stroke: colour("rule"), width: 1 },
-      font,
-      labelFont: font,
-      labelSize: 18,
-    };
-    const grid = { show: true, stroke: colour("rule"), width: 1 };
+  options(colour, axis) {
     const has = (scale) => this.used.some((line) => line.scale === scale);
-    const axes = [{ ...quiet, scale: "x", grid, values: days(clock(this.zone)), space: 90 }];
-    if (has("cents")) axes.push({ ...quiet, scale: "cents", side: 3, label: "cents", grid });
+    const axes = [{ ...axis, scale: "x", values: days(clock(this.zone)), space: 90 }];
+    if (has("cents")) axes.push({ ...axis, scale: "cents", side: 3, label: "cents" });
     if (has("inches"))
       axes.push({
-        ...quiet,
+        ...axis,
         scale: "inches",
         side: has("cents") ? 1 : 3,
         label: "inH2O",
-        grid: has("cents") ? { show: false } : grid,
+        grid: has("cents") ? { show: false } : axis.grid,
       });
     const lines = this.used.map(({ label, scale, dash, colour: name }) => ({
       label,
@@ -96,20 +62,16 @@ class HistoryChart extends HTMLElement {
       spanGaps: true,
       points: { show: true, size: 7, fill: colour("sheet") },
     }));
-    const options = {
-      width: this.place.clientWidth,
-      height: HEIGHT,
+    return {
       tzDate: (time) => this.here(new Date(1000 * time)),
       scales: { x: { time: true } },
       legend: {
         live: false,
         markers: { width: 3, dash: (chart, place) => this.used[place - 1]?.mark ?? "solid" },
       },
-      cursor: { show: false },
       axes,
       series: [{ label: "Day" }, ...lines],
     };
-    this.chart = new uPlot(options, this.data, this.place);
   }
 }
 
