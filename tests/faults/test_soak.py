@@ -40,6 +40,15 @@ def test_the_slope_is_that_of_the_line() -> None:
     assert found.sd == pytest.approx(0.0, abs=1e-9)
 
 
+def test_what_so_short_a_run_cannot_tell_is_called_neither() -> None:
+    """What wavers by more than the limit is seldom called either; what hardly wavers is called flat."""
+    limit = LIMITS["memory MB"]
+    wild = [slope_of(_AT_S, _wavering(seed, by=60.0)) for seed in range(50)]
+    assert sum(one.rises(limit) for one in wild) <= 5
+    assert sum(one.is_flat(limit) for one in wild) <= 15
+    assert all(slope_of(_AT_S, _wavering(seed, by=0.5)).is_flat(limit) for seed in range(50))
+
+
 def test_what_rises_while_it_warms_up_is_no_leak() -> None:
     figures = [min(at, 200.0) for at in _AT_S]
     assert not slope_of(_AT_S, figures).rises(1.0)
