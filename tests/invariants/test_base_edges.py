@@ -96,7 +96,7 @@ def test_a_pressure_is_said_with_the_digits_of_a_gauge() -> None:
 
 
 def test_a_pressure_in_a_foreign_unit_is_told_in_kilopascals_where_it_can_be_one() -> None:
-    """One psi is 6.895 kPa (NIST SP 811, appendix B.8). What no pipe can have, and no unit, get an example."""
+    """One psi is 6.895 kPa (NIST SP 811, appendix B.8). What no pipe has, and no unit, get an example."""
     with pytest.raises(InputError) as likely:
         parse_pressure("1 psi")
     assert likely.value.nearest == "6.89 kPa"
