@@ -192,7 +192,7 @@ def test_forecasts_whose_day_has_come_stand_beside_what_was_read(ledger: Ledger,
     for number in "123456":
         for playing in (30.0, 29.6):
             _evening(ledger, clock, number, playing)
-    clock.pass_days(14)
+    clock.pass_days(12)
     for number in "12345":
         log_strength(ledger, number, {"playing": "29.4 inH2O"}, who=_WHO)
     # The control: one that went a way that nobody could foretell.
@@ -201,6 +201,9 @@ def test_forecasts_whose_day_has_come_stand_beside_what_was_read(ledger: Ledger,
     by_reed = {one.reed: one.within_95 for one in kept.said}
     assert by_reed == {**dict.fromkeys("12345", True), "6": False}
     assert "of 6 forecasts 5" in kept.held[0]
+    # Asked a few days later, the same are scored: weeks are the calendar's, not counted back from now.
+    clock.pass_days(3.4)
+    assert kept_word(ledger) == kept
 
 
 def test_the_command_says_it_in_words_and_json(ledger: Ledger, clock: Clock, tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta
 from typing import TYPE_CHECKING, Final, Literal, get_args
 
 from canebench.base.clock.local_time import day_said
@@ -78,18 +78,27 @@ def kept_word(ledger: Ledger) -> KeptWord:
     with ledger.reading() as reader:
         bench, unit, zone = bench_around(reader, None), unit_of(reader) or PressureUnit.INH2O, zone_of(reader)
         now = ledger.clock().astimezone(zone)
-    # A week without a reading has nothing to look back upon.
-    weeks = sorted({(now - one.at) // _SPAN for life in bench.lives.values() for one in life.readings})
+    # Weeks of the calendar, so that the same forecasts are scored whenever one asks. A week without a reading
+    # has nothing to look back upon.
+    bench = replace(bench, lives=known_by(bench, now).lives)
+    read = [one.at for life in bench.lives.values() for one in life.readings]
+    ends = {_week_end(at.astimezone(zone)) for at in read}
     said = tuple(
         replace(one, day=day_said(one.day, zone))
-        for back in [week for week in weeks if week >= 0][:_SPANS]
-        for one in _span(bench, now - back * _SPAN, unit)
+        for end in sorted(ends, reverse=True)[:_SPANS]
+        for one in _span(bench, end, unit)
     )
     return KeptWord(
         said=said,
         held=tuple(_held(said)),
         why_none="" if said else _NONE,
     )
+
+
+def _week_end(at: datetime) -> datetime:
+    """The Monday after, when it begins there."""
+    day = at.date() + timedelta(days=7 - at.weekday())
+    return datetime.combine(day, time(), tzinfo=at.tzinfo)
 
 
 def _span(bench: Bench, end: datetime, unit: PressureUnit) -> Iterator[Said]:
