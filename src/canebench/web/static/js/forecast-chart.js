@@ -6,8 +6,9 @@ class ForecastChart extends ReedChart {
   read({ unit, past, ahead }) {
     const table = (rows, name) => [rows.map(({ minutes }) => minutes), rows.map((row) => row[name])];
     const read = [...past].sort((one, other) => one.minutes - other.minutes);
-    const lines = ["low", "middle", "high"].map((name) => table(ahead, name));
-    this.data = uPlot.join([table(read, "value"), ...lines]);
+    // What is drawn later lies above: the band would hide the line and the readings.
+    const lines = ["low", "high", "middle"].map((name) => table(ahead, name));
+    this.data = uPlot.join([...lines, table(read, "value")]);
     this.unit = unit;
   }
 
@@ -20,17 +21,11 @@ class ForecastChart extends ReedChart {
         { ...axis, label: "minutes played" },
         { ...axis, label: this.unit },
       ],
-      bands: [{ series: [4, 2], fill: colour("wash") }],
+      bands: [{ series: [2, 1], fill: colour("wash") }],
       series: [
         { label: "Minutes" },
-        {
-          label: "Read",
-          stroke: colour("ink"),
-          width: 2,
-          paths: () => null,
-          points: { show: true, size: 8, fill: colour("ink") },
-        },
         { label: "Four times in five above", ...edge },
+        { label: "and below", ...edge },
         {
           label: "Foretold",
           stroke: colour("mark"),
@@ -38,7 +33,13 @@ class ForecastChart extends ReedChart {
           spanGaps: true,
           points: { show: true, size: 6, fill: colour("sheet") },
         },
-        { label: "and below", ...edge },
+        {
+          label: "Read",
+          stroke: colour("ink"),
+          width: 2,
+          paths: () => null,
+          points: { show: true, size: 8, fill: colour("ink") },
+        },
       ],
     };
   }
