@@ -30,6 +30,8 @@ from support.running_bench import Bench, serving
 _BLOCK = 3_072
 _RATE_HZ = 48_000
 _WARM_S = 4.0
+#: Asked of the many at once, in nine runs of ten.
+_MOST_S = 0.1
 #: Samples between one message's sound and the last one's, as shares of what lies between.
 _SPREAD = (0.0, 0.25, 0.5, 0.75, 1.0)
 
@@ -48,14 +50,25 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=20.0)
     parser.add_argument("--streams", type=int, default=25)
+    parser.add_argument("--runs", type=int, default=1, help="of the many at once, a new server each")
     wanted = parser.parse_args()
     take = _take(wanted.seconds)
     _report("window of an estimate", f"{1e3 * WINDOW_S:.0f} ms", "stated")
-    for count in (1, wanted.streams):
+    worst_s: list[float] = []
+    for count in (1, *[wanted.streams] * wanted.runs):
         with tempfile.TemporaryDirectory() as place, serving(Path(place) / "ledger.db") as bench:
             cookie = _sign_in(bench.link)
             found, share = asyncio.run(_watched(bench, cookie, take, count))
         _tell(count, found, share, wanted.seconds)
+        if count > 1:
+            worst_s.append(_quantile([latency for one in found for latency in one.latencies_s], 0.99))
+    if wanted.runs > 1:
+        within = sum(one <= _MOST_S for one in worst_s)
+        _report(
+            f"{wanted.streams} streams at once: runs within",
+            f"{within} of {wanted.runs}, p99 {1e3 * min(worst_s):.0f} to {1e3 * max(worst_s):.0f} ms",
+            "9 of 10",
+        )
 
 
 def _take(seconds: float) -> list[bytes]:
@@ -163,9 +176,12 @@ def _tell(count: int, found: list[Watched], share: float, seconds: float) -> Non
 
 
 def _quantiles(seconds: list[float]) -> str:
-    ordered = sorted(1e3 * one for one in seconds)
-    p50, p95, p99 = (ordered[int(q * (len(ordered) - 1))] for q in (0.5, 0.95, 0.99))
+    p50, p95, p99 = (1e3 * _quantile(seconds, q) for q in (0.5, 0.95, 0.99))
     return f"p50 {p50:.0f}, p95 {p95:.0f}, p99 {p99:.0f} ms"
+
+
+def _quantile(seconds: list[float], at: float) -> float:
+    return sorted(seconds)[int(at * (len(seconds) - 1))]
 
 
 def _report(what: str, figure: str, asked: str) -> None:
