@@ -21,6 +21,7 @@ from canebench.store.sqlite import connect
 from canebench.web.app import create_app
 from canebench.web.context import open_context
 from canebench.web.security.sign_in import SignIn
+from canebench.web.serve import keep_what_stands
 from ledger import _AT, _fill, _report
 from support.web_client import HOST, PORT, signed_in
 
@@ -133,6 +134,7 @@ def _pages(path: Path, *, reeds: int, takes: int) -> None:
         "history": lambda: "/history",
     }
     with signed_in(app, entry) as client:
+        keep_what_stands()
         for what, address in addresses.items():
             spent, worked, size = [], [], 0
             for _ in range(_REPEATS):
