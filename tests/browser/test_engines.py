@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.usefixtures("engines_asked_for")
 
 WIDTHS = (360, 768, 1440)
+#: What is said wherever a browser does not record.
+OTHERWISE = "give the sound at the fitting, under “From a file”"
 TYPED = {"low A": "475.2", "C": "590", "E": "711", "high A": "935"}
 
 
@@ -54,6 +56,13 @@ def type_readings(engine: DrivenBrowser, typed: dict[str, str]) -> None:
     engine.press("button", "Take these readings")
 
 
+def give_file(engine: DrivenBrowser, take: Path) -> None:
+    engine.press("summary", "From a file")
+    engine.choose_file("Sound file", take)
+    engine.press("button", "Measure the file")
+    engine.find("#act-say")
+
+
 def test_a_fitting(engine: DrivenBrowser, bench: Bench, demo_take: Path) -> None:
     """Typed readings, the next act, taken back; a form that is refused; a take from a file."""
     begin(engine, bench.link)
@@ -67,10 +76,7 @@ def test_a_fitting(engine: DrivenBrowser, bench: Bench, demo_take: Path) -> None
     assert engine.script("return arguments[0].value", _element(engine, "low A")) == "476.5"
     # Browsers may note as an error that a refused form answers 422.
     assert all("422" in said for said in engine.complaints())
-    engine.press("summary", "From a file")
-    engine.choose_file("Sound file", demo_take)
-    engine.press("button", "Measure the file")
-    engine.find("#act-say")
+    give_file(engine, demo_take)
     engine.press("summary", "Numbers")
     engine.until_says("main", "high A")
     assert engine.complaints() == []
@@ -80,14 +86,35 @@ def test_no_microphone_is_said(engine: DrivenBrowser, bench: Bench) -> None:
     """WebKit says of none at all what others say of one that is gone."""
     listen(engine, bench.link)
     engine.until_says("live-take", "No microphone was found")
+    engine.until_says("live-take", OTHERWISE)
 
 
-def test_a_browser_that_gives_pages_no_microphone_is_said(bench: Bench, tmp_path: Path) -> None:
+#: A window of WebKit that cannot record, and what is said of it: nobody allows what it asks for.
+CANNOT_RECORD = {
+    "enable-media-stream=false": "This browser gives pages no microphone",
+    "enable-mock-capture-devices=true": "not allowed to use the microphone",
+}
+
+
+@pytest.mark.parametrize("switch", CANNOT_RECORD)
+def test_where_webkit_cannot_record_a_file_does(
+    bench: Bench, tmp_path: Path, demo_take: Path, switch: str
+) -> None:
+    """What is said points to the fold of that name, and it is there and measures."""
     if not webkit_is_here():
         pytest.skip(NO_WEBKIT)
-    with running_webkit(tmp_path / "webkit", ["enable-media-stream=false"]) as engine:
+    with running_webkit(tmp_path / "webkit", [switch]) as engine:
         listen(engine, bench.link)
-        engine.until_says("live-take", "This browser gives pages no microphone")
+        engine.until_says("live-take", CANNOT_RECORD[switch])
+        engine.until_says("live-take", OTHERWISE)
+        give_file(engine, demo_take)
+
+
+def test_the_check_points_to_a_file_too(engine: DrivenBrowser, bench: Bench) -> None:
+    engine.goto(bench.link)
+    engine.goto(f"{bench.address}/microphone")
+    engine.press("button", "Check")
+    engine.until_says("microphone-check [role=status]", OTHERWISE)
 
 
 def listen(engine: DrivenBrowser, link: str) -> None:

@@ -94,7 +94,9 @@ def running_webkit(folder: Path, switches: Sequence[str] = ()) -> Iterator[WebKi
     homes = {f"XDG_{kind}_HOME": str(folder) for kind in ("CONFIG", "CACHE", "DATA")}
     port = _free_port()
     with _display() as display, said.open("wb") as heard:
-        environment = {**os.environ, **homes, "DISPLAY": display, "GDK_BACKEND": "x11", "NO_AT_BRIDGE": "1"}
+        # A machine without a language of its own: a page must do in any.
+        plain = {"LC_ALL": "C", "DISPLAY": display, "GDK_BACKEND": "x11", "NO_AT_BRIDGE": "1"}
+        environment = {**os.environ, **homes, **plain}
         with subprocess.Popen(
             [str(DRIVER), f"--port={port}"], stdout=heard, stderr=subprocess.STDOUT, env=environment
         ) as driver:

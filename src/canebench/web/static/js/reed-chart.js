@@ -1,5 +1,6 @@
 // What the charts of a reed share: where they stand, their axes, and that they are drawn anew with the window and
 // the system's look. The tables beside them say the same.
+import "./page-language.js";
 import uPlot from "../vendor/uplot-1.6.32.js";
 
 const HEIGHT = 260;
