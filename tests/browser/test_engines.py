@@ -10,6 +10,7 @@ import pytest
 from support.complaining_pages import PAGES, complaining_pages
 from support.engines import running_engine
 from support.every_page import EVERY_PAGE
+from support.firefox import FIREFOX, NO_FIREFOX, running_firefox
 from support.running_bench import WAIT_MS
 from support.webdriver import ELEMENT
 from support.webkit import NO_WEBKIT, running_webkit, webkit_is_here
@@ -89,25 +90,40 @@ def test_no_microphone_is_said(engine: DrivenBrowser, bench: Bench) -> None:
     engine.until_says("live-take", OTHERWISE)
 
 
-#: A window of WebKit that cannot record, and what is said of it: nobody allows what it asks for.
-CANNOT_RECORD = {
-    "enable-media-stream=false": "This browser gives pages no microphone",
-    "enable-mock-capture-devices=true": "not allowed to use the microphone",
-}
-
-
-@pytest.mark.parametrize("switch", CANNOT_RECORD)
-def test_where_webkit_cannot_record_a_file_does(
-    bench: Bench, tmp_path: Path, demo_take: Path, switch: str
-) -> None:
-    """What is said points to the fold of that name, and it is there and measures."""
+def test_where_webkit_gives_no_microphone_a_file_does(bench: Bench, tmp_path: Path, demo_take: Path) -> None:
+    """What is said points to the fold of that name: it is there, and measures."""
     if not webkit_is_here():
         pytest.skip(NO_WEBKIT)
-    with running_webkit(tmp_path / "webkit", [switch]) as engine:
+    with running_webkit(tmp_path / "webkit", ["enable-media-stream=false"]) as engine:
         listen(engine, bench.link)
-        engine.until_says("live-take", CANNOT_RECORD[switch])
+        engine.until_says("live-take", "This browser gives pages no microphone")
         engine.until_says("live-take", OTHERWISE)
         give_file(engine, demo_take)
+
+
+def test_where_firefox_refuses_the_microphone_a_file_does(
+    bench: Bench, tmp_path: Path, demo_take: Path
+) -> None:
+    """WebKit refuses nothing to a page that is driven."""
+    if not FIREFOX.exists():
+        pytest.skip(NO_FIREFOX)
+    refused = {"permissions.default.microphone": 2, "media.navigator.streams.fake": True}
+    with running_firefox(tmp_path, refused, {}) as engine:
+        listen(engine, bench.link)
+        engine.until_says("live-take", "not allowed to use the microphone")
+        engine.until_says("live-take", OTHERWISE)
+        give_file(engine, demo_take)
+
+
+def test_webkit_records(bench: Bench, tmp_path: Path) -> None:
+    """From a microphone of its own, which beeps: it has no way to play a take into one."""
+    if not webkit_is_here():
+        pytest.skip(NO_WEBKIT)
+    with running_webkit(tmp_path / "webkit", ["enable-mock-capture-devices=true"]) as engine:
+        listen(engine, bench.link)
+        engine.until_says("live-take [data-place=level]", "Level good")
+        engine.until_says("live-take [data-place=time]", "5 s")
+        assert engine.complaints() == []
 
 
 def test_the_check_points_to_a_file_too(engine: DrivenBrowser, bench: Bench) -> None:

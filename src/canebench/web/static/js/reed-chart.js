@@ -13,9 +13,8 @@ export class ReedChart extends HTMLElement {
     this.place.setAttribute("aria-hidden", "true");
     this.append(this.place);
     this.draw();
-    this.watch = new ResizeObserver(() =>
-      this.chart.setSize({ width: this.place.clientWidth, height: HEIGHT }),
-    );
+    // In the next frame: its words below may wrap, and then what is observed changes while it is told of.
+    this.watch = new ResizeObserver(() => requestAnimationFrame(() => this.resized()));
     this.watch.observe(this.place);
     this.look = matchMedia("(prefers-color-scheme: dark)");
     this.look.addEventListener("change", this);
@@ -25,6 +24,10 @@ export class ReedChart extends HTMLElement {
     this.watch?.disconnect();
     this.look?.removeEventListener("change", this);
     this.chart?.destroy();
+  }
+
+  resized() {
+    if (this.isConnected) this.chart.setSize({ width: this.place.clientWidth, height: HEIGHT });
   }
 
   handleEvent() {
