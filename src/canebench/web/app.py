@@ -40,7 +40,7 @@ from canebench.web.routes import (
     shell,
     takes,
 )
-from canebench.web.routes.ahead import lot_worth, reed_ahead
+from canebench.web.routes.ahead import calendar, lot_worth, reed_ahead
 from canebench.web.security.origin_checks import (
     BodyLimit,
     HostCheck,
@@ -88,6 +88,9 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/lots/{lot:int}", lots.lot),
         Route("/lots/{lot:int}", lots.grade, methods=["POST"]),
         Route("/lots/{lot:int}/worth", lot_worth.worth),
+        Route("/calendar", calendar.page),
+        Route("/calendar/sheet", calendar.sheet),
+        Route("/calendar.ics", calendar.file),
         Route("/choose", people.choose),
         Route("/players", people.players),
         Route("/players", people.add_player, methods=["POST"]),
