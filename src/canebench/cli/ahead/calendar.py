@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import date, time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from canebench.base.parsing import moment_from
 from canebench.cli.options.ledger_options import print_json, reads
 from canebench.cli.options.numbers import COUNT, NUMBER
 from canebench.cli.text.words import labelled, paragraph, show, width
@@ -47,27 +45,24 @@ def command(
     from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
     from canebench.bench.views.ahead.calendar import (  # noqa: PLC0415
         USUAL_MIN,
+        USUAL_STARTS,
         Wanted,
         calendar,
+        day_from,
+        starts_from,
         write_ics,
     )
     from canebench.bench.views.ahead.calendar_words import (  # noqa: PLC0415
         STRAINS,
         chance_of_need,
-        sure_said,
+        plan_said,
     )
 
     wanted = Wanted(
-        by=moment_from(date.fromisoformat, by, "--by", allowed="a date is needed", nearest="2026-06-20"),
+        by=day_from(by, "--by", nearest="2026-06-20"),
         need=need,
         minutes=USUAL_MIN if minutes is None else minutes,
-        starts=moment_from(
-            time.fromisoformat,
-            starts or "18:00",
-            "--starts",
-            allowed="a time of day is needed",
-            nearest="18:30",
-        ),
+        starts=USUAL_STARTS if starts is None else starts_from(starts, "--starts"),
         players=players,
         reeds=reeds,
     )
@@ -94,11 +89,11 @@ def command(
                 "left_out": [{"reed": one.reed, "why": one.why} for one in found.plan.left_out],
                 "needed": need,
                 "chance": chance_of_need(found),
-                "said": [*sure_said(found), *found.late.said],
+                "said": plan_said(found),
             }
         )
         return
-    _tell(found, (*sure_said(found), *found.late.said, STRAINS))
+    _tell(found, (*plan_said(found), STRAINS))
     if ics is not None:
         show(paragraph(f"Calendar file: {ics}.", columns=width()))
 

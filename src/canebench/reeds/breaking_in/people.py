@@ -171,7 +171,22 @@ def zone_named(name: str) -> ZoneInfo:
 
 
 def check_count(field: str, value: int, low: int, high: int) -> None:
-    """An error where `value` is no whole number from `low` to `high`."""
+    """An error where a count is no whole number, or outside.
+
+    Parameters
+    ----------
+    field : str
+        What it is for, in the error's sentence.
+    value : int
+        As given.
+    low, high : int
+        What is allowed, both included.
+
+    Raises
+    ------
+    InputError
+        With the nearest that is. Guarded by `tests/faults/test_bad_plans.py`.
+    """
     if not is_finite(value) or value % 1 or not low <= value <= high:
         near = min(max(int(value), low), high) if is_finite(value) else low
         raise InputError(

@@ -6,19 +6,18 @@ Guarded by `tests/web/test_calendar.py`.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, time, timedelta
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Final
 from urllib.parse import urlencode
 
-from canebench.base.parsing import count_from, moment_from, number_from
-from canebench.bench.views.ahead.calendar import USUAL_MIN, Wanted
+from canebench.base.parsing import count_from, number_from
+from canebench.bench.views.ahead.calendar import USUAL_MIN, USUAL_STARTS, Wanted, day_from, starts_from
 
 if TYPE_CHECKING:
     from starlette.datastructures import QueryParams
 
 #: How far ahead is looked unless told: long enough for a new reed with a quarter of an hour on most days.
 _AHEAD: Final = timedelta(weeks=8)
-_STARTS: Final = "18:00"
 _MOST_TEXT: Final = 200
 #: What each field is called where it will not do, and the input that it stands in.
 FIELDS: Final = {
@@ -47,13 +46,7 @@ class CalendarQuery:
             by=day_from(self.by, "date to be settled by", nearest=(today + _AHEAD).isoformat()),
             need=count_from(self.need, "settled reeds needed") if self.need else None,
             minutes=number_from(self.minutes, "minutes a day"),
-            starts=moment_from(
-                time.fromisoformat,
-                self.starts,
-                "time they begin",
-                allowed="a time of day is needed",
-                nearest=_STARTS,
-            ),
+            starts=starts_from(self.starts, "time they begin"),
             players=self.players,
             reeds=tuple(one for one in names if one),
         )
@@ -76,18 +69,7 @@ def calendar_query(given: QueryParams, today: date) -> CalendarQuery:
         by=text("by", (today + _AHEAD).isoformat()),
         need=text("need", ""),
         minutes=text("minutes", f"{USUAL_MIN:g}"),
-        starts=text("starts", _STARTS),
+        starts=text("starts", f"{USUAL_STARTS:%H:%M}"),
         players=tuple(dict.fromkeys(one for one in given.getlist("player") if one.strip())),
         reeds=", ".join(one.strip() for one in given.getlist("reed") if one.strip())[: 10 * _MOST_TEXT],
-    )
-
-
-def day_from(text: str, field: str, *, nearest: str | None = None) -> date:
-    """The day that was typed; what is none is an `InputError`."""
-    return moment_from(
-        date.fromisoformat,
-        text,
-        field,
-        allowed="a date is needed, year, month, day, like 2026-06-20",
-        nearest=nearest,
     )

@@ -11,6 +11,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Final, Literal
 
 from canebench.base.errors import InputError
+from canebench.base.parsing import moment_from
 from canebench.base.sizes import MINUS, Range
 from canebench.base.whole_file import write_whole
 from canebench.bench.acts.band import zone_of
@@ -40,6 +41,8 @@ if TYPE_CHECKING:
 
 #: What a player has for breaking in on a day where nobody says, min: an estimate of ours.
 USUAL_MIN: Final = 20.0
+#: When they begin unless told.
+USUAL_STARTS: Final = time(18, 0)
 #: A reed that is not foretold to settle within what is looked at: this median, min, and its spread.
 _LONG_MIN, _LONG_LOG_SD = 800.0, 0.7
 _SESSION_MIN: Final = 10.0
@@ -89,7 +92,7 @@ class Wanted:
     by: date
     need: int | None = None
     minutes: float = USUAL_MIN
-    starts: time = time(18, 0)
+    starts: time = USUAL_STARTS
     players: tuple[str, ...] = ()
     reeds: tuple[str, ...] = ()
 
@@ -240,6 +243,17 @@ def _still(forecast: ReedForecast) -> StillToPlay:
     return from_three_times(
         early, middle, told.late_min if told.late_min is None else max(told.late_min, middle)
     )
+
+
+def day_from(text: str, field: str, *, nearest: str) -> date:
+    """The day that was typed; what is none is an `InputError`."""
+    return moment_from(date.fromisoformat, text, field, allowed="a date is needed", nearest=nearest)
+
+
+def starts_from(text: str, field: str) -> time:
+    """The time of day that was typed; what is none is an `InputError`."""
+    near = f"{USUAL_STARTS:%H:%M}"
+    return moment_from(time.fromisoformat, text, field, allowed="a time of day is needed", nearest=near)
 
 
 def ics_of(found: Calendar) -> bytes:

@@ -33,7 +33,7 @@ class PlannedDay:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SheetRow:
+class ReedWeek:
     """A reed in one week: whose mouth, and the minutes of each day, None for none."""
 
     reed: str
@@ -65,7 +65,7 @@ class PlannedWeek:
         return tuple(one for day in self.days for _, own in day.players for one in own)
 
     @property
-    def rows(self) -> tuple[SheetRow, ...]:
+    def rows(self) -> tuple[ReedWeek, ...]:
         """A row for each reed that is played in it, by number; a reed rests until the next day."""
         by_reed: dict[str, list[BreakInSession]] = {}
         for one in self.sessions:
@@ -74,7 +74,7 @@ class PlannedWeek:
         for reed in sorted(by_reed, key=lambda number: (len(number), number)):
             on_day = {one.starts.date(): one.minutes for one in by_reed[reed]}
             minutes = tuple(on_day.get(day.day) for day in self.days)
-            found.append(SheetRow(reed=reed, player=by_reed[reed][0].player, minutes=minutes))
+            found.append(ReedWeek(reed=reed, player=by_reed[reed][0].player, minutes=minutes))
         return tuple(found)
 
 

@@ -28,8 +28,8 @@ def chance_of_need(found: Calendar) -> float | None:
     return None if need is None else at_least(need, found.chances)
 
 
-def sure_said(found: Calendar) -> tuple[str, ...]:
-    """The chance of what is needed, what can be counted on, and what to do where that is too few."""
+def plan_said(found: Calendar) -> tuple[str, ...]:
+    """The chance of what is needed, how many make it and can be counted on; what to do where it is late."""
     said = []
     need, chance, counted = found.wanted.need, chance_of_need(found), sure_of(SURE, found.chances)
     if need is not None and chance is not None:
@@ -37,7 +37,10 @@ def sure_said(found: Calendar) -> tuple[str, ...]:
         said.append(
             f"{need} settled {reeds} by {found.wanted.by.isoformat()}: a chance of {100.0 * chance:.0f} %."
         )
-    said.append(f"{counted} can be counted on, {100.0 * SURE:.0f} % sure.")
+    standing, *then = found.late.said
+    said.append(standing)
+    if found.chances:
+        said.append(f"{counted} can be counted on together, {100.0 * SURE:.0f} % sure.")
     if found.settled:
         reeds = "Reed" if len(found.settled) == 1 else "Reeds"
         said.append(f"{reeds} {listed(found.settled)}: settled already, by what was read.")
@@ -48,7 +51,7 @@ def sure_said(found: Calendar) -> tuple[str, ...]:
             f" {len(found.chances)} make it. Plan anew with a later date, more minutes a day, more players or"
             " reeds."
         )
-    return tuple(said)
+    return (*said, *then)
 
 
 #: What a plan rests on: what it is, and whether it is common practice or an estimate of ours.

@@ -20,13 +20,14 @@ from canebench.bench.views.ahead.calendar import (
     NothingToPlanError,
     Wanted,
     calendar,
+    day_from,
     ics_of,
     reeds_to_plan,
 )
 from canebench.bench.views.ahead.calendar_weeks import PlannedWeek, week_at, weeks_of
-from canebench.bench.views.ahead.calendar_words import RESTS_ON, STRAINS, sure_said
+from canebench.bench.views.ahead.calendar_words import RESTS_ON, STRAINS, plan_said
 from canebench.web.context import context_of
-from canebench.web.forms.calendar_query import FIELDS, CalendarQuery, calendar_query, day_from
+from canebench.web.forms.calendar_query import FIELDS, CalendarQuery, calendar_query
 from canebench.web.pages.render import show
 
 if TYPE_CHECKING:
@@ -38,8 +39,8 @@ if TYPE_CHECKING:
 
 #: So many reeds are planned for as quickly here as another process begins.
 _FEW: Final = 40
-#: So many rows of a sheet have room to write on one sheet of paper; so many close together.
-_ROOMY, _CLOSE = 16, 24
+#: So many rows have room on one sheet of paper held sideways; so many close together; so many upright.
+_ROOMY, _CLOSE, _LONG = 16, 24, 38
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,6 +88,14 @@ class SheetPage:
         rows = len(self.week.rows)
         return "roomy" if rows <= _ROOMY else "close" if rows <= _CLOSE else "long"
 
+    @property
+    def fits(self) -> str:
+        """On how much paper it goes, in words."""
+        rows = len(self.week.rows)
+        if rows <= _CLOSE:
+            return "it fits on one sheet, held sideways"
+        return "it fits on one sheet" if rows <= _LONG else "each of its sheets has the days at its head"
+
 
 async def page(request: Request) -> Response:
     """The form, and the plan below it."""
@@ -107,7 +116,7 @@ async def page(request: Request) -> Response:
             players=player_names(context_of(request).ledger),
             found=found,
             weeks=weeks,
-            says=() if found is None else (*sure_said(found), *found.late.said),
+            says=() if found is None else plan_said(found),
             sheets=tuple(_sheet(asked, week) for week in weeks),
             file=asked.address("/calendar.ics"),
             lacks=lacks,
