@@ -240,6 +240,7 @@ def test_a_late_plan_says_what_to_do(ledger: Ledger, empty_client: TestClient) -
     assert "a chance of 0 %" in page
     assert "Too few: 3 reeds, each 80 % sure, would make 2 as sure; 0 make it. Plan anew with" in page
     assert "too late:" in page
+    assert "More minutes a day (each up to 80) do not help" in page
     assert "A week’s sheet" not in page
     # The control: in good time nothing is too few.
     assert "Too few" not in _read(empty_client, f"/calendar?{_asked(need=1)}")

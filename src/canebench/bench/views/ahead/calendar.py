@@ -149,6 +149,8 @@ def calendar(ledger: Ledger, wanted: Wanted) -> Calendar:
             minutes=(wanted.minutes,) * 7,
             zone=place,
             starts=wanted.starts,
+            # What twice as much would give is told where it is late, and not planned.
+            ceiling_min=min(2.0 * wanted.minutes, _MINUTES.high),
         )
         for person in people
     ]

@@ -48,8 +48,7 @@ def plan_said(found: Calendar) -> tuple[str, ...]:
         begun = to_begin(need, SURE, sure=SURE, most=_MOST)
         said.append(
             f"Too few: {begun} reeds, each {100.0 * SURE:.0f} % sure, would make {need} as sure;"
-            f" {len(found.chances)} make it. Plan anew with a later date, more minutes a day, more players or"
-            " reeds."
+            f" {len(found.chances)} make it. Plan anew with a later date, more players or more reeds."
         )
     return (*said, *then)
 

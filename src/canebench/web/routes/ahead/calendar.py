@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 #: So many reeds are planned for as quickly here as another process begins.
 _FEW: Final = 40
 #: So many rows have room on one sheet of paper held sideways; so many close together; so many upright.
-_ROOMY, _CLOSE, _LONG = 16, 24, 38
+_ROOMY, _CLOSE, _LONG = 14, 24, 34
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
