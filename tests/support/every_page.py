@@ -18,7 +18,6 @@ EVERY_PAGE: Final = (
     "/lots/2",
     "/lots/1/worth?against=trial&need=6&by=2027-03-01",
     "/calendar",
-    "/calendar?need=3&minutes=15&player=Isla%20Penhallow",
     "/calendar/sheet?minutes=30",
     "/choose?player=Isla%20Penhallow",
     "/compare?reed=1&reed=2",
