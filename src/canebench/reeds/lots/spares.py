@@ -90,7 +90,7 @@ def supplies(
         return []
     fits = np.array([[suits(reed, player) for reed in reeds] for player in players], dtype=bool)
     fits = fits.reshape(len(players), len(reeds))
-    useful = np.flatnonzero(fits.any(axis=0))
+    useful = [int(one) for one in np.flatnonzero(fits.any(axis=0))]
     apart = np.array([[_apart(reeds[one], player) for one in useful] for player in players])
     apart = apart.reshape(len(players), len(useful))
     # Every place has an empty chair of its own, dearer than all matches and all later places together.
