@@ -40,7 +40,7 @@ from canebench.web.routes import (
     shell,
     takes,
 )
-from canebench.web.routes.ahead import calendar, lot_worth, reed_ahead
+from canebench.web.routes.ahead import calendar, lot_worth, reed_ahead, spares
 from canebench.web.security.origin_checks import (
     BodyLimit,
     HostCheck,
@@ -92,6 +92,7 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/calendar/sheet", calendar.sheet),
         Route("/calendar.ics", calendar.file),
         Route("/choose", people.choose),
+        Route("/spares", spares.spares_page),
         Route("/players", people.players),
         Route("/players", people.add_player, methods=["POST"]),
         Route("/players/{player:int}", people.player),

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from canebench.base.errors import InputError
 from canebench.base.parsing import moment_from
-from canebench.base.sizes import MINUS, Range
+from canebench.base.sizes import MINUS, Range, check_count
 from canebench.base.whole_file import write_whole
 from canebench.bench.acts.band import zone_of
 from canebench.bench.acts.ledger import named, reed_numbered
@@ -22,7 +22,7 @@ from canebench.care.quarantine import MouthTest, rests_until
 from canebench.reeds.breaking_in.advice import LateAdvice, late_advice
 from canebench.reeds.breaking_in.calendar_file import calendar_bytes
 from canebench.reeds.breaking_in.chances import StillToPlay, from_three_times
-from canebench.reeds.breaking_in.people import MouthBefore, PlayerTime, ReedToBreakIn, check_count
+from canebench.reeds.breaking_in.people import MouthBefore, PlayerTime, ReedToBreakIn
 from canebench.reeds.breaking_in.plan import plan_breaking_in
 from canebench.reeds.forecasts.forecast import forecasts
 from canebench.reeds.states import IN_WORK
