@@ -22,6 +22,7 @@ EVERY_PAGE: Final = (
     "/choose?player=Isla%20Penhallow",
     "/compare?reed=1&reed=2",
     "/compare?lot=spring&lot=summer",
+    "/spares?each=3",
     "/players",
     "/players/1",
     "/chanters",

@@ -51,6 +51,7 @@ _ROOMS: Final[Mapping[str, Mapping[str, str]]] = {
     "ahead": {
         "calendar": "Who breaks in which reed when, towards a date.",
         "forecast": "What a reed or a lot will become, and how often that was true.",
+        "spares": "Who plays which settled reed, which spare lies ready, and who lacks one.",
         "today": "What needs somebody today.",
         "worth": "How a lot turned out, beside another, and what to order.",
     },

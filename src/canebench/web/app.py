@@ -40,7 +40,7 @@ from canebench.web.routes import (
     shell,
     takes,
 )
-from canebench.web.routes.ahead import lot_worth, reed_ahead
+from canebench.web.routes.ahead import lot_worth, reed_ahead, spares
 from canebench.web.routes.mending import spells
 from canebench.web.security.origin_checks import (
     BodyLimit,
@@ -94,6 +94,7 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/lots/{lot:int}", lots.grade, methods=["POST"]),
         Route("/lots/{lot:int}/worth", lot_worth.worth),
         Route("/choose", people.choose),
+        Route("/spares", spares.spares_page),
         Route("/players", people.players),
         Route("/players", people.add_player, methods=["POST"]),
         Route("/players/{player:int}", people.player),

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 )
 @click.argument("spell", type=COUNT, required=False)
 @click.option("--minutes", metavar="MIN", help="How long it was.")
-@click.option("--at", metavar="TIME", help="When it was over, by the clock of the band's zone: 2026-03-02 19:05.")
+@click.option("--at", metavar="TIME", help="When it was over, by the band's clock: 2026-03-02 19:05.")
 @click.option("--player", metavar="NAME", help="Who played; '' for not told.")
 @click.option("--take-back", is_flag=True, help="It never was: into the bin, and the strength read after it.")
 @click.option("--reed", metavar="NUMBER", help="Without SPELL: only spells of this reed.")

@@ -10,12 +10,11 @@ from datetime import UTC, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from canebench.base.clock.local_time import check_zone
+from canebench.base.clock.local_time import check_zone, zone_named
 from canebench.base.clock.typed_time import on_clock
 from canebench.base.errors import InputError
 from canebench.base.parsing import check_name
 from canebench.base.sizes import MINUS, Range
-from canebench.reeds.breaking_in.people import zone_named
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -204,7 +204,8 @@ async def reed_act(request: Request) -> Response:
     def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         number = number_in_use(ledger, reed_id)
         goal = ACTS[kind](ledger, ReedShown(id=reed_id, number=number), form, context.who)
-        return goal or f"/reeds/{reed_id}"
+        # From today's list one goes back to it; any other address would be one of somebody else's choosing.
+        return goal or ("/" if form.text("back") == "today" else f"/reeds/{reed_id}")
 
     return await answer(request, act, form=kind, again=_reed)
 

@@ -29,6 +29,7 @@ from canebench.reeds.forecasts.history import QUANTITIES, ReedHistory, value_of
 from canebench.reeds.forecasts.keeping import StrengthRange, advise, new_reed
 from canebench.reeds.forecasts.playing import SaidAs
 from canebench.reeds.forecasts.settled import USUAL_RULE
+from canebench.reeds.strength import SUITS_KPA
 from canebench.store.records import LotRecord, PlayerRecord, ReedRecord
 
 if TYPE_CHECKING:
@@ -47,9 +48,6 @@ if TYPE_CHECKING:
 #: Days ahead unless others are asked for; further ahead than a season nothing is foretold.
 USUAL_DAYS: Final = (3.0, 7.0, 14.0)
 MOST_DAYS: Final = 180.0
-#: A settled reed suits that plays within two inches of water of what its player blows, kPa: the step that
-#: grades are usually apart (common practice, no source); never above the ceiling.
-_SUITS_KPA: Final = 0.5
 _NOT_HEARD: Final = "not heard yet"
 
 
@@ -282,10 +280,10 @@ def _wanted(person: PlayerRecord, share: OnsetShare) -> StrengthRange | None:
     """Onset pressures that suit a player who blows so much, never above the ceiling."""
     if person.blows_kpa is None:
         return None
-    low, high = person.blows_kpa - _SUITS_KPA, person.blows_kpa + _SUITS_KPA
+    low, high = person.blows_kpa - SUITS_KPA, person.blows_kpa + SUITS_KPA
     if person.ceiling_kpa is not None:
         high = min(high, person.ceiling_kpa)
-    low = max(min(low, high - _SUITS_KPA), 0.1 * high)
+    low = max(min(low, high - SUITS_KPA), 0.1 * high)
     return StrengthRange(low_kpa=share.mean * low, high_kpa=share.mean * high)
 
 
