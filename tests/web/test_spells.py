@@ -179,6 +179,20 @@ def test_a_stale_mending_shows_both_versions_and_writes_nothing_over(
     assert [row.minutes for row in _rows(app, PlayRecord)] == [9.0]  # type: ignore[attr-defined]
 
 
+def test_a_form_that_tells_nothing_of_what_was_read_is_refused(
+    client: TestClient, app: Starlette, spell: str
+) -> None:
+    before = _rows(app, PlayRecord)
+    assert client.post(spell, data={}).status_code == 422
+    assert client.post(spell, data={"minutes": "3", "at": "2026-07-15 19:05"}).status_code == 409
+    assert (
+        client.post(spell, data={"minutes": "3", "at": "x", "read_at": "x", "version": "1"}).status_code
+        == 422
+    )
+    assert client.post(f"{spell}/remove", data={}).status_code == 409
+    assert _rows(app, PlayRecord) == before
+
+
 def test_what_someone_else_mended_is_not_taken_back_unseen(
     client: TestClient, app: Starlette, spell: str
 ) -> None:

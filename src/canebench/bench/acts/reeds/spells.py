@@ -141,7 +141,7 @@ def mend_spell(
     with ledger.reading() as reader:
         spell, zone = _in_use(reader, spell_id), zone_of(reader)
         was = spell if read is None else spell.as_read(read)
-        values = _values(reader, was, told, zone, now=ledger.clock())
+        values = _values(reader, spell, told, zone, now=ledger.clock())
         then = {name: getattr(spell, name) for name in values}
         if values == then and was.version == spell.version:
             raise InputError(
@@ -213,33 +213,33 @@ def _read_after(reader: Reader, spell: PlayRecord) -> list[StrengthRecord]:
 
 
 def _values(
-    reader: Reader, was: PlayRecord, told: Mapping[str, str | None], zone: tzinfo | None, *, now: datetime
+    reader: Reader, spell: PlayRecord, told: Mapping[str, str | None], zone: tzinfo | None, *, now: datetime
 ) -> dict[str, Value]:
     """The columns that are told; a text that says what was there leaves it there, to the last digit."""
     found: dict[str, Value] = {}
     if "minutes" in told:
         text = told["minutes"] or ""
-        minutes = was.minutes if text == _minutes_typed(was) else number_from(text, "minutes")
+        minutes = spell.minutes if text == _minutes_typed(spell) else number_from(text, "minutes")
         SPELL_MIN.check("minutes", minutes)
         found["minutes"] = minutes
     if "at" in told:
         text = told["at"] or ""
-        if text == time_said(was.at, zone):
-            found["at"] = was.at
+        if text == time_said(spell.at, zone):
+            found["at"] = spell.at
         else:
             moment = past_time_typed(text, zone, field="when", now=now)
             found["at"] = written(moment)
-            _check_alone(reader, was, moment, zone)
+            _check_alone(reader, spell, moment, zone)
     if "player" in told:
         player = told["player"]
         found["player_id"] = named(reader, PlayerRecord, player).id if player else None
     return found
 
 
-def _check_alone(reader: Reader, was: PlayRecord, moment: datetime, zone: tzinfo | None) -> None:
+def _check_alone(reader: Reader, spell: PlayRecord, moment: datetime, zone: tzinfo | None) -> None:
     """An error where another spell of the reed stands at that very time: a reading would be after both."""
-    others = reader.columns(PlayRecord, ("id", "at"), {"reed_id": was.reed_id})
-    taken = {at for spell_id, at in others if spell_id != was.id}
+    others = reader.columns(PlayRecord, ("id", "at"), {"reed_id": spell.reed_id})
+    taken = {at for spell_id, at in others if spell_id != spell.id}
     free = moment
     while written(free) in taken:
         free -= timedelta(minutes=1)
