@@ -151,7 +151,7 @@ def _said(
     scatter = math.hypot(prior.read_sd if sd is None else sd, prior.breath_sd)
     believed = forecast.believed[quantity][1].and_then(0.0, scatter)
     if quantity == "strength":
-        foretold = plays_said(share.playing(believed, apart=False), unit)
+        foretold = plays_said(share.playing(believed), unit)
         was = pressure_in(value / share.mean, unit)
     else:
         foretold, was = cents_said(believed.foretold()), f"{number(value, 0, signed=True)} cents"
