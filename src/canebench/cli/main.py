@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 _ROOMS: Final[Mapping[str, Mapping[str, str]]] = {
     "takes": {
         "chanter": "Show a chanter's sizes and what a millimetre does on it.",
+        "conditions": "Write down the room in which a take was played, or list the takes' rooms.",
         "measure": "Measure a take and say the one thing to do next.",
         "plan": "Plan seat and tape from a take, one act at a time.",
         "scales": "List the target scales and where each was published.",
@@ -34,17 +35,17 @@ _ROOMS: Final[Mapping[str, Mapping[str, str]]] = {
         "card": "Print a reed's setting card, A6.",
         "care": "How long one may still play at a level, by published rules.",
         "choose": "Which reeds suit a player now, and why.",
-        "conditions": "Write down the room in which a take was played, or list the takes' rooms.",
         "drone": "Mark a drone's pin and note where it stands, or list the drones.",
         "ease": "Write down a pinch, which counts for a reed's whole life.",
         "fit": "Measure a take of a reed, keep it with its setting, and plan on.",
         "labels": "Print labels for reeds: number and code.",
         "lot": "Take in a lot of reeds, or list the lots.",
         "move": "Move a reed to another state: on trial, settled, retired, …",
-        "play": "Write down minutes of playing.",
+        "play": "Write down minutes of playing, and how strong the reed is after.",
         "player": "Tell what a player blows now, or list the players.",
         "reed": "List the reeds, or tell one reed's whole story.",
         "rest": "Let a mouth-tested reed rest before another mouth may.",
+        "spell": "List the spells of playing, mend one, or take it back.",
         "strength": "Write down how strong a reed is.",
     },
     "ahead": {

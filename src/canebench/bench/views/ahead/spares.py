@@ -199,7 +199,7 @@ def _said(players: Sequence[PlayerSupply], unread: Sequence[ReedRecord]) -> tupl
         found.append(f"Without a reed that suits: {', '.join(without)}.")
     if lacking:
         reeds = "1 reed is" if lacking == 1 else f"{lacking} reeds are"
-        found.append(f"{reeds} lacking in all. How many to order: canebench worth LOT --need {lacking}.")
+        found.append(f"{reeds} lacking in all.")
     elif players:
         found.append("Nobody lacks one.")
     if unread:
