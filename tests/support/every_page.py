@@ -14,6 +14,7 @@ EVERY_PAGE: Final = (
     "/reeds/1",
     "/reeds/15",
     "/reeds/1/ahead",
+    "/ahead/kept",
     "/lots",
     "/lots/2",
     "/lots/1/worth?against=trial&need=6&by=2027-03-01",

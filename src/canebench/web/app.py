@@ -40,7 +40,7 @@ from canebench.web.routes import (
     shell,
     takes,
 )
-from canebench.web.routes.ahead import lot_worth, reed_ahead
+from canebench.web.routes.ahead import kept, lot_worth, reed_ahead
 from canebench.web.security.origin_checks import (
     BodyLimit,
     HostCheck,
@@ -82,6 +82,7 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/reeds/{reed:int}/ahead", reed_ahead.ahead),
         Route("/reeds/{reed:int}/{act}", reeds.reed_act, methods=["POST"]),
         Route("/labels.pdf", reeds.labels),
+        Route("/ahead/kept", kept.kept),
         Route("/compare", compare.compare),
         Route("/lots", lots.lots),
         Route("/lots", lots.begin, methods=["POST"]),

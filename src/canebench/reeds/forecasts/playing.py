@@ -47,8 +47,11 @@ class OnsetShare:
     def playing(self, onset: Weighted, *, apart: bool) -> Foretold:
         """Playing pressure, kPa, of a believed onset; `apart` where the reed was read at onset, or never."""
         spread = self.sd * onset.mean / self.mean if apart else 0.0
-        told = onset.and_then(0.0, spread).foretold()
-        return type(told)(**{name: getattr(told, name) / self.mean for name in told.__slots__})
+        return self.as_playing(onset.and_then(0.0, spread).foretold())
+
+    def as_playing(self, onset: Foretold) -> Foretold:
+        """The same onset told as playing pressure, kPa."""
+        return type(onset)(**{name: getattr(onset, name) / self.mean for name in onset.__slots__})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
