@@ -104,7 +104,7 @@ def _words(root: Element, axes: Axes, points: Sequence[KeptPoint]) -> None:
     )
     write(words, "% that fell inside", 8.0, axes.top - 10)
     write(words, f"of {of} readings", axes.right, axes.top - 10, text_anchor="end")
-    write(words, "wider than need be", axes.left + 4, axes.y(92.0))
+    write(words, "too wide", axes.left + 4, axes.y(92.0))
     grounded = layer(root, fill="quiet", font_size=AXIS_SIZE, text_anchor="end")
     write(grounded, "too narrow", axes.x(97.0), axes.y(4.0))
 

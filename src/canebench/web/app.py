@@ -89,6 +89,7 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/lots/{lot:int}", lots.lot),
         Route("/lots/{lot:int}", lots.grade, methods=["POST"]),
         Route("/lots/{lot:int}/worth", lot_worth.worth),
+        Route("/lots/{lot:int}/worth.pdf", lot_worth.report),
         Route("/choose", people.choose),
         Route("/players", people.players),
         Route("/players", people.add_player, methods=["POST"]),

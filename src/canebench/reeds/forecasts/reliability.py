@@ -31,7 +31,7 @@ class Bearing(StrEnum):
 
     AS_SAID = "as said"
     TOO_NARROW = "too narrow"
-    TOO_WIDE = "wider than need be"
+    TOO_WIDE = "too wide"
     TOO_FEW = "too few to tell"
 
 
@@ -48,7 +48,7 @@ class LevelHeld:
     share : Interval
         The share of such readings that do, `SURE` of it.
     bears_out : Bearing
-        Too narrow or wider than need be only where `share` leaves out what was stated.
+        Too narrow or too wide only where `share` leaves out what was stated.
     """
 
     stated: int
