@@ -143,7 +143,20 @@ def points_of(moments: Sequence[Sequence[Moment]]) -> Points:
 
 
 def observed(histories: Sequence[ReedHistory], quantity: Quantity) -> Observed:
-    """All that was read of that quantity."""
+    """All that was read of that quantity.
+
+    Parameters
+    ----------
+    histories : sequence of ReedHistory
+        Their lives.
+    quantity : Quantity
+        Of what.
+
+    Returns
+    -------
+    Observed
+        A row a reed, as wide as the one that was read most often, thinned to `MOST_READINGS`.
+    """
     rows = [_thinned(_rows(history, quantity)) for history in histories]
     most = max(1, *(len(row) for row in rows)) if rows else 1
     table = np.zeros((len(rows), most, _COLUMNS))
