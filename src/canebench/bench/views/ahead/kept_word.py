@@ -41,7 +41,7 @@ _AHEAD: Final = timedelta(days=14)
 _SPAN: Final = timedelta(days=7)
 #: So many weeks are looked back upon, the newest first, until there are so many forecasts: each week costs as
 #: much as a lot's forecast.
-SPANS: Final = 12
+SPANS: Final = 8
 ENOUGH: Final = 240
 _NONE: Final = "No forecast’s day has come yet: a reed read twice, and again two weeks later, is the first."
 #: The intervals that are told with every forecast, per cent.
