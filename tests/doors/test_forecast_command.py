@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from typing import TYPE_CHECKING
 
 import pytest
@@ -238,3 +239,22 @@ def test_today_as_the_first_page_has_it(ledger: Ledger, tmp_path: Path) -> None:
     assert "no pinch is left" in " ".join(run("today", *at).output.lower().split())
     told = json.loads(run("today", "--json", *at).output)
     assert [(one["reed"], one["kind"]) for one in told["needs"]] == [("2", "pinched out")]
+
+
+@pytest.mark.parametrize("moment", ["onset", "playing"])
+def test_the_reason_is_as_sure_as_the_table(ledger: Ledger, clock: Clock, moment: str) -> None:
+    """Read at onset, what it plays at is less sure: in the sentence too, which told the onset's own range."""
+    for pressure in (24.0, 23.4, 23.0, 22.8):
+        play_reed(ledger, "1", minutes=15.0, who=_WHO)
+        log_strength(ledger, "1", {moment: f"{pressure} inH2O"}, who=_WHO)
+        clock.pass_days(1.5)
+    found = reed_foretold(ledger, "1", player="Isla")
+    assert found.advice is not None
+    said = re.search(r"settle between (\d+) and (\d+) inH2O", found.advice.reason)
+    table = re.search(r"\((\d+) to (\d+)\)", found.lines[-1].plays_said)
+    assert said is not None
+    assert table is not None
+    assert said.groups() == table.groups()
+    now = found.lines[0].plays_kpa
+    # The share alone, unknown to some 8 in 80, spreads four in five over a quarter.
+    assert ((now.high_80 - now.low_80) / now.median > 0.25) == (moment == "onset")

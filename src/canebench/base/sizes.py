@@ -115,3 +115,12 @@ class Range:
 
     def _allowed(self) -> str:
         return f"from {self.low:g} to {self._written(self.high)}"
+
+
+def check_count(field: str, value: int, low: int, high: int) -> None:
+    """An error where `value` is no whole number from `low` to `high`."""
+    if not is_finite(value) or value % 1 or not low <= value <= high:
+        near = min(max(int(value), low), high) if is_finite(value) else low
+        raise InputError(
+            field=field, given=said(value), allowed=f"a whole number, {low} to {high}", nearest=str(near)
+        )

@@ -14,7 +14,13 @@ from starlette.concurrency import run_in_threadpool
 
 from canebench.base.errors import InputError
 from canebench.bench.acts.reeds.people import player_names
-from canebench.bench.acts.reeds.reed_days import ease_reed, log_strength, play_reed, rest_reed
+from canebench.bench.acts.reeds.reed_days import (
+    TypedStrength,
+    ease_reed,
+    log_strength,
+    play_reed,
+    rest_reed,
+)
 from canebench.bench.acts.reeds.stock import move_reed, take_in_lot
 from canebench.bench.views.browse_reed import (
     ReedPage,
@@ -198,24 +204,28 @@ async def reed_act(request: Request) -> Response:
     def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         number = number_in_use(ledger, reed_id)
         goal = ACTS[kind](ledger, ReedShown(id=reed_id, number=number), form, context.who)
-        return goal or f"/reeds/{reed_id}"
+        # From today's list one goes back to it; any other address would be one of somebody else's choosing.
+        return goal or ("/" if form.text("back") == "today" else f"/reeds/{reed_id}")
 
     return await answer(request, act, form=kind, again=_reed)
 
 
 def _strength(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
-    unit = form.text("unit") or "inH2O"
-    pressures = {m: f"{form.text(m)} {unit}" for m in MOMENTS if form.text(m)}
     log_strength(
         ledger,
         reed.number,
-        pressures,
+        _pressures(form),
         who=who,
         player=form.text("player"),
         by_mouth=form.text("by_mouth"),
         than=form.text("than"),
         insist=form.ticked("insist"),
     )
+
+
+def _pressures(form: Form) -> dict[str, str]:
+    unit = form.text("unit") or "inH2O"
+    return {m: f"{form.text(m)} {unit}" for m in MOMENTS if form.text(m)}
 
 
 def _ease(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
@@ -230,6 +240,7 @@ def _play(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
         raise InputError(field="minutes", given="nothing", allowed="how long it was played is needed")
     told = {name: form.number(name, label) for name, label in _CONDITIONS}
     player, remarks = form.text("player"), form.text("remarks")
+    after = TypedStrength(pressures=_pressures(form), by_mouth=form.text("by_mouth"), than=form.text("than"))
     insist = form.ticked("insist")
     play_reed(
         ledger,
@@ -237,6 +248,7 @@ def _play(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
         minutes=minutes,
         who=who,
         player=player,
+        after=after,
         insist=insist,
         remarks=remarks,
         **told,

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.units import hz_step_to_cents, hz_to_cents
 from canebench.bench.acts.reeds.choose_reeds import pitches_of
 from canebench.bench.acts.reeds.rows_by_reed import rows_by_reed
-from canebench.bench.views.browse_reed import report_of
+from canebench.bench.views.kept_take import kept_balance
 from canebench.reeds.forecasts.history import (
     Handling,
     MouthReading,
@@ -206,8 +206,8 @@ def _by_mouth(
 
 def _pitch(take: TakeRecord, pitches: Sequence[PitchRecord]) -> ReedReading:
     low_a = next((row for row in pitches if row.note == "low A"), None)
-    report = report_of(take, pitches)
-    tilt = None if report is None or report.balance is None else report.balance.tilt_cents
+    balance = kept_balance(take, pitches)
+    tilt = None if balance is None else balance.tilt_cents
     sd_hz = None if low_a is None else low_a.sd_hz
     return ReedReading(
         at=_at(take),
