@@ -130,6 +130,7 @@ def _pages(path: Path, *, reeds: int, takes: int) -> None:
         "a fitting": lambda: _fitting(chance.randint(1, reeds)),
         "chanters": lambda: "/chanters",
         "one chanter": lambda: f"/chanters/{chance.randint(1, _PLAYERS)}",
+        "how often forecasts held": lambda: "/ahead/kept",
         "takes, any page": lambda: f"/takes?page={chance.randint(1, takes // 100)}",
         "one take": lambda: f"/takes/{chance.randint(1, takes)}",
         "care": lambda: "/care",

@@ -1,4 +1,4 @@
-"""What a reed will become, from the ledger: what is known by when, for whom, and how often it was true."""
+"""What a reed will become, from the ledger: what is known by when, and for whom."""
 
 from __future__ import annotations
 
@@ -18,7 +18,6 @@ from canebench.bench.acts.reeds.reed_days import ease_reed, log_strength, play_r
 from canebench.bench.acts.reeds.stock import take_in_lot
 from canebench.bench.views.ahead.foretold import lot_foretold, reed_foretold
 from canebench.bench.views.ahead.histories import REFERENCE_HZ, bench_around, until
-from canebench.bench.views.ahead.kept_word import kept_word
 from canebench.reeds.forecasts.keeping import Keeping
 from canebench.store.ledger import Ledger, open_ledger
 from doors.run import run
@@ -186,25 +185,6 @@ def test_what_is_missing_is_said(ledger: Ledger) -> None:
         "Its strength",
         "What it was played",
     ]
-
-
-def test_forecasts_whose_day_has_come_stand_beside_what_was_read(ledger: Ledger, clock: Clock) -> None:
-    assert kept_word(ledger).said == ()
-    for number in "123456":
-        for playing in (30.0, 29.6):
-            _evening(ledger, clock, number, playing)
-    clock.pass_days(12)
-    for number in "12345":
-        log_strength(ledger, number, {"playing": "29.4 inH2O"}, who=_WHO)
-    # The control: one that went a way that nobody could foretell.
-    log_strength(ledger, "6", {"playing": "50 inH2O"}, who=_WHO)
-    kept = kept_word(ledger)
-    by_reed = {one.reed: one.within_95 for one in kept.said}
-    assert by_reed == {**dict.fromkeys("12345", True), "6": False}
-    assert "of 6 forecasts 5" in kept.held[0]
-    # Asked a few days later, the same are scored: weeks are the calendar's, not counted back from now.
-    clock.pass_days(3.4)
-    assert kept_word(ledger) == kept
 
 
 def test_the_command_says_it_in_words_and_json(ledger: Ledger, clock: Clock, tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ EVERY_PAGE: Final = (
     "/reeds/1/ahead",
     "/reeds/1/spells",
     "/reeds/1/spells/1",
+    "/ahead/kept",
     "/lots",
     "/lots/2",
     "/lots/1/worth?against=trial&need=6&by=2027-03-01",

@@ -40,7 +40,7 @@ from canebench.web.routes import (
     shell,
     takes,
 )
-from canebench.web.routes.ahead import calendar, lot_worth, reed_ahead, spares
+from canebench.web.routes.ahead import calendar, kept, lot_worth, reed_ahead, spares
 from canebench.web.routes.mending import spells
 from canebench.web.security.origin_checks import (
     BodyLimit,
@@ -87,12 +87,14 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/reeds/{reed:int}/spells/{spell:int}/remove", spells.take_back, methods=["POST"]),
         Route("/reeds/{reed:int}/{act}", reeds.reed_act, methods=["POST"]),
         Route("/labels.pdf", reeds.labels),
+        Route("/ahead/kept", kept.kept),
         Route("/compare", compare.compare),
         Route("/lots", lots.lots),
         Route("/lots", lots.begin, methods=["POST"]),
         Route("/lots/{lot:int}", lots.lot),
         Route("/lots/{lot:int}", lots.grade, methods=["POST"]),
         Route("/lots/{lot:int}/worth", lot_worth.worth),
+        Route("/lots/{lot:int}/worth.pdf", lot_worth.report),
         Route("/calendar", calendar.page),
         Route("/calendar/sheet", calendar.sheet),
         Route("/calendar.ics", calendar.file),

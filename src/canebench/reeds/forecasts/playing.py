@@ -47,8 +47,11 @@ class OnsetShare:
 
     def playing(self, onset: Weighted) -> Foretold:
         """Playing pressure, kPa, of a believed onset."""
-        told = onset.foretold()
-        return type(told)(**{name: getattr(told, name) / self.mean for name in told.__slots__})
+        return self.as_playing(onset.foretold())
+
+    def as_playing(self, onset: Foretold) -> Foretold:
+        """The same of an onset that is told."""
+        return type(onset)(**{name: getattr(onset, name) / self.mean for name in onset.__slots__})
 
     def unsure(self, forecast: ReedForecast) -> ReedForecast:
         """The forecast of a reed that was read at its onset, or never: what it plays at is less sure.

@@ -6,14 +6,11 @@ Guarded by `tests/web/test_reeds.py`.
 from __future__ import annotations
 
 import json
-import tempfile
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Final
 from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
-from starlette.responses import Response
 
 from canebench.base.errors import InputError
 from canebench.bench.acts.reeds.people import player_names
@@ -50,13 +47,16 @@ from canebench.care.cautions import Caution, Occasion, cautions_for
 from canebench.reeds.strength import BY_MOUTH_KPA, MOMENTS
 from canebench.web.context import context_of
 from canebench.web.forms.post_redirect import answer
+from canebench.web.pages.printed import printed
 from canebench.web.pages.render import show
 from canebench.web.routes.shell import page_number
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from starlette.requests import Request
+    from starlette.responses import Response
 
     from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.forms import FieldProblem, Form
@@ -300,7 +300,7 @@ async def card(request: Request) -> Response:
     def made(path: Path) -> None:
         print_card(ledger, number_in_use(ledger, request.path_params["reed"]), path)
 
-    return _pdf(await run_in_threadpool(_printed, made), "card.pdf")
+    return await printed(made, "card.pdf")
 
 
 async def labels(request: Request) -> Response:
@@ -311,19 +311,4 @@ async def labels(request: Request) -> Response:
     def made(path: Path) -> None:
         print_labels(ledger, path, numbers=ticked or numbers_asked(ledger, asked))
 
-    return _pdf(await run_in_threadpool(_printed, made), "labels.pdf")
-
-
-def _printed(make: Callable[[Path], None]) -> bytes:
-    with tempfile.TemporaryDirectory(prefix="canebench-") as folder:
-        path = Path(folder) / "made.pdf"
-        make(path)
-        return path.read_bytes()
-
-
-def _pdf(data: bytes, name: str) -> Response:
-    return Response(
-        data,
-        media_type="application/pdf",
-        headers={"content-disposition": f'inline; filename="{name}"'},
-    )
+    return await printed(made, "labels.pdf")
