@@ -14,6 +14,7 @@ from canebench.base.disk import in_the_making
 from canebench.base.disk.in_the_making import is_left
 from canebench.base.disk.owner_only import is_wider
 from canebench.base.errors import DecodeError, InputError, NotFoundError, UnknownNameError
+from canebench.base.finding import Finding
 from canebench.base.notes import NOTES
 from canebench.base.pressure import PressureUnit, parse_pressure, pressure_in, pressure_said
 from canebench.base.scales import published_scales
@@ -34,12 +35,16 @@ def test_how_an_error_ends_a_command_and_a_page_stays(kind: type, exit_status: i
     assert (kind.exit_status, kind.http_status) == (exit_status, http_status)  # type: ignore[attr-defined]
 
 
+def test_a_remark_refuses_nothing_unless_it_says_so() -> None:
+    assert not Finding(code="x", text="Said.").refuses
+
+
 def test_an_unknown_zone_is_told_the_nearest_one() -> None:
-    with pytest.raises(InputError, match=r"Nearest that works: Europe/London\."):
-        zone_named("Europe/Londn")
-    with pytest.raises(InputError) as told:
-        zone_named("xxxxxxxxxxxxxxxxxxxxxxxx")
-    assert told.value.nearest is None
+    """Where none is near, one that works."""
+    for given, nearest in (("America/Chicgo", "America/Chicago"), ("x" * 24, "Europe/London")):
+        with pytest.raises(InputError) as told:
+            zone_named(given)
+        assert told.value.nearest == nearest
 
 
 def test_who_else_may_read_is_seen(tmp_path: Path) -> None:
@@ -158,6 +163,31 @@ def test_both_bounds_of_a_range_are_in_it() -> None:
 
 
 @pytest.mark.parametrize(
+    ("given", "nearest"),
+    [
+        (-250.0, "250 mm, without the minus sign"),
+        (800.0, "80 mm, if the decimal point slipped"),
+        (0.25, "250 mm, if that was metres"),
+        (0.8, "20.32 mm, if that was inches"),
+        (0.06, "60 mm, if that was metres"),
+    ],
+)
+def test_of_the_slips_that_explain_a_length_the_likeliest_is_told(given: float, nearest: str) -> None:
+    assert Range(low=1.0, high=700.0, usual=100.0).slip(given) == nearest
+
+
+@pytest.mark.parametrize(
+    ("given", "nearest"),
+    [
+        (0.6, "15.24 mm, if that was inches, or 6 mm, if that was centimetres"),
+        (0.4, "10.16 mm, if that was inches"),
+    ],
+)
+def test_two_slips_that_are_nearly_as_likely_are_both_told(given: float, nearest: str) -> None:
+    assert Range(low=1.0, high=100.0, usual=10.0).slip(given) == nearest
+
+
+@pytest.mark.parametrize(
     ("sd", "digits"),
     [
         (0.0, 3),
@@ -169,7 +199,10 @@ def test_both_bounds_of_a_range_are_in_it() -> None:
         (0.29, 2),
         (0.31, 1),
         (2.9, 1),
+        (3.0, 0),
         (3.1, 0),
+        (31.0, 0),
+        (5e-324, 3),
     ],
 )
 def test_an_uncertainty_has_two_digits_below_three_and_one_from_there(sd: float, digits: int) -> None:
