@@ -21,13 +21,13 @@ def asked_of(
     """Those that run the line, the files that guard its module first.
 
     Of a line that no test is seen to run (an import does, or a process of its own): those that run the module
-    at all, and all of the guards. Of modules that `begun_by` names: those that reach what begins them.
+    at all, and all of the guards. Of modules that `begun_by` names also those that reach what begins them.
     """
     lines: dict[str, list[str]] = told["lines"].get(name, {})
     found = set(lines.get(str(line), ()))
     start, beginner = begun_by
     if start and name.startswith(start):
-        found = {test for tests in told["lines"][beginner].values() for test in tests}
+        found |= {test for tests in told["lines"][beginner].values() for test in tests}
     elif not found:
         found = {test for tests in lines.values() for test in tests} if str(line) in lines else set()
         found |= {test for test in told["took_s"] if _file_of(test) in guards}

@@ -1,6 +1,7 @@
 """Runs inside the decoder process: from one open file to mono samples and the facts about them.
 
 Imported by `canebench.sound.files.decode_child` only, and therefore free of all that is slow to import.
+Guarded by `tests/faults/test_decode_edges.py`.
 """
 
 from __future__ import annotations
@@ -67,7 +68,8 @@ class _Spool:
     """Where the samples go; counts them and stops at the allowed length."""
 
     def __init__(self, write: Callable[[bytes | memoryview], object], limits: DecodingLimits) -> None:
-        self._write, self._limits, self.samples, self.rate_hz = write, limits, 0, 0
+        self._write, self._limits = write, limits
+        self.samples = self.rate_hz = 0
 
     def add(self, block: bytes | memoryview) -> None:
         self.samples += len(block) // 4
