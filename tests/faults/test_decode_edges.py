@@ -186,6 +186,16 @@ def test_a_gap_becomes_silence_of_ten_seconds_at_most(late_s: float, silence_s: 
     assert facts["damaged_s"] == ([pytest.approx(0.5, abs=0.05)] if silence_s else [])
 
 
+def test_what_is_lost_at_the_very_beginning_is_silence_too() -> None:
+    """Of a file whose packets have times; the first 20 ms of it are damaged."""
+    data = tone_file("m4a-aac", rate_hz=44_100, duration_s=1.0)
+    place = data.find(b"mdat") + 4
+    _, whole = _decoded(data)
+    facts, samples = _decoded(data[:place] + b"\xff" * 400 + data[place + 400 :])
+    assert abs(len(samples) - len(whole)) < 0.06 * 44_100
+    assert facts["damaged_s"][0] == 0.0
+
+
 def test_sound_that_begins_late_begins_at_once() -> None:
     facts, samples = _decoded(_late(5.0, after=0))
     assert len(samples) / 48_000 == pytest.approx(1.0, abs=0.05)
