@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
 #: So many, and for so long, s.
-_MOST_TESTS: Final = 60
+_MOST_TESTS: Final = 150
 _MOST_S: Final = 20.0
 #: A test that takes longer than this is not asked, s.
 _LONG_S: Final = 6.0

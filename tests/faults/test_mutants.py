@@ -68,8 +68,8 @@ _GUARD, _OTHER = "tests/a/test_guard.py", "tests/a/test_other.py"
 
 
 def _told() -> dict[str, Any]:
-    """Ninety quick cases of one test and one slower test run line 7; an import alone runs line 1."""
-    cases = [f"{_OTHER}::test_case[{n}]" for n in range(90)]
+    """Many quick cases of one test and one slower test run line 7; an import alone runs line 1."""
+    cases = [f"{_OTHER}::test_case[{n}]" for n in range(190)]
     times = {**dict.fromkeys(cases, 0.01), f"{_OTHER}::test_one": 0.5, f"{_GUARD}::test_held": 1.0}
     times |= {f"{_OTHER}::test_slow": 7.0, f"{_OTHER}::test_broken": 0.1}
     lines = {"1": [], "7": [name for name in times if not name.endswith("held")]}
@@ -79,7 +79,7 @@ def _told() -> dict[str, Any]:
 def test_of_many_cases_of_one_test_the_others_are_not_crowded_out() -> None:
     asked = asked_of(_told(), "m.py", 7, {_GUARD})
     assert asked[:2] == [f"{_OTHER}::test_case[0]", f"{_OTHER}::test_one"]
-    assert len(asked) == 60
+    assert len(asked) == 150
 
 
 @pytest.mark.parametrize("line", [1, 99])
