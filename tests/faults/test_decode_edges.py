@@ -8,6 +8,7 @@ import signal
 import tempfile
 from dataclasses import replace
 from struct import pack
+from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 import av
@@ -25,7 +26,7 @@ from canebench.sound.files.decode import (
     read_recording,
     recording_from,
 )
-from canebench.sound.files.decode_track import decode
+from canebench.sound.files.decode_track import Refusal, _check_frame, _Spool, decode
 from canebench.sound.files.recording import RATE_RANGE_HZ
 from support.lies import wav
 from support.soundfiles import KINDS, encoded, tone_file
@@ -96,6 +97,18 @@ def test_what_the_header_does_not_tell_is_refused_where_it_comes() -> None:
     assert _refused(mono + faster, rate_hz=(8_000, 44_100)) == "a sample rate of 48000 Hz"
     assert _refused(mono + faster).startswith("a rate that changes from ")
     assert _decoded(mono + mono)[0]["rate_hz"] == 44_100
+
+
+def test_a_first_frame_of_another_rate_than_the_header_told_is_refused() -> None:
+    """Control: of a rate that is allowed."""
+    told = json.loads(child_limits(10.0))
+    spool = _Spool(lambda _: None, told)
+    frame: Any = SimpleNamespace(layout=SimpleNamespace(nb_channels=1), sample_rate=7_999)
+    with pytest.raises(Refusal, match="a sample rate of 7999 Hz"):
+        _check_frame(frame, spool, told)
+    frame.sample_rate = 8_000
+    _check_frame(frame, spool, told)
+    assert spool.rate_hz == 8_000
 
 
 def test_as_many_channels_as_are_allowed_are_read() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 import time
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -13,13 +13,13 @@ from canebench.base.clock.local_time import zone_named
 from canebench.base.disk import in_the_making
 from canebench.base.disk.in_the_making import is_left
 from canebench.base.disk.owner_only import is_wider
-from canebench.base.errors import DecodeError, InputError, NotFoundError, UnknownNameError
+from canebench.base.errors import CanebenchError, DecodeError, InputError, NotFoundError, UnknownNameError
 from canebench.base.finding import Finding
 from canebench.base.notes import NOTES
 from canebench.base.pressure import PressureUnit, parse_pressure, pressure_in, pressure_said
-from canebench.base.scales import published_scales
+from canebench.base.scales import DEFAULT_SCALE, Scale, published_scales
 from canebench.base.setting import Setting
-from canebench.base.sizes import Range
+from canebench.base.sizes import Range, said
 from canebench.base.uncertain import SD_TO_90, Uncertain, digits_for
 
 if TYPE_CHECKING:
@@ -28,7 +28,13 @@ if TYPE_CHECKING:
 
 @pytest.mark.parametrize(
     ("kind", "exit_status", "http_status"),
-    [(InputError, 4, 422), (DecodeError, 4, 422), (UnknownNameError, 4, 422), (NotFoundError, 5, 404)],
+    [
+        (CanebenchError, 1, 500),
+        (InputError, 4, 422),
+        (DecodeError, 4, 422),
+        (UnknownNameError, 4, 422),
+        (NotFoundError, 5, 404),
+    ],
 )
 def test_how_an_error_ends_a_command_and_a_page_stays(kind: type, exit_status: int, http_status: int) -> None:
     """As docs/commands.md tells of exit codes; 422 and 404 by RFC 9110, sections 15.5.21 and 15.5.5."""
@@ -45,6 +51,9 @@ def test_an_unknown_zone_is_told_the_nearest_one() -> None:
         with pytest.raises(InputError) as told:
             zone_named(given)
         assert told.value.nearest == nearest
+    with pytest.raises(InputError) as told:
+        zone_named("Etc" + "x" * 99)
+    assert told.value.given == repr("Etc" + "x" * 57)
 
 
 def test_who_else_may_read_is_seen(tmp_path: Path) -> None:
@@ -117,6 +126,31 @@ def test_a_pressure_in_a_foreign_unit_is_told_in_kilopascals_where_it_can_be_one
 def test_a_scale_has_a_ratio_for_each_note() -> None:
     for scale in published_scales().values():
         assert tuple(scale.ratios) == NOTES
+
+
+@pytest.mark.parametrize(
+    ("note", "ratio", "fits"), [(0, 0.5, True), (0, 0.49, False), (8, 3.0, True), (8, 3.01, False)]
+)
+def test_ratios_that_are_hertz_or_cents_are_no_scale(note: int, ratio: float, *, fits: bool) -> None:
+    ratios = [*DEFAULT_SCALE.ratios.values()]
+    ratios[note] = ratio
+    told: dict[str, Any] = {
+        "name": "x",
+        "title": "x",
+        "source": "x",
+        "ratios": dict(zip(NOTES, ratios, strict=True)),
+    }
+    if fits:
+        assert Scale(**told).ratios[NOTES[note]] == ratio
+    else:
+        with pytest.raises(InputError, match=r"a ratio to low A is from 0\.5 to 3\.0"):
+            Scale(**told)
+
+
+@pytest.mark.parametrize("value", ["x" * 200, 10**200])
+def test_a_long_thing_is_told_back_in_sixty_letters(value: object) -> None:
+    assert len(said([value])) <= 64
+    assert len(said("x" * 200)) == 60
 
 
 def test_pinches_have_a_least_and_a_most() -> None:

@@ -82,6 +82,12 @@ def test_a_number_whose_row_is_gone_for_good_is_not_kept_again(ledger: Ledger, c
     assert amiss_of(ledger) == []
 
 
+def test_a_row_that_brings_no_version_is_in_its_first(ledger: Ledger) -> None:
+    with ledger.act("players", who="A", said="x") as act:
+        act.insert_many("players", [{"id": 3, "name": "a"}, {"id": 4, "version": 7, "name": "b"}], keep=True)
+        assert [act.row(PlayerRecord, row_id).version for row_id in (3, 4)] == [1, 7]
+
+
 def test_no_rows_take_no_number(ledger: Ledger) -> None:
     with ledger.act("players", who="A", said="x") as act:
         assert act.insert_many("players", []) == []

@@ -47,7 +47,7 @@ class Writer(Reader):
 
     def close(self) -> None:
         """An act that changed nothing leaves no trace but its number."""
-        if self._places == 0:
+        if not self._places:
             self.connection.run("DELETE FROM acts WHERE id = ?", [self.act_id])
             return
         sql = "SELECT digest FROM acts WHERE id < ? ORDER BY id DESC LIMIT 1"
