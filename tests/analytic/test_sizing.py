@@ -127,6 +127,14 @@ def test_a_seat_that_must_move_moves_though_nothing_is_gained() -> None:
     assert _sized(np.zeros(_NINE), seats=(0.25,), grow=HOLES, must_move=True) == Setting()
 
 
+@pytest.mark.parametrize("deep_mm", [0.7, 0.8])
+def test_one_move_of_the_seat_is_dearer_than_no_four_strips(deep_mm: float) -> None:
+    """The reed sits too deep by so much. Control: where the seat may not move, it takes four strips."""
+    cents = straight_tables().seat(deep_mm)
+    assert _sized(cents, seats=(-0.5,), grow=HOLES) == Setting(seat_mm=-0.5)
+    assert len(_sized(cents, grow=HOLES).tape_mm) == 4
+
+
 def test_an_act_is_worth_its_price_or_is_not_asked() -> None:
     """A reed well known, so that its loss is that of its cents: some tolerances off are worth a strip."""
     known = [heard_take(_flat("C", -off)) for off in (4.0, 4.0, 4.0, 4.0)]

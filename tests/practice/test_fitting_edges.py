@@ -191,6 +191,9 @@ def test_the_last_step_of_a_scale_may_be_the_slip() -> None:
 
 # What is told to do
 
+#: All between the two As a little above them, so that no note lies below an A.
+_RAISED = dict.fromkeys(NOTES[2:-1], 1.0) | {"low G": 1.0}
+
 
 @pytest.mark.parametrize(
     ("rest", "act"),
@@ -199,6 +202,8 @@ def test_the_last_step_of_a_scale_may_be_the_slip() -> None:
         ({C: -15.1}, Act.SET_ASIDE),
         ({HIGH_G: 24.9, D: -24.9}, Act.TAPE),
         ({HIGH_G: 25.1, D: -25.1}, Act.SET_ASIDE),
+        (_RAISED | {HIGH_G: 49.9}, Act.TAPE),
+        (_RAISED | {HIGH_G: 50.1}, Act.SET_ASIDE),
     ],
 )
 def test_a_reed_is_given_up_from_its_limit_on(rest: dict[str, float], act: Act) -> None:

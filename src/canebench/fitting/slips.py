@@ -1,6 +1,7 @@
 """Steps between notes that no reed plays: two As in one place or the wrong way round, a semitone too many.
 
-Such a take is asked about before it is taken. Guarded by `tests/practice/test_slips.py`.
+Such a take is asked about before it is taken. Guarded by `tests/practice/test_slips.py` and
+`tests/practice/test_fitting_edges.py`.
 """
 
 from __future__ import annotations
