@@ -44,11 +44,13 @@ def _worth(players: list[PlayerToSupply], given: list[list[SettledReed]]) -> tup
 
 
 def _best(players: list[PlayerToSupply], reeds: list[SettledReed]) -> tuple[float, ...]:
-    found, who = [], range(len(players))
+    found = []
     for whose in itertools.product(range(len(players) + 1), repeat=len(reeds)):
-        given = [
-            [reed for reed, who in zip(reeds, whose, strict=True) if who == n] for n in range(len(players))
-        ]
+        given: list[list[SettledReed]] = [[] for _ in range(len(players) + 1)]
+        for reed, one in zip(reeds, whose, strict=True):
+            given[one].append(reed)
+        # The last are nobody's.
+        given.pop()
         if all(len(some) <= _EACH for some in given):
             found.append(_worth(players, given))
     return max(one for one in found if one is not None)

@@ -18,6 +18,10 @@ from canebench.reeds.strength import SUITS_KPA
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from numpy.typing import NDArray
+
+    from canebench.base.arrays import BoolArray, FloatArray
+
 #: One to play and one to fall back on: common practice, no source.
 USUAL_EACH: Final = 2
 _MOST_EACH: Final = 5
@@ -52,15 +56,6 @@ class Supply:
     lacking: int
 
 
-def suits(reed: SettledReed, player: PlayerToSupply) -> bool:
-    """Whether a player may play it as it is: near what they blow, not above the ceiling, no one else's."""
-    return (
-        reed.owner in {"", player.name}
-        and abs(reed.playing_kpa - player.blows_kpa) <= SUITS_KPA
-        and (player.ceiling_kpa is None or reed.playing_kpa <= player.ceiling_kpa)
-    )
-
-
 def supplies(
     players: Sequence[PlayerToSupply], reeds: Sequence[SettledReed], *, each: int = USUAL_EACH
 ) -> list[Supply]:
@@ -88,11 +83,13 @@ def supplies(
     check_count("reeds for each player", each, 1, _MOST_EACH)
     if not players:
         return []
-    fits = np.array([[suits(reed, player) for reed in reeds] for player in players], dtype=bool)
-    fits = fits.reshape(len(players), len(reeds))
-    useful = np.flatnonzero(fits.any(axis=0))
-    apart = np.array([[_apart(reeds[one], player) for one in useful] for player in players])
-    apart = apart.reshape(len(players), len(useful))
+    plays = np.array([reed.playing_kpa for reed in reeds])
+    owners = np.array([reed.owner for reed in reeds], dtype=object)
+    fits = np.array([_suiting(plays, owners, player) for player in players]).reshape(len(players), len(reeds))
+    useful = [int(one) for one in np.flatnonzero(fits.any(axis=0))]
+    blows = np.array([[player.blows_kpa] for player in players])
+    # How far each is from what is wanted: 0 for one's own that plays at what is blown.
+    apart = np.abs(plays[useful] - blows) / SUITS_KPA + np.where(owners[useful] == "", _STRANGE, 0.0)
     # Every place has an empty chair of its own, dearer than all matches and all later places together.
     most = 2.0 + _STRANGE
     empty = most * len(players) * each * float(len(players) + 1) ** np.arange(each)[::-1]
@@ -117,6 +114,9 @@ def supplies(
     ]
 
 
-def _apart(reed: SettledReed, player: PlayerToSupply) -> float:
-    """How far it is from what is wanted: 0 for one's own that plays at what is blown."""
-    return abs(reed.playing_kpa - player.blows_kpa) / SUITS_KPA + (0.0 if reed.owner else _STRANGE)
+def _suiting(plays: FloatArray, owners: NDArray[np.object_], player: PlayerToSupply) -> BoolArray:
+    """Which a player may play as they are: near what they blow, not above the ceiling, no one else's."""
+    ceiling = np.inf if player.ceiling_kpa is None else player.ceiling_kpa
+    theirs = np.isin(owners.astype(str), ["", player.name])
+    near: BoolArray = np.abs(plays - player.blows_kpa) <= SUITS_KPA
+    return near & (plays <= ceiling) & theirs

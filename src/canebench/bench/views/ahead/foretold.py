@@ -240,7 +240,8 @@ def _one(
     unit: PressureUnit,
     taught_by: int,
 ) -> Foresight:
-    share, forecast = bench.shares[reed.id], told.forecast
+    share = bench.shares[reed.id]
+    forecast = share.unsure(told.forecast) if reed.id in bench.apart else told.forecast
     said = SaidAs.playing(share, unit)
     wanted = None if person is None else _wanted(person, share)
     pinch, refused = None, ""
@@ -251,12 +252,13 @@ def _one(
             pinch = easing(told.life, forecast, wanted, now=now, ceiling_kpa=ceiling, said=said)
         except UnlessInsistedError as error:
             refused = str(error)
+    new = share.unsure(told.new)
     return Foresight(
         reed=reed,
         readings=forecast.readings,
         minutes=forecast.minutes,
         taught_by=taught_by,
-        lines=_lines(bench, reed, told, unit),
+        lines=_lines(share, forecast, told, unit),
         past=tuple(
             (told.life.minutes_before(one.at), one.strength_kpa / share.mean)
             for one in told.life.readings
@@ -268,7 +270,7 @@ def _one(
         player="" if person is None else person.name,
         advice=None
         if wanted is None
-        else advise(forecast, wanted, new=new_reed(told.new, wanted), rule=USUAL_RULE, said=said),
+        else advise(forecast, wanted, new=new_reed(new, wanted), rule=USUAL_RULE, said=said),
         pinch=pinch,
         pinch_refused=refused,
         missing=missing(told.life, person),
@@ -287,8 +289,7 @@ def _wanted(person: PlayerRecord, share: OnsetShare) -> StrengthRange | None:
     return StrengthRange(low_kpa=share.mean * low, high_kpa=share.mean * high)
 
 
-def _lines(bench: Bench, reed: ReedRecord, told: _Told, unit: PressureUnit) -> tuple[Line, ...]:
-    forecast = told.forecast
+def _lines(share: OnsetShare, forecast: ReedForecast, told: _Told, unit: PressureUnit) -> tuple[Line, ...]:
     count = len(told.plan)
     # Of a pitch that no take has heard it is only known what any reed might do, which tells nobody anything.
     heard = {name: any(value_of(one, name) is not None for one in told.life.readings) for name in QUANTITIES}
@@ -300,7 +301,7 @@ def _lines(bench: Bench, reed: ReedRecord, told: _Told, unit: PressureUnit) -> t
     found = []
     for place, (when, ahead) in enumerate(times):
         k = place if place <= count else -1
-        plays = bench.shares[reed.id].playing(forecast.believed["strength"][k], apart=reed.id in bench.apart)
+        plays = share.playing(forecast.believed["strength"][k])
         low_a = forecast.believed["low_a"][k].foretold()
         tilt = forecast.believed["tilt"][k].foretold()
         found.append(
