@@ -1,6 +1,6 @@
 """What a size may be, and which slip of the hand a value outside looks like.
 
-Guarded by `tests/faults/test_bad_geometry.py`.
+Guarded by `tests/faults/test_bad_geometry.py` and `tests/invariants/test_base_edges.py`.
 """
 
 from __future__ import annotations
