@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import pytest
+
 if TYPE_CHECKING:
     from playwright.sync_api import Page
 
@@ -54,3 +56,25 @@ def test_without_scripts_the_tables_stand_alone(open_page: tuple[Page, Watch], b
         assert one.locator("history-chart").is_visible() == shown
         assert one.get_by_role("region", name="Strength of this reed").is_visible()
     plain.close()
+
+
+@pytest.mark.parametrize("language", ["C", "de"])
+def test_it_is_drawn_in_the_page_s_language(
+    open_page: tuple[Page, Watch], bench: Bench, language: str
+) -> None:
+    """A machine without a language says "C", which no number can be written in; in German 1.5 is 1,5."""
+    page, _ = open_page
+    page.add_init_script(f"Object.defineProperty(Navigator.prototype, 'language', {{ get: () => '{language}' }})")
+    page.add_init_script(
+        """const fillText = CanvasRenderingContext2D.prototype.fillText;
+        window.written = [];
+        CanvasRenderingContext2D.prototype.fillText = function (text, ...where) {
+            window.written.push(text);
+            return fillText.call(this, text, ...where);
+        };"""
+    )
+    page.goto(bench.address + "/reeds/4")
+    assert page.locator("history-chart canvas").count() == 1
+    written = page.evaluate("window.written")
+    assert written
+    assert not any("," in one for one in written if one[0].isdigit())

@@ -252,7 +252,7 @@ def test_permission_refused_is_said(playwright: Playwright, bench: Bench) -> Non
     page, _ = signed_in_page(browser.new_context(), bench)
     begin(page)
     page.get_by_role("button", name="Listen", exact=True).click()
-    expect(page.get_by_text("not allowed to use the microphone")).to_be_visible()
+    expect(page.get_by_text("not allowed to use the microphone")).to_contain_text("under “From a file”")
     expect(page.get_by_role("button", name="Listen", exact=True)).to_be_enabled()
     browser.close()
 
@@ -262,7 +262,7 @@ def test_no_microphone_is_said(browser: Browser, bench: Bench) -> None:
     page, _ = signed_in_page(context, bench)
     begin(page)
     page.get_by_role("button", name="Listen", exact=True).click()
-    expect(page.get_by_text("No microphone was found")).to_be_visible()
+    expect(page.get_by_text("No microphone was found")).to_contain_text("under “From a file”")
     context.close()
 
 

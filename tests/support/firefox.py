@@ -51,21 +51,19 @@ for (const [key, px] of Object.entries({ width: arguments[0], height: arguments[
     style.setProperty(key, `${px}px`);
 }
 style.setProperty("flex", "none");"""
-#: Of pages alone: the browser's own parts have no inner window, and talk a lot.
-_COMPLAINTS: Final = """const storage =
+#: What scripts say themselves; the page's own process keeps it. What the browser says there is left out.
+_SAID: Final = """const storage =
     Cc["@mozilla.org/consoleAPI-storage;1"].getService(Ci.nsIConsoleAPIStorage);
 const said = storage.getEvents().filter(({ level, filename }) =>
-    ["error", "warn"].includes(level) && /^https?:/.test(filename))
-    .map(({ level, arguments: all }) => `${level}: ${all.map(String).join(" ")}`);
-for (const message of Services.console.getMessageArray()) {
-    if (!(message instanceof Ci.nsIScriptError) || !message.innerWindowID) continue;
-    if (message.flags & Ci.nsIScriptError.infoFlag) continue;
-    if (/^(chrome|resource):/.test(message.sourceName)) continue;
-    said.push(`${message.category}: ${message.errorMessage} (${message.sourceName}:${message.lineNumber})`);
-}
+    ["error", "warn"].includes(level) && !/^(chrome|resource):/.test(filename));
 storage.clearEvents();
+return said.map(({ level, arguments: all }) => `${level}: ${all.map(String).join(" ")}`);"""
+#: What is said of scripts and rules; the browser's process has it of every page, those left behind too.
+_TOLD: Final = """const told = Services.console.getMessageArray().filter((message) =>
+    message instanceof Ci.nsIScriptError && !(message.flags & Ci.nsIScriptError.infoFlag)
+    && /^https?:/.test(message.sourceName));
 Services.console.reset();
-return said;"""
+return told.map((one) => `${one.category}: ${one.errorMessage} (${one.sourceName}:${one.lineNumber})`);"""
 
 
 class Firefox(DrivenBrowser):
@@ -102,8 +100,9 @@ class Firefox(DrivenBrowser):
             assert time.monotonic() < until, f"the page does not become {width} wide"
 
     def complaints(self) -> list[str]:
-        """Out of both of its consoles: of scripts and rules, and of what scripts say themselves."""
-        return list(self._inside(_COMPLAINTS))
+        """Out of both of its consoles: of what scripts say themselves, and of scripts and rules."""
+        said = self.call("WebDriver:ExecuteScript", script=_SAID, args=[], sandbox="system")
+        return [*said["value"], *self._inside(_TOLD)]
 
     def close(self) -> None:
         """End the browser."""

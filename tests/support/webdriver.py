@@ -59,12 +59,16 @@ CLEAR: Final = Command(name="WebDriver:ElementClear", method="POST", path="eleme
 KEYS: Final = Command(name="WebDriver:ElementSendKeys", method="POST", path="element/{id}/value")
 
 
-class DrivenBrowser(ABC):
-    """One window of a browser, and what it complained of."""
+class SeenBrowser(ABC):
+    """One window of a browser that is looked at, and what it complained of."""
 
     @abstractmethod
-    def send(self, command: Command, **values: object) -> Any:
-        """Have it done; its value."""
+    def goto(self, url: str) -> None:
+        """Open a page, and wait until it is loaded."""
+
+    @abstractmethod
+    def script(self, body: str, *arguments: object) -> Any:
+        """What the body of a function returns; a promise is waited for."""
 
     @abstractmethod
     def resize(self, width: int, height: int) -> None:
@@ -73,6 +77,28 @@ class DrivenBrowser(ABC):
     @abstractmethod
     def complaints(self) -> list[str]:
         """What the console says of pages since it was asked last: errors and warnings."""
+
+    def sideways(self) -> int:
+        """By so many pixels the page is wider than its window."""
+        root = "document.documentElement"
+        return int(self.script(f"return {root}.scrollWidth - {root}.clientWidth"))
+
+    def elsewhere(self, address: str) -> Sequence[str]:
+        """What the page has fetched that is not ours."""
+        fetched = self.script("return performance.getEntriesByType('resource').map((one) => one.name)")
+        return [one for one in fetched if not one.startswith((address, "data:", "blob:"))]
+
+    def violations(self) -> list[str]:
+        """What axe-core finds, each with its first places."""
+        return list(self.script(AXE.read_text(encoding="utf-8") + _RUN_AXE))
+
+
+class DrivenBrowser(SeenBrowser):
+    """A window that one can type and press in too."""
+
+    @abstractmethod
+    def send(self, command: Command, **values: object) -> Any:
+        """Have it done; its value."""
 
     def goto(self, url: str) -> None:
         """Open a page, and wait until it is loaded."""
@@ -121,20 +147,6 @@ class DrivenBrowser(ABC):
         while words not in (said := self.text(css)):
             assert time.monotonic() < until, f"{css} says {said!r}, not {words!r}"
             time.sleep(_POLL_S)
-
-    def sideways(self) -> int:
-        """By so many pixels the page is wider than its window."""
-        root = "document.documentElement"
-        return int(self.script(f"return {root}.scrollWidth - {root}.clientWidth"))
-
-    def elsewhere(self, address: str) -> Sequence[str]:
-        """What the page has fetched that is not ours."""
-        fetched = self.script("return performance.getEntriesByType('resource').map((one) => one.name)")
-        return [one for one in fetched if not one.startswith((address, "data:", "blob:"))]
-
-    def violations(self) -> list[str]:
-        """What axe-core finds, each with its first places."""
-        return list(self.script(AXE.read_text(encoding="utf-8") + _RUN_AXE))
 
     def _looked(self, body: str, *arguments: object) -> Any:
         """What a script returns; nothing while one page goes and another comes."""

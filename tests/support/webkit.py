@@ -1,4 +1,4 @@
-"""WebKit as Debian has it: the small browser that comes with WebKitGTK, by its driver, on its own display.
+"""WebKit as Debian has it: a window of WebKitGTK (`webkit_window.py`), by its driver, on its own display.
 
 It is the engine of Safari; what Safari builds around the engine is not in it.
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import socket
 import subprocess
 import time
@@ -25,14 +26,13 @@ if TYPE_CHECKING:
 DRIVER: Final = Path("/usr/bin/WebKitWebDriver")
 DISPLAY: Final = Path("/usr/bin/Xvfb")
 #: Why a test of it is left out.
-NO_WEBKIT: Final = "WebKit is not here: apt-get install webkit2gtk-driver xvfb"
+NO_WEBKIT: Final = "WebKit is not here: apt-get install webkit2gtk-driver gir1.2-webkit2-4.1 python3-gi xvfb"
+#: Debian's own Python has the bindings of its libraries.
+_PYTHON: Final = Path("/usr/bin/python3")
+_BINDINGS: Final = "import gi; gi.require_version('Gtk', '3.0'); gi.require_version('WebKit2', '4.1')"
 _WINDOW: Final = Command(name="WebDriver:SetWindowRect", method="POST", path="window/rect")
-#: Its tools above the page would keep the window wider than a telephone.
-_NO_TOOLS: Final = """toolbar, toolbar *, headerbar, headerbar *, entry, button, progressbar {
-    min-width: 0; min-height: 0; padding: 0; margin: 0; border: 0;
-    font-size: 1px; -gtk-icon-transform: scale(0.1);
-}"""
-_SWITCHES: Final = ("--automation", "--enable-write-console-messages-to-stdout=true")
+#: As WebKit writes them, after the place if it knows one: "CONSOLE SECURITY ERROR Refused to load ...".
+_COMPLAINT: Final = re.compile(r"\bCONSOLE (?:\w+ )?(?:ERROR|WARN) ")
 
 
 class WebKit(DrivenBrowser):
@@ -40,7 +40,8 @@ class WebKit(DrivenBrowser):
 
     def __init__(self, address: str, said: Path, switches: Sequence[str]) -> None:
         self._address, self._said, self._read = address, said, 0
-        options = {"binary": str(small_browser()), "args": [*_SWITCHES, *switches]}
+        window = Path(__file__).with_name("webkit_window.py")
+        options = {"binary": str(_PYTHON), "args": [str(window), *switches]}
         wanted = {"alwaysMatch": {"webkitgtk:browserOptions": options}}
         self._session = self._ask("POST", "session", {"capabilities": wanted})["sessionId"]
 
@@ -60,8 +61,7 @@ class WebKit(DrivenBrowser):
         """Errors and warnings, as they stand in its output."""
         said = self._said.read_text(encoding="utf-8", errors="replace")
         new, self._read = said[self._read :], len(said)
-        lines = [line for line in new.splitlines() if line.startswith("CONSOLE")]
-        return [line for line in lines if " ERROR " in line or " WARN " in line]
+        return [line for line in new.splitlines() if _COMPLAINT.search(line)]
 
     def close(self) -> None:
         """End the browser."""
@@ -79,26 +79,24 @@ class WebKit(DrivenBrowser):
             raise DriverError(f"{path}: {found['error']}: {found['message']}") from None
 
 
-def small_browser() -> Path | None:
-    """Where Debian has it: in a folder of the machine's kind."""
-    return next(iter(sorted(Path("/usr/lib").glob("*/webkit2gtk-4.*/MiniBrowser"))), None)
-
-
 def webkit_is_here() -> bool:
-    """Whether all three are here."""
-    return DRIVER.exists() and DISPLAY.exists() and small_browser() is not None
+    """Whether driver, display and bindings are here."""
+    if not (DRIVER.exists() and DISPLAY.exists() and _PYTHON.exists()):
+        return False
+    return subprocess.run([str(_PYTHON), "-c", _BINDINGS], capture_output=True, check=False).returncode == 0
 
 
 @contextmanager
 def running_webkit(folder: Path, switches: Sequence[str] = ()) -> Iterator[WebKit]:
     """A browser of its own on a display of its own, with an empty folder to itself."""
-    style, said = folder / "gtk-3.0" / "gtk.css", folder / "said.txt"
-    style.parent.mkdir(parents=True)
-    style.write_text(_NO_TOOLS, encoding="utf-8")
+    folder.mkdir(exist_ok=True)
+    said = folder / "said.txt"
     homes = {f"XDG_{kind}_HOME": str(folder) for kind in ("CONFIG", "CACHE", "DATA")}
     port = _free_port()
     with _display() as display, said.open("wb") as heard:
-        environment = {**os.environ, **homes, "DISPLAY": display, "GDK_BACKEND": "x11", "NO_AT_BRIDGE": "1"}
+        # A machine without a language of its own: a page must do in any.
+        plain = {"LC_ALL": "C", "DISPLAY": display, "GDK_BACKEND": "x11", "NO_AT_BRIDGE": "1"}
+        environment = {**os.environ, **homes, **plain}
         with subprocess.Popen(
             [str(DRIVER), f"--port={port}"], stdout=heard, stderr=subprocess.STDOUT, env=environment
         ) as driver:

@@ -1,4 +1,5 @@
 // <forecast-chart>: what a reed played at, and what it will, with the interval.
+import "./page-language.js";
 import uPlot from "../vendor/uplot-1.6.32.js";
 import { ReedChart } from "./reed-chart.js";
 

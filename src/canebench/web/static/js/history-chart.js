@@ -1,4 +1,5 @@
 // <history-chart>: tilt, height and strength over time.
+import "./page-language.js";
 import uPlot from "../vendor/uplot-1.6.32.js";
 import { ReedChart } from "./reed-chart.js";
 

@@ -11,15 +11,21 @@ const MOST_WAITING = 2 ** 20;
 // From one asking for held sound to the next.
 const ASK_MS = 250;
 
-const NONE = "No microphone was found. Plug one in, or give a file.";
+const NONE = "No microphone was found. Plug one in, and try again.";
+// What anyone can do whose browser does not record: the fold of this name is on every fitting's page.
+const OTHERWISE = "Or record with any device, and give the sound at the fitting, under “From a file”.";
 
-// Why a microphone does not open, in words; `chosen` is the one that was asked for, if any.
+// Why a microphone does not open, and what to do instead; `chosen` is the one that was asked for, if any.
 export function whyNot(error, chosen) {
+  return `${reason(error, chosen)} ${OTHERWISE}`;
+}
+
+function reason(error, chosen) {
   if (!window.isSecureContext) {
     return "This page may not use a microphone. Open it by the link that canebench serve shows, on this machine.";
   }
   if (!navigator.mediaDevices) {
-    return "This browser gives pages no microphone. Take another browser, or give a file.";
+    return "This browser gives pages no microphone. Take another browser.";
   }
   return (
     {

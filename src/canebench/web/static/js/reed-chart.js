@@ -1,5 +1,6 @@
 // What the charts of a reed share: where they stand, their axes, and that they are drawn anew with the window and
 // the system's look. The tables beside them say the same.
+import "./page-language.js";
 import uPlot from "../vendor/uplot-1.6.32.js";
 
 const HEIGHT = 260;
@@ -12,9 +13,8 @@ export class ReedChart extends HTMLElement {
     this.place.setAttribute("aria-hidden", "true");
     this.append(this.place);
     this.draw();
-    this.watch = new ResizeObserver(() =>
-      this.chart.setSize({ width: this.place.clientWidth, height: HEIGHT }),
-    );
+    // In the next frame: its words below may wrap, and then what is observed changes while it is told of.
+    this.watch = new ResizeObserver(() => requestAnimationFrame(() => this.resized()));
     this.watch.observe(this.place);
     this.look = matchMedia("(prefers-color-scheme: dark)");
     this.look.addEventListener("change", this);
@@ -24,6 +24,10 @@ export class ReedChart extends HTMLElement {
     this.watch?.disconnect();
     this.look?.removeEventListener("change", this);
     this.chart?.destroy();
+  }
+
+  resized() {
+    if (this.isConnected) this.chart.setSize({ width: this.place.clientWidth, height: HEIGHT });
   }
 
   handleEvent() {
