@@ -64,7 +64,8 @@ def test_it_is_drawn_in_the_page_s_language(
 ) -> None:
     """A machine without a language says "C", which no number can be written in; in German 1.5 is 1,5."""
     page, _ = open_page
-    page.add_init_script(f"Object.defineProperty(Navigator.prototype, 'language', {{ get: () => '{language}' }})")
+    here = f"{{ get: () => '{language}' }}"
+    page.add_init_script(f"Object.defineProperty(Navigator.prototype, 'language', {here});")
     page.add_init_script(
         """const fillText = CanvasRenderingContext2D.prototype.fillText;
         window.written = [];

@@ -232,7 +232,7 @@ def _status(samples: int, *, rate_hz: int = 8_000, **more: object) -> dict[str, 
     return {"rate_hz": rate_hz, "samples": samples, "declared_s": None, "damaged_s": [], **more}
 
 
-def _recorded(samples: np.ndarray, **more: object) -> list[str]:
+def _recorded(samples: np.ndarray, **more: Any) -> list[str]:
     """What is remarked on it."""
     found = recording_from(_status(samples.size, **more), samples.astype("<f4").tobytes(), origin="take")
     return [finding.text for finding in found.findings]

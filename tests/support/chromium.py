@@ -25,7 +25,8 @@ class Chromium(SeenBrowser):
 
     def script(self, body: str, *arguments: object) -> Any:
         """A function of that body, over the page's own policy."""
-        return self._page.evaluate(f"(given) => (function () {{ {body} }}).apply(null, given)", list(arguments))
+        called = f"(given) => (function () {{ {body} }}).apply(null, given)"
+        return self._page.evaluate(called, list(arguments))
 
     def resize(self, width: int, height: int) -> None:
         """The page has this size at once."""

@@ -36,7 +36,7 @@ class _Answers(BaseHTTPRequestHandler):
         """A page by its name, or its script."""
         name, _, script = self.path.strip("/").partition(".")
         inside = PAGES.get(name, (_SCRIPT.format("plain"), ""))[0]
-        page = f"<!doctype html><html lang='en'><title>{name}</title><main><p>A page.</p>{inside}</main></html>"
+        page = f"<!doctype html><html lang='en'><title>{name}</title><main>{inside}</main></html>"
         body = (_SCRIPTS.get(name, "") if script else page).encode()
         self.send_response(200)
         self.send_header("content-type", "text/javascript" if script else "text/html; charset=utf-8")

@@ -1,8 +1,8 @@
-"""One window of WebKitGTK that lets itself be driven; Debian's own Python runs it: `python3 THIS NAME=VALUE ...`.
+"""One window of WebKitGTK that lets itself be driven; Debian's own Python runs it.
 
 The small browser that comes with WebKitGTK keeps nothing of a driven session, and of a session that keeps
-nothing WebKit writes no console. This one keeps, in the folder that is named for data. Names are the
-properties of `WebKit2.Settings` that are on or off.
+nothing WebKit writes no console. This one keeps, in the folder that is named for data. Each argument is
+NAME=true or NAME=false, a property of `WebKit2.Settings`.
 """
 
 from __future__ import annotations
