@@ -15,11 +15,6 @@ const NONE = "No microphone was found. Plug one in, and try again.";
 // What anyone can do whose browser does not record: the fold of this name is on every fitting's page.
 const OTHERWISE = "Or record with any device, and give the sound at the fitting, under “From a file”.";
 
-// Why a microphone does not open, and what to do instead; `chosen` is the one that was asked for, if any.
-export function whyNot(error, chosen) {
-  return `${reason(error, chosen)} ${OTHERWISE}`;
-}
-
 function reason(error, chosen) {
   if (!window.isSecureContext) {
     return "This page may not use a microphone. Open it by the link that canebench serve shows, on this machine.";
@@ -37,6 +32,11 @@ function reason(error, chosen) {
       OverconstrainedError: chosen ? "That microphone is gone. Choose another." : NONE,
     }[error.name] ?? `The microphone did not open (${error.name}).`
   );
+}
+
+// Why a microphone does not open, and what to do instead; `chosen` is the one that was asked for, if any.
+export function whyNot(error, chosen) {
+  return `${reason(error, chosen)} ${OTHERWISE}`;
 }
 
 // What the browser still does to the sound although it was asked not to; empty where it does nothing.
