@@ -88,10 +88,11 @@ def _fill(path: Path, *, reeds: int, takes: int) -> None:
     put("acts", "id, at, who, kind, said", acts)
     lots = [(number, 1, f"lot {number}", 100) for number in range(1, reeds // 100 + 2)]
     put("lots", "id, version, name, count", lots)
+    states = [chance.choice(STATES) for _ in range(reeds)]
     put(
         "reeds",
         "id, version, number, lot_id, state, state_since",
-        [(n, 1, f"{n:06d}", n // 100 + 1, chance.choice(STATES), _AT) for n in range(1, reeds + 1)],
+        [(n, 1, f"{n:06d}", n // 100 + 1, state, _AT) for n, state in enumerate(states, start=1)],
     )
     of_take = [chance.randint(1, reeds) for _ in range(takes)]
     put(
@@ -121,11 +122,14 @@ def _fill(path: Path, *, reeds: int, takes: int) -> None:
             for place, note in enumerate(_NOTES)
         ],
     )
-    noted = [("reeds", n) for n in range(1, reeds + 1)] + [("takes", n) for n in range(1, takes + 1)]
+    begun = [
+        ("reeds", n, {"id": n, "state": state, "state_since": _AT}) for n, state in enumerate(states, start=1)
+    ]
+    noted = [*begun, *(("takes", n, {"id": n}) for n in range(1, takes + 1))]
     put(
         "changes",
         "act_id, place, in_table, row_id, before, after",
-        [(act, 1, table, n, None, json.dumps({"id": n})) for act, (table, n) in enumerate(noted, start=1)],
+        [(act, 1, table, n, None, json.dumps(after)) for act, (table, n, after) in enumerate(noted, start=1)],
     )
     put(
         "changes",

@@ -19,6 +19,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from mutants.asked import asked_of, short_tests
 from mutants.changes import Change, changed, changes_of
 from mutants.groups import GROUPS
 from mutants.quickly import SEASON
@@ -28,11 +29,6 @@ if TYPE_CHECKING:
 
 _TOP: Final = Path(__file__).parents[2]
 _KNOWN: Final = Path(__file__).with_name("known.toml")
-#: So many of the tests that reach a line are asked, those that guard its module first, and for so long, s.
-_MOST_TESTS: Final = 60
-_MOST_S: Final = 20.0
-#: A test that takes longer than this is not asked, s.
-_LONG_S: Final = 6.0
 #: To start a child, s.
 _START_S: Final = 20.0
 _ASKED: Final = 85.0
@@ -104,8 +100,8 @@ def reached(shadow: Shadow, modules: list[Path], tests: list[str]) -> dict[str, 
 class Trials:
     """The process that tries, and what it has to know."""
 
-    def __init__(self, shadow: Shadow, told: dict[str, Any], begun_by: tuple[str, str]) -> None:
-        self._told, self._begun_by = told, begun_by
+    def __init__(self, shadow: Shadow, told: dict[str, Any]) -> None:
+        self._told = told
         self._process = subprocess.Popen(
             [sys.executable, "-m", "mutants.trial"],
             cwd=_TOP,
@@ -118,33 +114,6 @@ class Trials:
 
     def _say(self, told: object) -> None:
         print(json.dumps(told), file=self._process.stdin, flush=True)
-
-    def tests_for(self, name: str, line: int, guards: set[str]) -> list[str]:
-        """Those that run the line; of a line that only an import runs, those that run the module at all."""
-        lines: dict[str, list[str]] = self._told["lines"].get(name, {})
-        found = set(lines.get(str(line), ()))
-        start, beginner = self._begun_by
-        if start and name.startswith(start):
-            found = {test for tests in self._told["lines"][beginner].values() for test in tests}
-        elif not found:
-            found = {test for tests in lines.values() for test in tests} if str(line) in lines else set()
-        took_s = self._told["took_s"]
-        found -= {*self._told["failed"]}
-        order = sorted(found, key=lambda test: (test.partition("::")[0] not in guards, took_s[test]))
-        chosen: list[str] = []
-        spent = 0.0
-        for test in order:
-            if took_s[test] > _LONG_S or len(chosen) >= _MOST_TESTS or spent > _MOST_S:
-                continue
-            chosen.append(test)
-            spent += took_s[test]
-        return chosen
-
-    def short_tests(self) -> list[str]:
-        """All that may be asked."""
-        failed = set(self._told["failed"])
-        of: dict[str, float] = self._told["took_s"]
-        return [test for test, took_s in of.items() if test not in failed and took_s <= _LONG_S]
 
     def leave_out(self, test: str) -> None:
         """A test that fails by itself, such as one that minds how busy the machine is, is asked no more."""
@@ -183,10 +152,10 @@ def tried_of(name: str, *, most: int, seed: int, folder: Path, only: str | None 
     chance = random.Random(f"{seed} {name}")  # noqa: S311 - a sample, not secrets
     chosen = every if most >= len(every) else chance.sample(every, most)
     told = reached(shadow, modules, group.tests_of(modules, _TOP))
-    trials = Trials(shadow, told, group.begun_by)
+    trials = Trials(shadow, told)
     try:
         # The control: where nothing is changed, nothing may be noticed. What does notice is asked nothing.
-        while noticed := trials.by(trials.short_tests()):
+        while noticed := trials.by(short_tests(told)):
             print(f"    not asked, for it fails without any change: {noticed}", flush=True)
             trials.leave_out(noticed)
         for path, change in sorted(chosen, key=lambda one: (str(one[0]), one[1].line)):
@@ -195,7 +164,7 @@ def tried_of(name: str, *, most: int, seed: int, folder: Path, only: str | None 
             module = str(path.relative_to(shadow.package))
             why = same.get((module, change.function, change.said))
             guards = set(group.tests_of([path], _TOP))
-            tests = trials.tests_for(where, change.line, guards)
+            tests = asked_of(told, where, change.line, guards, group.begun_by)
             by: str | None = None
             if why is None and tests:
                 shadow.write(path, changed(text, change))

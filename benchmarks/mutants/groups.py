@@ -59,6 +59,7 @@ GROUPS: Final = {
         begun_by=("canebench/sound/files/decode_", "canebench/sound/files/decode.py"),
         tests=(
             "tests/analytic/test_decode_formats.py",
+            "tests/faults/test_decode_edges.py",
             "tests/faults/test_ingest_child.py",
             "tests/faults/test_ingest_hostile.py",
             "tests/invariants/test_recording.py",

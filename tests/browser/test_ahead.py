@@ -44,6 +44,28 @@ def test_the_clock_of_a_session_writes_its_minutes_down(open_page: tuple[Page, W
     expect(page.get_by_role("button", name="Start the clock")).to_be_visible()
 
 
+def test_a_clock_stopped_to_read_the_strength_waits_for_it(open_page: tuple[Page, Watch]) -> None:
+    page, watch = open_page
+    page.clock.install()
+    page.goto(f"{watch.address}/reeds/19")
+    form = page.locator("form[action='/reeds/19/play']")
+    page.locator("summary", has_text="Playing").click()
+    form.get_by_role("button", name="Start the clock").click()
+    page.clock.fast_forward("12:10")
+    form.get_by_role("button", name="Stop, and read its strength").click()
+    expect(form.get_by_label("Minutes")).to_have_value("12")
+    expect(form.get_by_label("Plays at, after it")).to_be_focused()
+    # Nothing was sent yet, so a reload loses nothing.
+    page.reload()
+    expect(page.get_by_role("timer")).to_be_visible()
+    form.get_by_role("button", name="Stop, and read its strength").click()
+    page.keyboard.type("26")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("played reed 19 for 12 min, plays at 26 inH2O after").first).to_be_visible()
+    assert page.evaluate("localStorage.length") == 0
+    expect(page.get_by_role("link", name="Take a recording of it now")).to_be_visible()
+
+
 def test_control_a_clock_forgotten_writes_nothing(open_page: tuple[Page, Watch]) -> None:
     page, watch = open_page
     page.goto(f"{watch.address}/reeds/19")

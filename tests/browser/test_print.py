@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 from typing import TYPE_CHECKING, Final
 
+import pypdf
 import pytest
 
 from support.every_page import EVERY_PAGE
@@ -111,6 +113,30 @@ def test_paper_says_whose_it_is_and_of_which_day(paper: Page, season_bench: Benc
     paper.emulate_media(media="screen")
     assert not head.is_visible()
     paper.emulate_media(media="print")
+
+
+@pytest.mark.parametrize(
+    ("rows", "kind", "sheets"), [(14, "roomy", 1), (24, "close", 1), (34, "long", 1), (45, "long", 2)]
+)
+def test_a_week_is_on_one_sheet(paper: Page, season_bench: Bench, rows: int, kind: str, sheets: int) -> None:
+    """As many reeds as are said to fit, under long names, on either paper; the control is more than fit."""
+    paper.goto(season_bench.address + "/calendar/sheet")
+    paper.evaluate(
+        """([rows, kind]) => {
+            const long = "Wilhelmina Featherstonehaugh of the North Quay at Ellerquay".repeat(2);
+            const body = document.querySelector("tbody");
+            const row = body.rows[0];
+            for (const name of [row.querySelector(".whose"), document.querySelector(".paper-head strong")])
+                name.textContent = long;
+            body.replaceChildren(...Array.from({ length: rows }, () => row.cloneNode(true)));
+            document.body.className = `week-paper ${kind}`;
+        }""",
+        [rows, kind],
+    )
+    for size, wide in (("A4", 297), ("Letter", 279)):
+        pages = pypdf.PdfReader(io.BytesIO(paper.pdf(format=size, prefer_css_page_size=True))).pages
+        assert len(pages) == sheets
+        assert (round(pages[0].mediabox.width / 72 * 25.4) == wide) == (kind != "long")
 
 
 def test_rows_stay_whole(paper: Page, season_bench: Bench) -> None:

@@ -92,8 +92,17 @@ def main() -> None:
 
     def confine_then_fail(limits: DecodingLimits) -> None:
         confine(limits)
+        memory, cpu = limits["memory_bytes"], limits["cpu_s"]
         # One more file, beside the three, would be one too many.
-        assert resource.getrlimit(resource.RLIMIT_NOFILE) == (3, 3)
+        held = {
+            resource.RLIMIT_AS: memory,
+            resource.RLIMIT_DATA: memory,
+            resource.RLIMIT_CPU: cpu,
+            resource.RLIMIT_CORE: 0,
+            resource.RLIMIT_NOFILE: 3,
+        }
+        for what, most in held.items():
+            assert resource.getrlimit(what) == (most, most)
         decode_child.decode = faulty  # type: ignore[attr-defined]
 
     decode_child.confine = confine_then_fail

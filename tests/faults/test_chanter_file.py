@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from canebench.base.errors import CanebenchError, InputError, NotFoundError
+from canebench.base.toml_file import MOST_BYTES, tables
 from canebench.bore import chanter_file
 from canebench.bore.chanter_file import ChanterFile, Spread, generic, generic_text, parse, read
 from support.effort import worked_s
@@ -405,3 +406,9 @@ def test_control_the_search_meets_files_of_both_kinds() -> None:
     search()
     assert outcomes.count("taken") >= 5
     assert outcomes.count("refused") >= 20
+
+
+def test_the_longest_text_is_read_and_a_longer_one_is_not() -> None:
+    assert tables("#" * MOST_BYTES, name="text") == {}
+    with pytest.raises(InputError, match=f"more than {MOST_BYTES} bytes"):
+        tables("#" * (MOST_BYTES + 1), name="text")

@@ -20,6 +20,7 @@ from canebench.base.errors import CanebenchError, InputError, NotFoundError
 from canebench.base.notes import NOTES
 from canebench.base.scales import scale_named
 from canebench.base.setting import Setting
+from canebench.base.whole_file import written_with
 from canebench.bench.acts.fitting import fitting_file
 from canebench.bench.acts.fitting.fitting import Fitting, FittingTake
 from canebench.bench.acts.fitting.fitting_file import fitting_object, load_fitting, save_fitting
@@ -138,6 +139,57 @@ def test_writing_in_place_would_be_noticed(tmp_path: Path, monkeypatch: pytest.M
     with _failing(monkeypatch, "os.fsync"), pytest.raises(OSError, match="No space left"):
         _write_in_place(path, "{")
     assert path.read_bytes() != before
+
+
+def test_a_file_that_goes_with_an_act_appears_once_that_is_done(tmp_path: Path) -> None:
+    path = tmp_path / "reed.json"
+    with written_with(path, b"whole", field="fitting file"):
+        assert not path.exists()
+    assert path.read_bytes() == b"whole"
+    assert list(tmp_path.iterdir()) == [path]
+    with written_with(None, b"whole", field="fitting file"):
+        pass
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_an_act_that_fails_leaves_the_file_that_goes_with_it_as_it_was(tmp_path: Path) -> None:
+    path = tmp_path / "reed.json"
+    path.write_bytes(b"before")
+    with pytest.raises(KeyError), written_with(path, b"whole", field="fitting file"):
+        raise KeyError("the act")
+    assert path.read_bytes() == b"before"
+    assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_file_for_which_there_is_no_place_after_the_act_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where there is none before it, the act is not begun."""
+    path, done = tmp_path / "reed.json", []
+    with (
+        _failing(monkeypatch, "pathlib.Path.replace"),
+        pytest.raises(InputError, match=r"fitting file .*No space left.*all else is done; ask for the file"),
+        written_with(path, b"whole", field="fitting file"),
+    ):
+        done.append("act")
+    with (
+        _failing(monkeypatch, "os.fsync"),
+        pytest.raises(InputError, match="nothing was changed"),
+        written_with(path, b"whole", field="fitting file"),
+    ):
+        done.append("another")
+    assert done == ["act"]
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_the_disk_is_told_to_keep_is_the_whole_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Before it has its name: a power cut leaves the old file or the new one, not an empty one."""
+    kept: list[int] = []
+    monkeypatch.setattr(os, "fsync", lambda number: kept.append(os.fstat(number).st_size))
+    save_fitting(_fitting(), tmp_path / "reed.json")
+    assert kept == [(tmp_path / "reed.json").stat().st_size]
 
 
 def _write_in_place(path: Path, text: str) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import os
 import time
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
@@ -13,12 +13,13 @@ from canebench.base.clock.local_time import zone_named
 from canebench.base.disk import in_the_making
 from canebench.base.disk.in_the_making import is_left
 from canebench.base.disk.owner_only import is_wider
-from canebench.base.errors import DecodeError, InputError, NotFoundError, UnknownNameError
+from canebench.base.errors import CanebenchError, DecodeError, InputError, NotFoundError, UnknownNameError
+from canebench.base.finding import Finding
 from canebench.base.notes import NOTES
 from canebench.base.pressure import PressureUnit, parse_pressure, pressure_in, pressure_said
-from canebench.base.scales import published_scales
+from canebench.base.scales import DEFAULT_SCALE, Scale, published_scales
 from canebench.base.setting import Setting
-from canebench.base.sizes import Range
+from canebench.base.sizes import Range, said
 from canebench.base.uncertain import SD_TO_90, Uncertain, digits_for
 
 if TYPE_CHECKING:
@@ -27,19 +28,32 @@ if TYPE_CHECKING:
 
 @pytest.mark.parametrize(
     ("kind", "exit_status", "http_status"),
-    [(InputError, 4, 422), (DecodeError, 4, 422), (UnknownNameError, 4, 422), (NotFoundError, 5, 404)],
+    [
+        (CanebenchError, 1, 500),
+        (InputError, 4, 422),
+        (DecodeError, 4, 422),
+        (UnknownNameError, 4, 422),
+        (NotFoundError, 5, 404),
+    ],
 )
 def test_how_an_error_ends_a_command_and_a_page_stays(kind: type, exit_status: int, http_status: int) -> None:
     """As docs/commands.md tells of exit codes; 422 and 404 by RFC 9110, sections 15.5.21 and 15.5.5."""
     assert (kind.exit_status, kind.http_status) == (exit_status, http_status)  # type: ignore[attr-defined]
 
 
+def test_a_remark_refuses_nothing_unless_it_says_so() -> None:
+    assert not Finding(code="x", text="Said.").refuses
+
+
 def test_an_unknown_zone_is_told_the_nearest_one() -> None:
-    with pytest.raises(InputError, match=r"Nearest that works: Europe/London\."):
-        zone_named("Europe/Londn")
+    """Where none is near, one that works."""
+    for given, nearest in (("America/Chicgo", "America/Chicago"), ("x" * 24, "Europe/London")):
+        with pytest.raises(InputError) as told:
+            zone_named(given)
+        assert told.value.nearest == nearest
     with pytest.raises(InputError) as told:
-        zone_named("xxxxxxxxxxxxxxxxxxxxxxxx")
-    assert told.value.nearest is None
+        zone_named("Etc" + "x" * 99)
+    assert told.value.given == repr("Etc" + "x" * 57)
 
 
 def test_who_else_may_read_is_seen(tmp_path: Path) -> None:
@@ -114,6 +128,31 @@ def test_a_scale_has_a_ratio_for_each_note() -> None:
         assert tuple(scale.ratios) == NOTES
 
 
+@pytest.mark.parametrize(
+    ("note", "ratio", "fits"), [(0, 0.5, True), (0, 0.49, False), (8, 3.0, True), (8, 3.01, False)]
+)
+def test_ratios_that_are_hertz_or_cents_are_no_scale(note: int, ratio: float, *, fits: bool) -> None:
+    ratios = [*DEFAULT_SCALE.ratios.values()]
+    ratios[note] = ratio
+    told: dict[str, Any] = {
+        "name": "x",
+        "title": "x",
+        "source": "x",
+        "ratios": dict(zip(NOTES, ratios, strict=True)),
+    }
+    if fits:
+        assert Scale(**told).ratios[NOTES[note]] == ratio
+    else:
+        with pytest.raises(InputError, match=r"a ratio to low A is from 0\.5 to 3\.0"):
+            Scale(**told)
+
+
+@pytest.mark.parametrize("value", ["x" * 200, 10**200])
+def test_a_long_thing_is_told_back_in_sixty_letters(value: object) -> None:
+    assert len(said([value])) <= 64
+    assert len(said("x" * 200)) == 60
+
+
 def test_pinches_have_a_least_and_a_most() -> None:
     most = max(n for n in range(1_000) if _fits(n))
     assert [n for n in range(-2, most + 3) if _fits(n)] == list(range(most + 1))
@@ -158,6 +197,31 @@ def test_both_bounds_of_a_range_are_in_it() -> None:
 
 
 @pytest.mark.parametrize(
+    ("given", "nearest"),
+    [
+        (-250.0, "250 mm, without the minus sign"),
+        (800.0, "80 mm, if the decimal point slipped"),
+        (0.25, "250 mm, if that was metres"),
+        (0.8, "20.32 mm, if that was inches"),
+        (0.06, "60 mm, if that was metres"),
+    ],
+)
+def test_of_the_slips_that_explain_a_length_the_likeliest_is_told(given: float, nearest: str) -> None:
+    assert Range(low=1.0, high=700.0, usual=100.0).slip(given) == nearest
+
+
+@pytest.mark.parametrize(
+    ("given", "nearest"),
+    [
+        (0.6, "15.24 mm, if that was inches, or 6 mm, if that was centimetres"),
+        (0.4, "10.16 mm, if that was inches"),
+    ],
+)
+def test_two_slips_that_are_nearly_as_likely_are_both_told(given: float, nearest: str) -> None:
+    assert Range(low=1.0, high=100.0, usual=10.0).slip(given) == nearest
+
+
+@pytest.mark.parametrize(
     ("sd", "digits"),
     [
         (0.0, 3),
@@ -169,7 +233,10 @@ def test_both_bounds_of_a_range_are_in_it() -> None:
         (0.29, 2),
         (0.31, 1),
         (2.9, 1),
+        (3.0, 0),
         (3.1, 0),
+        (31.0, 0),
+        (5e-324, 3),
     ],
 )
 def test_an_uncertainty_has_two_digits_below_three_and_one_from_there(sd: float, digits: int) -> None:

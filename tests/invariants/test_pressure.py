@@ -81,6 +81,10 @@ def test_spellings(text: str, value: float, unit: str) -> None:
         ("75", "a unit is needed too, one of inH2O, mbar, kPa. Nearest that works: 75 inH2O"),
         ("7.5", "Nearest that works: 7.5 kPa"),
         ("180", "Nearest that works: 180 mbar"),
+        ("7500 Pa", "Nearest that works: 7.5 kPa"),
+        ("0.08 bar", "Nearest that works: 8 kPa"),
+        ("750 mm H2O", "Nearest that works: 7.35 kPa"),
+        ("2 inHg", "Nearest that works: 6.77 kPa"),
         ("56 mmHg", "units allowed are inH2O, mbar, kPa. Nearest that works: 7.47 kPa"),
         ("76.2 cmH2O", "Nearest that works: 7.47 kPa"),
         ("3 bananas", "'3 bananas' was given; units allowed are inH2O, mbar, kPa"),
@@ -110,6 +114,10 @@ def test_what_cannot_be_used_is_told_with_the_nearest_that_works(text: str, said
         ("70", PressureUnit.MBAR, 7.0),
         ("70 mbar", PressureUnit.INH2O, 7.0),
         ("7 inH2O", PressureUnit.INH2O, 1.743623),
+        ("10", PressureUnit.INH2O, 2.49089),
+        ("90", PressureUnit.INH2O, 22.41801),
+        ("25", PressureUnit.MBAR, 2.5),
+        ("225", PressureUnit.MBAR, 22.5),
     ],
 )
 def test_a_gauge_has_its_unit_and_a_reading_may_have_its_own(
@@ -126,7 +134,11 @@ def test_a_gauge_has_its_unit_and_a_reading_may_have_its_own(
         ("300", PressureUnit.INH2O, "from 0 to 100 inH2O is allowed. Nearest that works: 30 inH2O"),
         ("7", PressureUnit.INH2O, "pipes are blown at 10 to 90 inH2O; type the unit with it"),
         ("7", PressureUnit.INH2O, "Nearest that works: 7 kPa."),
+        ("91", PressureUnit.INH2O, "Nearest that works: 91 mbar."),
+        ("20", PressureUnit.MBAR, "pipes are blown at 25 to 225 mbar"),
         ("20", PressureUnit.MBAR, "Nearest that works: 20 inH2O."),
+        ("226", PressureUnit.MBAR, "pipes are blown at 25 to 225 mbar"),
+        ("2.4", PressureUnit.KPA, "pipes are blown at 2.5 to 22.5 kPa"),
         ("1", PressureUnit.KPA, "Nearest that works: 1 kPa."),
         ("28 psi", PressureUnit.INH2O, "units allowed are"),
     ],
@@ -162,6 +174,15 @@ def test_any_text_is_a_reading_or_an_error_of_ours(text: str) -> None:
         said = ""
         assert 0 <= found.kpa <= 25
     assert len(said) < 400
+
+
+@pytest.mark.parametrize(("unit", "most"), _MOST.items())
+def test_a_gauge_reads_from_nothing_to_the_most_that_anybody_blows(unit: PressureUnit, most: int) -> None:
+    for value in (0.0, 0.5, most):
+        assert GaugeReading(value=value, unit=unit).value == value
+    for value in (-0.5, most + 0.5):
+        with pytest.raises(InputError, match=f"from 0 to {most} {unit} is allowed"):
+            GaugeReading(value=value, unit=unit)
 
 
 @pytest.mark.parametrize("value", [float("nan"), float("inf"), -1.0, 1e9])

@@ -16,6 +16,13 @@ def test_every_name_is_in_the_list_once(names: list[str]) -> None:
     assert listed(names).replace(" and ", ", ").split(", ") == names
 
 
+@pytest.mark.parametrize(
+    ("names", "said"), [("B", "B"), ("BC", "B and C"), ("BCD", "B, C and D"), ("BCDE", "B, C, D and E")]
+)
+def test_the_last_of_several_names_has_an_and(names: str, said: str) -> None:
+    assert listed(names) == said
+
+
 @given(st.text("abcXYZ ", min_size=1))
 def test_only_the_first_letter_changes(words: str) -> None:
     assert capitalized(words)[1:] == words[1:]

@@ -37,9 +37,7 @@ def test_a_late_plan_says_how_many_which_not_and_what_can_be_done() -> None:
     assert "2 of 4 reeds" in told.said[0]
     assert told.said[1].startswith("Not in time: reeds 3 and 4")
     assert "wants 3 settled by 2031-06-20: 2 in the plan" in told.said[2]
-    assert told.said[3].startswith(
-        "With more minutes a day, none above what is set (Ann up to 60), 2 more make it"
-    )
+    assert told.said[3].startswith("With more minutes a day (Ann up to 60), 2 more make it")
     assert told.said[-1].startswith("Or fewer: Ann can count on 1 ")
 
 

@@ -141,7 +141,9 @@ def test_strips_are_counted_by_holes() -> None:
 def test_tape_stays_on_what_is_not_flat_beyond_its_tolerance_or_was_not_heard() -> None:
     """C may be 5 cents flat."""
     taped = Setting(tape_mm={C: 1.0})
-    assert not _allowed(Act.TAPE, rest={C: -4.0}, present=taped).shrink
+    for cents in (-4.0, -5.0):
+        assert not _allowed(Act.TAPE, rest={C: cents}, present=taped).shrink
+        assert C not in _allowed(Act.TAPE, rest={C: -cents}).grow
     assert list(_allowed(Act.TAPE, rest={C: -6.0}, present=taped).shrink) == [C]
     assert not _allowed(Act.TAPE, rest={C: -6.0}, present=taped, notes=(LOW_A, E, HIGH_A)).shrink
 

@@ -479,14 +479,17 @@ def test_insert_many_keeps_only_new_whole_ids(ledger: Ledger, row_id: Value) -> 
 
 
 def test_columns_by_the_ten_thousand_cost_no_more_than_they_are_long(ledger: Ledger) -> None:
-    """Refused without looking each of them up; control: a tenth of them, looked up, take longer."""
+    """Refused without looking each of them up; control: a third of them, looked up, take longer.
+
+    The clock ticks each 10 ms: the control takes some thirty ticks, so that a tick decides nothing.
+    """
     headers = [f"column {n}" for n in range(20_000)]
 
     start = worked_s()
     with pytest.raises(InputError, match="20000 columns was given; at most 200"):
         look(ledger, "lots", ",".join(headers) + "\n")
     refused = worked_s()
-    match_headers(TABLES["lots"], headers[:2_000], {})
+    match_headers(TABLES["lots"], headers[:7_000], {})
     assert worked_s() - refused > refused - start
 
 

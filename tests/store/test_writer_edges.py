@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from canebench.base.errors import InputError
+from canebench.store.ledger import BIN_DAYS
 from canebench.store.records import LotRecord, PlayerRecord, ReedRecord
 from canebench.store.tables import TABLES
 from support.ledgers import amiss_of, dump_of, row_of
@@ -14,6 +15,7 @@ from support.ledgers import amiss_of, dump_of, row_of
 if TYPE_CHECKING:
     from canebench.store.ledger import Ledger
     from canebench.store.tables import Value
+    from support.ledgers import Clock
 
 
 @pytest.mark.parametrize(("field", "most"), [("who", 200), ("said", 2_000)])
@@ -64,6 +66,32 @@ def test_a_number_that_was_used_is_refused_within_the_rows_too(ledger: Ledger, b
         with pytest.raises(InputError, match="used before"):
             act.insert_many("players", rows[1:] if before else rows, keep=True)
         act.insert("lots", {"name": "kept", "count": 1})
+
+
+def test_a_number_whose_row_is_gone_for_good_is_not_kept_again(ledger: Ledger, clock: Clock) -> None:
+    """History tells of it; in another table the number is free."""
+    with ledger.act("lot", who="A", said="x") as act:
+        lot = act.insert("lots", {"name": "gone", "count": 1})
+        act.remove(act.row(LotRecord, lot))
+    clock.pass_days(BIN_DAYS + 1)
+    assert ledger.empty_bin(who="A") == 1
+    with ledger.act("lot", who="A", said="x") as act:
+        with pytest.raises(InputError, match="used before"):
+            act.insert_many("lots", [{"id": lot, "name": "another", "count": 1}], keep=True)
+        assert act.insert_many("players", [{"id": lot, "name": "free"}], keep=True) == [lot]
+    assert amiss_of(ledger) == []
+
+
+def test_a_row_that_brings_no_version_is_in_its_first(ledger: Ledger) -> None:
+    with ledger.act("players", who="A", said="x") as act:
+        act.insert_many("players", [{"id": 3, "name": "a"}, {"id": 4, "version": 7, "name": "b"}], keep=True)
+        assert [act.row(PlayerRecord, row_id).version for row_id in (3, 4)] == [1, 7]
+
+
+def test_no_rows_take_no_number(ledger: Ledger) -> None:
+    with ledger.act("players", who="A", said="x") as act:
+        assert act.insert_many("players", []) == []
+        assert act.insert("players", {"name": "first"}) == 1
 
 
 def test_thousands_of_names_in_the_bin_are_freed_once_each(ledger: Ledger) -> None:

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import html
+import io
+import re
 from typing import TYPE_CHECKING
 
+import pypdf
 import pytest
 
+from canebench.bench.acts.reeds.reed_days import play_reed
 from canebench.bench.acts.reeds.stock import move_reed, take_in_lot
 from canebench.bench.views.ahead.lot_worth import lot_worth
 from canebench.web.context import open_context
@@ -86,3 +90,30 @@ def test_no_lot_no_worth(lots: TestClient) -> None:
     page = _read(lots, "/lots/1/worth?against=winter", 404)
     assert "winter" in page
     assert "How it turned out" in page
+
+
+def test_its_reeds_are_drawn_once_any_was_played(lots: TestClient, tmp_path: Path) -> None:
+    bare = lots.get("/lots/1/worth").text
+    assert "lot-wide-title" not in bare
+    ledger = open_context(str(tmp_path / "ledger.db"), "tester").ledger
+    play_reed(ledger, "2", minutes=25.0, who="tester")
+    page = _read(lots, "/lots/1/worth")
+    assert "Played most: reed 2, 25 min" in page
+    assert lots.get("/lots/1/worth").text.count("lot-narrow-title") == 2
+    assert "3 reeds, 30.00 marks." in page
+
+
+def test_the_report_is_printed_with_what_was_asked(lots: TestClient) -> None:
+    asked = "/lots/1/worth?against=%3Cb%3Eautumn%3C%2Fb%3E&need=5&post=14"
+    link = re.search(r'href="(/lots/1/worth\.pdf[^"]*)"', lots.get(asked).text)
+    assert link is not None
+    answer = lots.get(html.unescape(link[1]))
+    assert answer.headers["content-type"] == "application/pdf"
+    assert answer.content.startswith(b"%PDF-")
+    said = "".join(page.extract_text() for page in pypdf.PdfReader(io.BytesIO(answer.content)).pages)
+    assert "<b>autumn</b>" in said
+    assert "What to order" in said
+    # What will not do has no report; the page that says so prints what stands on it.
+    assert lots.get("/lots/1/worth.pdf?need=0").status_code == 422
+    assert lots.get("/lots/99/worth.pdf").status_code == 404
+    assert 'href="/lots/1/worth.pdf"' in lots.get("/lots/1/worth?need=0").text

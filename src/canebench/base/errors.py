@@ -1,6 +1,7 @@
 """The errors a reader can act on: one root, one child for each thing they can do about it.
 
-Each sentence says what was given, what is allowed and the nearest thing that works.
+Each sentence says what was given, what is allowed and the nearest thing that works. Guarded by
+`tests/invariants/test_base_edges.py`.
 """
 
 from __future__ import annotations

@@ -1,4 +1,7 @@
-"""A finding: something a reader should know about one take, with a stable code."""
+"""A finding: something a reader should know about one take, with a stable code.
+
+Guarded by `tests/invariants/test_base_edges.py`.
+"""
 
 from __future__ import annotations
 

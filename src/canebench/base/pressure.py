@@ -291,4 +291,4 @@ def _unknown_unit(field: str, text: str, value: float, word: str) -> InputError:
 def _likely(value: float, unit: PressureUnit) -> bool:
     """Whether a pipe is blown so, between a third and three times the usual pressure."""
     usual = _RANGES[unit].usual
-    return usual / _USUAL_TIMES < value < _USUAL_TIMES * usual
+    return usual / _USUAL_TIMES <= value <= _USUAL_TIMES * usual

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
 def listed(names: Iterable[str]) -> str:
     """One name, or several with "and" before the last: "B, C and D"."""
-    given = list(names)
-    return given[0] if len(given) == 1 else f"{', '.join(given[:-1])} and {given[-1]}"
+    *before, last = names
+    return f"{', '.join(before)} and {last}" if before else last
 
 
 def capitalized(words: str) -> str:

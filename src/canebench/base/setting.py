@@ -64,7 +64,7 @@ class Setting:
             if hole not in HOLES:
                 raise UnknownNameError(field="taped hole", given=str(hole)[:60], known=HOLES)
             _TAPE.check(f"tape on the {hole} hole", covered)
-        bare = {hole: float(self.tape_mm[hole]) for hole in HOLES if self.tape_mm.get(hole, 0.0) > 0}
+        bare = {hole: float(self.tape_mm[hole]) for hole in HOLES if self.tape_mm.get(hole)}
         object.__setattr__(self, "tape_mm", MappingProxyType(bare))
 
 

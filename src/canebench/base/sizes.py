@@ -1,6 +1,6 @@
 """What a size may be, and which slip of the hand a value outside looks like.
 
-Guarded by `tests/faults/test_bad_geometry.py`.
+Guarded by `tests/faults/test_bad_geometry.py` and `tests/invariants/test_base_edges.py`.
 """
 
 from __future__ import annotations
@@ -115,3 +115,12 @@ class Range:
 
     def _allowed(self) -> str:
         return f"from {self.low:g} to {self._written(self.high)}"
+
+
+def check_count(field: str, value: int, low: int, high: int) -> None:
+    """An error where `value` is no whole number from `low` to `high`."""
+    if not is_finite(value) or value % 1 or not low <= value <= high:
+        near = min(max(int(value), low), high) if is_finite(value) else low
+        raise InputError(
+            field=field, given=said(value), allowed=f"a whole number, {low} to {high}", nearest=str(near)
+        )

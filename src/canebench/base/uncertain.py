@@ -1,4 +1,7 @@
-"""A number with its standard uncertainty, and the one formatter for numbers that a person reads."""
+"""A number with its standard uncertainty, and the one formatter for numbers that a person reads.
+
+Guarded by `tests/invariants/test_uncertain.py` and `tests/invariants/test_base_edges.py`.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,7 @@ MINUS = "−"
 NOT_ESTIMATED = "not estimated"
 #: Half-width of a 90 % interval in standard deviations (normal distribution).
 SD_TO_90 = 1.6449
+_MOST_DIGITS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,13 +34,13 @@ class Uncertain:
         return f"{number(self.value, digits, signed=signed)} ± {number(sd, digits)} {unit}"
 
 
-def digits_for(sd: float, *, most: int = 3) -> int:
-    """Decimals that an uncertainty of `sd` justifies, from 0 to `most`."""
-    if sd < 10.0**-most:
-        return most
+def digits_for(sd: float) -> int:
+    """Decimals that an uncertainty of `sd` justifies, from 0 to 3."""
+    if sd <= 0.0:
+        return _MOST_DIGITS
     leading = math.floor(math.log10(sd))
-    two_digits = sd / 10.0**leading < 3.0
-    return min(most, max(0, -leading + two_digits))
+    two_digits = sd < 3.0 * 10.0**leading
+    return min(_MOST_DIGITS, max(0, -leading + two_digits))
 
 
 def number(value: float, digits: int, *, signed: bool = False) -> str:

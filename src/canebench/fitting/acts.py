@@ -1,4 +1,7 @@
-"""The closed set of acts, and the words for each: what to do, why, what to check, when to stop."""
+"""The closed set of acts, and the words for each: what to do, why, what to check, when to stop.
+
+Guarded by `tests/practice/test_trade.py` and `tests/practice/test_fitting_edges.py`.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,6 @@
 """What seat, tape and a pinch usually do to each note, as tables: no physics here, numbers of it.
 
-Guarded by `tests/analytic/test_belief.py`.
+Guarded by `tests/analytic/test_belief.py` and `tests/analytic/test_sizing.py`.
 """
 
 from __future__ import annotations

@@ -8,7 +8,7 @@ that shell of the wrapped band, D wide across and w long, has the length
 `packing` being the share of space that round threads fill. Geometry only; every size is an estimate until one
 has been measured, and what a given length did once is a better guide (`inches_per_mm`). Nobody winds a third
 of a turn: an amount is told in whole and half turns, and its millimetres and inches are those of that many.
-Guarded by `tests/practice/test_hemp.py`.
+Guarded by `tests/practice/test_hemp.py` and `tests/practice/test_fitting_edges.py`.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """What a plan may use: how far the seat can travel, how much tape, how many pinches; where a reed can sit.
 
-Guarded by `tests/doors/test_plan_command.py`, `tests/doors/test_after_act.py` and
-`tests/practice/test_rule_bounds.py`.
+Guarded by `tests/doors/test_plan_command.py`, `tests/doors/test_after_act.py`,
+`tests/practice/test_rule_bounds.py` and `tests/practice/test_fitting_edges.py`.
 """
 
 from __future__ import annotations

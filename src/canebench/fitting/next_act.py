@@ -1,7 +1,8 @@
 """From balance to the one next act, in the order of the trade.
 
 Low A with high A first, then E and C, then all nine; the seat before the tape, the drones last. These are
-facts of the trade: common practice, no source. They are held by `tests/practice/`.
+facts of the trade: common practice, no source. They are held by `tests/practice/`, the limits by
+`tests/practice/test_fitting_edges.py`.
 """
 
 from __future__ import annotations

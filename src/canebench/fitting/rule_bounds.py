@@ -125,7 +125,7 @@ def _seats(way: int, present: Setting, limits: Limits, deepest_mm: float) -> lis
         return []
     step = max(limits.step_mm, LEAST_SEAT_MM)
     end_mm, most_mm = (deepest_mm, limits.deeper_mm) if way > 0 else (-HIGHEST_MM, limits.higher_mm)
-    room = min(most_mm, max(0.0, way * (end_mm - present.seat_mm)))
+    room = min(most_mm, way * (end_mm - present.seat_mm))
     return [present.seat_mm + way * step * count for count in range(1, int(room / step + 1e-9) + 1)]
 
 

@@ -1,6 +1,7 @@
 """Steps between notes that no reed plays: two As in one place or the wrong way round, a semitone too many.
 
-Such a take is asked about before it is taken. Guarded by `tests/practice/test_slips.py`.
+Such a take is asked about before it is taken. Guarded by `tests/practice/test_slips.py` and
+`tests/practice/test_fitting_edges.py`.
 """
 
 from __future__ import annotations
@@ -58,14 +59,14 @@ def slips_of(hz: Mapping[str, float], scale: Scale) -> tuple[Slip, ...]:
     pairs = list(pairwise(played))
     off = [hz_to_cents(hz[b], hz[a]) - (scale.cents(b) - scale.cents(a)) for a, b in pairs]
     found: list[Slip] = []
-    told = -1
+    told: set[int] = set()
     for i, (below, above) in enumerate(pairs):
-        if i <= told or abs(off[i]) < SLIP_CENTS:
+        if i in told or abs(off[i]) < SLIP_CENTS:
             continue
         if i + 1 < len(pairs) and abs(off[i + 1]) >= SLIP_CENTS and off[i] * off[i + 1] < 0:
             # Both steps about one note, one too large and one too small: that note is out.
             found.append(_between(below, above, pairs[i + 1][1], (off[i] - off[i + 1]) / 2))
-            told = i + 1
+            told.add(i + 1)
         else:
             found.append(_step(below, above, hz, scale))
     return tuple(found)

@@ -1,4 +1,7 @@
-"""One take of a fitting: nine pitches in a setting. Guarded by `tests/faults/test_fitting_file.py`."""
+"""One take of a fitting: nine pitches in a setting.
+
+Guarded by `tests/faults/test_fitting_file.py` and `tests/practice/test_fitting_edges.py`.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""How far off is still in tune, and whether a measured value can be told from it."""
+"""How far off is still in tune, and whether a measured value can be told from it.
+
+Guarded by `tests/invariants/test_next_act.py` and `tests/practice/test_fitting_edges.py`.
+"""
 
 from __future__ import annotations
 
@@ -26,9 +29,6 @@ TILT_TOLERANCE_CENTS: Final = TOLERANCE_CENTS[HIGH_A]
 
 #: Three chances in four are enough to act, since every act is small and can be taken back.
 _ENOUGH_TO_ACT = 0.75
-#: One chance in four of being out, and an uncertainty as large as the tolerance, are too much to say "in".
-_TOO_MUCH_TO_LEAVE = 0.25
-_SHARP_ENOUGH = 1.0
 
 
 def judge(value: Uncertain, tolerance_cents: float) -> Judgement:
@@ -55,7 +55,8 @@ def judge(value: Uncertain, tolerance_cents: float) -> Judgement:
     # Each way by itself: a wholly vague value is surely out, but an act needs to know which way.
     if max(sharp, flat) >= _ENOUGH_TO_ACT:
         return "out"
-    if sharp + flat > _TOO_MUCH_TO_LEAVE and value.sd > _SHARP_ENOUGH * tolerance_cents:
+    # A third of it and more lies outside, wherever the value: too much to say "in".
+    if value.sd > tolerance_cents:
         return "unresolved"
     return "in"
 

@@ -1,7 +1,8 @@
 """From where the setting is to where it shall be: one act at a time, in the order of the trade.
 
 Tape off before a new reed is judged; the reed before the seat, the seat before the tape, tape from the bottom
-up (common practice, no source). Guarded by `tests/practice/test_working_order.py`.
+up (common practice, no source). Guarded by `tests/practice/test_working_order.py` and
+`tests/practice/test_fitting_edges.py`.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Where things stand in the picture: pitch along, deviation up."""
+"""Where things stand in a picture: of a beam, pitch along and deviation up."""
 
 from __future__ import annotations
 
@@ -23,25 +23,25 @@ class Axes:
     right: float
     top: float
     bottom: float
-    interval_from: float
-    interval_to: float
-    cents_from: float
-    cents_to: float
+    along_from: float
+    along_to: float
+    up_from: float
+    up_to: float
     step: int
 
-    def x(self, interval_cents: float) -> float:
-        """Place along, of a pitch `interval_cents` above low A."""
-        share = (interval_cents - self.interval_from) / (self.interval_to - self.interval_from)
+    def x(self, along: float) -> float:
+        """Place along: of a beam, of a pitch so many cents above low A."""
+        share = (along - self.along_from) / (self.along_to - self.along_from)
         return self.left + share * (self.right - self.left)
 
-    def y(self, cents: float) -> float:
-        """Place up, of a deviation."""
-        share = (cents - self.cents_from) / (self.cents_to - self.cents_from)
+    def y(self, up: float) -> float:
+        """Place up: of a beam, of a deviation in cents."""
+        share = (up - self.up_from) / (self.up_to - self.up_from)
         return self.bottom - share * (self.bottom - self.top)
 
     def ticks(self) -> list[int]:
-        """Deviations that get a line: multiples of the step, zero always among them."""
-        first, last = math.ceil(self.cents_from / self.step), math.floor(self.cents_to / self.step)
+        """Heights that get a line: multiples of the step, zero always among those of a beam."""
+        first, last = math.ceil(self.up_from / self.step), math.floor(self.up_to / self.step)
         return [self.step * i for i in range(first, last + 1)]
 
 
@@ -68,9 +68,9 @@ def axes_for(
         right=right,
         top=top,
         bottom=top + height,
-        interval_from=min(along) - side * unit,
-        interval_to=max(along) + side * unit,
-        cents_from=low - margin,
-        cents_to=high + margin,
+        along_from=min(along) - side * unit,
+        along_to=max(along) + side * unit,
+        up_from=low - margin,
+        up_to=high + margin,
         step=step,
     )

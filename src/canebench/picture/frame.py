@@ -24,7 +24,7 @@ POSTS: Final = (LOW_A, HIGH_A)
 CHECK_POSTS: Final = (E, C)
 _NAME_SIZE: Final = 16.0
 _VALUE_SIZE: Final = 15.0
-_AXIS_SIZE: Final = 14.0
+AXIS_SIZE: Final = 14.0
 _ROW: Final = 46.0
 #: Of a row that has names alone.
 _NAMES_ROW: Final = 25.0
@@ -33,16 +33,21 @@ _NAMES_ROW: Final = 25.0
 def draw_frame(root: Element, axes: Axes, points: Sequence[BeamPoint]) -> None:
     """Tolerance steps, then lines of equal deviation with their numbers."""
     draw(layer(root, fill="band"), "path", d=_steps(axes, points))
+    draw_rules(root, axes)
+    ends = layer(root, fill="quiet", font_size=AXIS_SIZE)
+    write(ends, "cents sharp", 24.0, axes.top - 8)
+    write(ends, "cents flat", 24.0, axes.bottom + 18)
+
+
+def draw_rules(root: Element, axes: Axes, *, signed: bool = True) -> None:
+    """Lines of equal height with their numbers, that of zero stronger."""
     rules = layer(root, stroke="rule", stroke_width=1)
     zero = layer(root, stroke="zero", stroke_width=1.5)
-    numbers = layer(root, fill="quiet", font_size=_AXIS_SIZE, text_anchor="end")
+    numbers = layer(root, fill="quiet", font_size=AXIS_SIZE, text_anchor="end")
     for tick in axes.ticks():
         y = axes.y(tick)
         draw(zero if tick == 0 else rules, "line", x1=axes.left, x2=axes.right, y1=y, y2=y)
-        write(numbers, number(tick, 0, signed=True), axes.left - 8, y + 5)
-    ends = layer(root, fill="quiet", font_size=_AXIS_SIZE)
-    write(ends, "cents sharp", 24.0, axes.top - 8)
-    write(ends, "cents flat", 24.0, axes.bottom + 18)
+        write(numbers, number(tick, 0, signed=signed), axes.left - 8, y + 5)
 
 
 def _steps(axes: Axes, points: Sequence[BeamPoint]) -> str:
@@ -77,12 +82,12 @@ def draw_labels(
         write(names, point.note, x, y, font_weight=650 if marked else 400)
         if values_too:
             write(values, _value(point), x, y + 19)
-    now = layer(root, fill="line", font_size=_AXIS_SIZE)
-    earlier = layer(root, fill="quiet", font_size=_AXIS_SIZE)
+    now = layer(root, fill="line", font_size=AXIS_SIZE)
+    earlier = layer(root, fill="quiet", font_size=AXIS_SIZE)
     heights = spread_out([y for _, y, _ in tags], 34.0)
     for (label, _, role), y in zip(tags, heights, strict=True):
         parent, weight = (earlier if role == "before" else now), (650 if role == "main" else 400)
-        for i, line in enumerate(wrapped(label, 84.0, _AXIS_SIZE, most=2)):
+        for i, line in enumerate(wrapped(label, 84.0, AXIS_SIZE, most=2)):
             write(parent, line, axes.right - 14, y + 5 + 16 * i, font_weight=weight)
     return top + (19 if values_too else 0) + max(rows) * row_height + 6
 

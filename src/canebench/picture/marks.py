@@ -63,7 +63,7 @@ def draw_notes(root: Element, axes: Axes, points: Sequence[BeamPoint]) -> None:
         if point.rest_cents is not None and point.note not in POSTS:
             draw(stems, "line", x1=x, x2=x, y1=axes.y(point.cents - point.rest_cents), y2=y)
         if point.sd_cents is not None:
-            _bar(bars, axes, x, point.cents, point.sd_cents)
+            draw_bar(bars, axes, x, point.cents - point.sd_cents, point.cents + point.sd_cents)
         _mark(posts if point.note in POSTS else marks, point.note, x, y, 6.5)
 
 
@@ -76,10 +76,10 @@ def _upright(parent: Element, axes: Axes, x: float, cents: float, reach: float) 
     draw(parent, "line", x1=x, x2=x, y1=axes.y(cents - reach), y2=axes.y(cents + reach))
 
 
-def _bar(parent: Element, axes: Axes, x: float, cents: float, reach: float) -> None:
-    """An upright with short caps."""
-    _upright(parent, axes, x, cents, reach)
-    for end in (cents - reach, cents + reach):
+def draw_bar(parent: Element, axes: Axes, x: float, low: float, high: float) -> None:
+    """An upright between two heights, with short caps."""
+    draw(parent, "line", x1=x, x2=x, y1=axes.y(low), y2=axes.y(high))
+    for end in (low, high):
         draw(parent, "line", x1=x - 4, x2=x + 4, y1=axes.y(end), y2=axes.y(end))
 
 

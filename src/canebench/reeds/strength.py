@@ -29,6 +29,9 @@ BY_MOUTH_KPA: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
 )
 #: A gauge read once, kPa.
 READ_KPA: Final = 0.12
+#: A settled reed suits that plays within two inches of water of what its player blows, kPa: the step that
+#: grades are usually apart (common practice, no source); never above the ceiling.
+SUITS_KPA: Final = 0.5
 #: Playing lies so far between onset and choke where it was not read itself: an estimate of ours.
 _PLAYING_SHARE: Final = 0.5
 

@@ -78,6 +78,8 @@ def _said(reader: Reader, column: Column, value: Value) -> str:
         except (NotFoundError, ValueError):
             return "one that is not there any more"
         return str(row.get("name") or row.get("number") or f"{TABLES[column.refers].noun} {value}")
+    if column.kind == "when":
+        return f"{str(value)[:16].replace('T', ' ')} UTC"
     if isinstance(value, str):
         return f"“{value}”" if len(value) <= _MOST_SHOWN else f"“{value[:_MOST_SHOWN]} …”"
     return f"{value:.4g} {column.unit}".strip()

@@ -1,6 +1,6 @@
 """Changing the ledger: one act, with every row it changes written down as it was and as it is.
 
-Guarded by `tests/store/test_contract.py`.
+Guarded by `tests/store/test_contract.py` and `tests/store/test_writer_edges.py`.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ class Writer(Reader):
 
     def close(self) -> None:
         """An act that changed nothing leaves no trace but its number."""
-        if self._places == 0:
+        if not self._places:
             self.connection.run("DELETE FROM acts WHERE id = ?", [self.act_id])
             return
         sql = "SELECT digest FROM acts WHERE id < ? ORDER BY id DESC LIMIT 1"
@@ -196,7 +196,7 @@ class Writer(Reader):
                 continue
             wanted = {row[column.name] for row in rows if row[column.name] is not None}
             sql = f"SELECT id FROM {column.refers} WHERE removed_at IS NULL AND id IN"
-            there = {row["id"] for row in self._among(sql, [one for one in wanted if 1 <= one <= LAST_ID])}
+            there = {row["id"] for row in self._among(sql, [one for one in wanted if abs(one) <= LAST_ID])}
             for row_id in sorted(wanted - there):
                 self._check_reference(table, column, row_id)
 
@@ -260,7 +260,7 @@ class Writer(Reader):
     def _next_many(self, name: str, count: int, *, least: int = 0) -> list[int]:
         """So many numbers never used before; none after them is `least` or less."""
         found = self.connection.rows("SELECT used FROM counters WHERE name = ?", [name])
-        used = found[0]["used"] if found else 0
+        used = sum(row["used"] for row in found)
         after = max(used + count, least)
         if not found:
             self.connection.run("INSERT INTO counters (name, used) VALUES (?, ?)", [name, after])

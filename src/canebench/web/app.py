@@ -40,7 +40,8 @@ from canebench.web.routes import (
     shell,
     takes,
 )
-from canebench.web.routes.ahead import lot_worth, reed_ahead
+from canebench.web.routes.ahead import calendar, kept, lot_worth, reed_ahead, spares
+from canebench.web.routes.mending import spells
 from canebench.web.security.origin_checks import (
     BodyLimit,
     HostCheck,
@@ -80,15 +81,25 @@ def routes(entry: SignIn) -> list[BaseRoute]:
         Route("/reeds/{reed:int}", reeds.reed),
         Route("/reeds/{reed:int}/card.pdf", reeds.card),
         Route("/reeds/{reed:int}/ahead", reed_ahead.ahead),
+        Route("/reeds/{reed:int}/spells", spells.spells),
+        Route("/reeds/{reed:int}/spells/{spell:int}", spells.spell),
+        Route("/reeds/{reed:int}/spells/{spell:int}", spells.mend, methods=["POST"]),
+        Route("/reeds/{reed:int}/spells/{spell:int}/remove", spells.take_back, methods=["POST"]),
         Route("/reeds/{reed:int}/{act}", reeds.reed_act, methods=["POST"]),
         Route("/labels.pdf", reeds.labels),
+        Route("/ahead/kept", kept.kept),
         Route("/compare", compare.compare),
         Route("/lots", lots.lots),
         Route("/lots", lots.begin, methods=["POST"]),
         Route("/lots/{lot:int}", lots.lot),
         Route("/lots/{lot:int}", lots.grade, methods=["POST"]),
         Route("/lots/{lot:int}/worth", lot_worth.worth),
+        Route("/lots/{lot:int}/worth.pdf", lot_worth.report),
+        Route("/calendar", calendar.page),
+        Route("/calendar/sheet", calendar.sheet),
+        Route("/calendar.ics", calendar.file),
         Route("/choose", people.choose),
+        Route("/spares", spares.spares_page),
         Route("/players", people.players),
         Route("/players", people.add_player, methods=["POST"]),
         Route("/players/{player:int}", people.player),

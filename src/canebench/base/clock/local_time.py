@@ -25,13 +25,14 @@ def zone_named(name: str) -> ZoneInfo:
     """
     try:
         return ZoneInfo(name)
-    except (ValueError, OSError, KeyError) as error:
-        close = get_close_matches(name, available_timezones(), n=1, cutoff=0.4)
+    except (ValueError, OSError, KeyError, TypeError) as error:
+        typed = name if isinstance(name, str) else said(name)
+        close = get_close_matches(typed, available_timezones(), n=1)
         raise InputError(
             field="time zone",
-            given=repr(name[:60]),
-            allowed="the name of a zone is needed, such as Europe/London, or nothing for this machine's own",
-            nearest=close[0] if close else None,
+            given=repr(typed[:60]),
+            allowed="the name of a zone is needed, such as Europe/London",
+            nearest=close[0] if close else "Europe/London",
         ) from error
 
 

@@ -15,6 +15,7 @@ from canebench.base.sentences import seat_said
 from canebench.base.uncertain import number
 from canebench.bench.acts.band import unit_of, zone_of
 from canebench.bench.acts.reeds.choose_reeds import pitches_of
+from canebench.bench.acts.reeds.reed_days import spells_said
 from canebench.bench.views.kept_take import kept_report
 from canebench.bench.views.reed_story import ReedStory, reed_story
 from canebench.bench.views.verdict import verdict_of
@@ -80,6 +81,7 @@ class ReedPage:
     moves: tuple[str, ...]
     offered: bool
     minutes: str
+    spells: str
     seat: str
     tape: str
     past_ceiling: list[str]
@@ -111,6 +113,7 @@ def reed_page(ledger: Ledger, reed_id: int) -> ReedPage:
             moves=tuple(state.value for state in MOVES[State(reed.state)]),
             offered=reed.state not in NOT_OFFERED,
             minutes=number(known.minutes, 0),
+            spells=spells_said(known.spells),
             seat=seat,
             tape=tape,
             past_ceiling=_past_ceiling(reader, reed, known.strengths),

@@ -9,6 +9,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
 from canebench.base.scales import scale_named
 from canebench.base.units import CENTS_PER_NEPER, hz_step_to_cents, hz_to_cents
@@ -18,9 +19,10 @@ from canebench.fitting.next_act import next_act
 from canebench.sound.analysis.readings import Measurement, NoteReading, Reference
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from canebench.base.scales import Scale
+    from canebench.fitting.balance import Balance
     from canebench.store.records import PitchRecord, TakeRecord
 
 
@@ -32,17 +34,13 @@ def kept_report(take: TakeRecord, pitches: Sequence[PitchRecord]) -> TakeReport 
     """
     scale = scale_named(take.scale)
     rows = {row.note: row for row in pitches if row.note in NOTES}
-    low_a_hz, sd_hz = take.reference_hz, take.reference_sd_hz
+    low_a_hz = take.reference_hz
     if low_a_hz is None or not rows:
         return None
-    reference = Reference(kind=take.reference, hz=low_a_hz, sd_hz=0.0 if sd_hz is None else sd_hz)
+    reference = _reference(take, low_a_hz)
     readings = {note: _reading(row, low_a_hz, scale) for note, row in rows.items()}
-    repeat = {note: _or_unknown(row.repeat_sd_cents) for note, row in rows.items()}
-    deviations = {
-        note: Deviation(cents=one.cents, sd_cents=repeat[note], interval_cents=scale.cents(note))
-        for note, one in readings.items()
-    }
-    shared = 0.0 if reference.kind == "low-a" else hz_step_to_cents(reference.sd_hz, reference.hz)
+    deviations = _deviations(rows, low_a_hz, scale)
+    shared = _shared(reference)
     measurement = Measurement(
         origin=take.origin,
         duration_s=0.0 if take.duration_s is None else take.duration_s,
@@ -55,10 +53,46 @@ def kept_report(take: TakeRecord, pitches: Sequence[PitchRecord]) -> TakeReport 
     )
     return TakeReport(
         measurement=replace(measurement, findings=tuple(slip_findings(measurement))),
-        repeat_sd_cents=repeat,
+        repeat_sd_cents={note: one.sd_cents for note, one in deviations.items()},
         balance=balance_of(deviations, reference_sd_cents=shared),
         next_act=next_act(deviations, against=reference.kind, reference_sd_cents=shared),
     )
+
+
+def kept_balance(take: TakeRecord, pitches: Sequence[PitchRecord]) -> Balance | None:
+    """The balance alone, as `kept_report` has it: of many takes the rest is not wanted.
+
+    None too where the take tells nothing here, such as by a scale that is not among ours.
+    """
+    rows = {row.note: row for row in pitches if row.note in NOTES}
+    if take.reference_hz is None or not rows:
+        return None
+    try:
+        deviations = _deviations(rows, take.reference_hz, scale_named(take.scale))
+        return balance_of(deviations, reference_sd_cents=_shared(_reference(take, take.reference_hz)))
+    except InputError:
+        return None
+
+
+def _reference(take: TakeRecord, low_a_hz: float) -> Reference:
+    sd_hz = take.reference_sd_hz
+    return Reference(kind=take.reference, hz=low_a_hz, sd_hz=0.0 if sd_hz is None else sd_hz)
+
+
+def _shared(reference: Reference) -> float:
+    """What all notes share of the uncertainty, cents: a low A of the take itself is no other's."""
+    return 0.0 if reference.kind == "low-a" else hz_step_to_cents(reference.sd_hz, reference.hz)
+
+
+def _deviations(rows: Mapping[str, PitchRecord], low_a_hz: float, scale: Scale) -> dict[str, Deviation]:
+    return {
+        note: Deviation(
+            cents=hz_to_cents(row.hz, low_a_hz * scale.ratios[note]),
+            sd_cents=_or_unknown(row.repeat_sd_cents),
+            interval_cents=scale.cents(note),
+        )
+        for note, row in rows.items()
+    }
 
 
 def _reading(row: PitchRecord, low_a_hz: float, scale: Scale) -> NoteReading:

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date, time
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from canebench.base.parsing import moment_from
 from canebench.cli.options.ledger_options import print_json, reads
-from canebench.cli.options.numbers import NUMBER
+from canebench.cli.options.numbers import COUNT, NUMBER
 from canebench.cli.text.words import labelled, paragraph, show, width
 
 if TYPE_CHECKING:
@@ -19,6 +17,7 @@ if TYPE_CHECKING:
 
 @click.command("calendar", epilog="Example: canebench calendar --by 2026-06-20 --minutes 25 --ics reeds.ics")
 @click.option("--by", required=True, metavar="DATE", help="When they shall be settled, like 2026-06-20.")
+@click.option("--need", type=COUNT, metavar="N", help="Settled reeds needed: how likely that is.")
 @click.option("--minutes", type=NUMBER, metavar="MIN", help="What each player has on a day; 20 else.")
 @click.option("--starts", metavar="TIME", help="When they begin, like 18:30; 18:00 else.")
 @click.option("--player", "players", multiple=True, metavar="NAME", help="Who; else whose the reeds are.")
@@ -30,6 +29,7 @@ if TYPE_CHECKING:
 def command(
     *,
     by: str,
+    need: int | None,
     minutes: float | None,
     starts: str | None,
     players: tuple[str, ...],
@@ -45,21 +45,24 @@ def command(
     from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
     from canebench.bench.views.ahead.calendar import (  # noqa: PLC0415
         USUAL_MIN,
+        USUAL_STARTS,
         Wanted,
         calendar,
+        day_from,
+        starts_from,
         write_ics,
+    )
+    from canebench.bench.views.ahead.calendar_words import (  # noqa: PLC0415
+        STRAINS,
+        chance_of_need,
+        plan_said,
     )
 
     wanted = Wanted(
-        by=moment_from(date.fromisoformat, by, "--by", allowed="a date is needed", nearest="2026-06-20"),
+        by=day_from(by, "--by", nearest="2026-06-20"),
+        need=need,
         minutes=USUAL_MIN if minutes is None else minutes,
-        starts=moment_from(
-            time.fromisoformat,
-            starts or "18:00",
-            "--starts",
-            allowed="a time of day is needed",
-            nearest="18:30",
-        ),
+        starts=USUAL_STARTS if starts is None else starts_from(starts, "--starts"),
         players=players,
         reeds=reeds,
     )
@@ -84,16 +87,18 @@ def command(
                     {"reed": one.reed, "player": one.player, "chance": one.chance} for one in found.plan.reeds
                 ],
                 "left_out": [{"reed": one.reed, "why": one.why} for one in found.plan.left_out],
-                "said": found.late.said,
+                "needed": need,
+                "chance": chance_of_need(found),
+                "said": plan_said(found),
             }
         )
         return
-    _tell(found)
+    _tell(found, (*plan_said(found), STRAINS))
     if ics is not None:
         show(paragraph(f"Calendar file: {ics}.", columns=width()))
 
 
-def _tell(found: Calendar) -> None:
+def _tell(found: Calendar, says: tuple[str, ...]) -> None:
     columns = width()
     for day, sessions in found.days.items():
         told = "; ".join(
@@ -102,12 +107,11 @@ def _tell(found: Calendar) -> None:
         show(labelled(f"{day:%a} {day.isoformat()}", f"{told}.", columns=columns, indent=16))
     if found.days:
         show("\n")
-    for one in sorted(found.plan.reeds, key=lambda one: (len(one.reed), one.reed)):
+    for one in found.by_number:
         last = f"; begun by {one.latest_start} at the latest" if one.latest_start is not None else ""
         many = "one session" if len(one.sessions) == 1 else f"{len(one.sessions)} sessions"
         sure = f"settled by then {100.0 * one.chance:.0f} % sure"
         told = f"{one.player}, {many}, {sure}{last}."
         show(labelled(one.reed, told, columns=columns))
-    for said in found.late.said:
+    for said in says:
         show(paragraph(said, columns=columns))
-    show(paragraph("Minutes are an estimate; stop where it strains, whatever a plan says.", columns=columns))

@@ -103,7 +103,8 @@ def _lot(found: list[Foresight]) -> None:
 
 
 def _kept(ledger: Ledger, *, as_json: bool) -> None:
-    from canebench.bench.views.ahead.kept_word import kept_word  # noqa: PLC0415
+    from canebench.bench.views.ahead.kept_word import how_counted, kept_word  # noqa: PLC0415
+    from canebench.bench.views.ahead.words import SAID_OF, heading_of, held_between  # noqa: PLC0415
 
     kept = kept_word(ledger)
     if as_json:
@@ -113,13 +114,22 @@ def _kept(ledger: Ledger, *, as_json: bool) -> None:
         show(paragraph(kept.why_none, columns=width()))
         return
     rows = [
-        (one.day, one.reed, one.what, one.foretold, one.read, "yes" if one.within_80 else "no")
+        (one.day, one.reed, SAID_OF[one.what], one.foretold, one.read, "yes" if one.within_80 else "no")
         for one in kept.said
     ]
     headers = ("read on", "reed", "what", "foretold 1 to 2 weeks before", "was", "within")
     show(table(headers, rows, columns=width(), words=True))
-    for line in kept.held:
-        show(paragraph(line, columns=width()))
+    show("\n")
+    ranges = [
+        (SAID_OF[each.what], f"{one.stated} %", f"{one.inside} of {one.of}", held_between(one), one.bears_out)
+        for each in kept.held
+        for one in each.levels
+    ]
+    show(table(("what", "range", "fell inside", "95 % sure", "so"), ranges, columns=width(), words=True))
+    show("\n")
+    for each in kept.held:
+        show(labelled(heading_of(each.what), each.said, columns=width(), indent=10))
+    show("\n" + paragraph(how_counted(), columns=width()))
 
 
 def _plain(one: Foresight) -> dict[str, object]:

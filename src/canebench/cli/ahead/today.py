@@ -11,7 +11,11 @@ from canebench.cli.text.words import labelled, show, width
 @click.command("today")
 @reads
 def command(*, ledger_url: str | None, as_json: bool) -> None:
-    """List what needs somebody today: fittings begun, rests over, eases not heard yet, pinches used up."""
+    """List what needs somebody today: fittings begun, rests over, sessions due, eases not heard.
+
+    A reed that is being broken in is due once it has rested; how long is common practice, its minutes an
+    estimate.
+    """
     from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
     from canebench.bench.views.home.today import today  # noqa: PLC0415
 
@@ -24,7 +28,14 @@ def command(*, ledger_url: str | None, as_json: bool) -> None:
                 if going is None
                 else {"reed": going.reed.number, "chanter": going.chanter.name, "at": going.at},
                 "needs": [
-                    {"reed": need.reed.number, "kind": need.kind, "why": need.why} for need in found.needs
+                    {
+                        "reed": need.reed.number,
+                        "kind": need.kind,
+                        "why": need.why,
+                        "minutes": need.minutes,
+                        "player": need.player or None,
+                    }
+                    for need in found.needs
                 ],
             }
         )

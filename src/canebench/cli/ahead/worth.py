@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -25,6 +26,9 @@ if TYPE_CHECKING:
 @click.option("--need", "needed", type=COUNT, metavar="N", help="Settled reeds needed: say what to order.")
 @click.option("--by", metavar="DATE", help="When they are needed, like 2026-09-01.")
 @click.option("--post", "post_days", type=COUNT, metavar="N", help="Days from order to box; 14 else.")
+@click.option(
+    "--pdf", type=click.Path(path_type=Path), metavar="FILE.pdf", help="Write it as a report to print too."
+)
 @reads
 def command(
     *,
@@ -33,6 +37,7 @@ def command(
     needed: int | None,
     by: str | None,
     post_days: int | None,
+    pdf: Path | None,
     ledger_url: str | None,
     as_json: bool,
 ) -> None:
@@ -45,18 +50,25 @@ def command(
     from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
     from canebench.bench.views.ahead.lot_worth import POST_DAYS, lot_worth  # noqa: PLC0415
 
+    ledger = the_ledger(ledger_url)
     found = lot_worth(
-        the_ledger(ledger_url),
+        ledger,
         lot,
         against=against,
         needed=needed,
         by=by,
         post_days=POST_DAYS if post_days is None else post_days,
     )
+    if pdf is not None:
+        from canebench.bench.views.paper.print_lot import print_lot  # noqa: PLC0415
+
+        print_lot(ledger, found, pdf)
     if as_json:
         print_json(_finite(_plain(found)))
         return
     _show(found)
+    if pdf is not None:
+        show("\n" + paragraph(f"Wrote the report of lot {found.worth.lot.name}: {pdf}", columns=width()))
 
 
 def _show(found: LotWorth) -> None:

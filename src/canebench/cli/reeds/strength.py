@@ -10,6 +10,7 @@ import click
 
 from canebench.base.pressure import PressureUnit
 from canebench.cli.options.ledger_options import INSIST, print_json, tell, writes
+from canebench.cli.options.strength_options import compared
 from canebench.cli.text.words import paragraph, show, width
 
 if TYPE_CHECKING:
@@ -32,10 +33,7 @@ _REFUSED = 4
 @click.option("--dropout", metavar="PRESSURE", help="Where it falls silent again.")
 @click.option("--choke", metavar="PRESSURE", help="Where it shuts or doubles.")
 @click.option("--player", metavar="NAME", help="Who blew it.")
-@click.option(
-    "--by-mouth", metavar="WORDS", help="easier, same, a little stronger, much stronger; with --than."
-)
-@click.option("--than", metavar="NUMBER", help="The reed it was compared with by mouth.")
+@compared
 @click.option("--lot", metavar="NAME", help="Instead of NUMBER: grade the reeds of this lot; with --from.")
 @click.option(
     "--from",

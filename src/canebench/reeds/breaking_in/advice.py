@@ -136,16 +136,22 @@ def _more_minutes(plan: BreakInPlan, more: BreakInPlan, people: Sequence[PlayerT
         for before, after in zip(plan.outlook, more.outlook, strict=True)
         if after.chance > before.chance + 0.005
     ]
-    asked = listed(
-        f"{one.name} up to {one.ceiling_min:g}"
-        for one in people
-        if one.ceiling_min is not None and one != _raised(one)
-    )
+    asked = _up_to(people)
     if gained <= 0 and not better:
         return f"More minutes a day ({asked}) do not help: the ladder keeps a reed's sessions as short."
     gain = [f"{gained} more {'makes' if gained == 1 else 'make'} it"] if gained > 0 else []
     chances = [f"the chances rise for {listed(better)}"] if better else []
-    return f"With more minutes a day, none above what is set ({asked}), {listed([*gain, *chances])}."
+    return f"With more minutes a day ({asked}), {listed([*gain, *chances])}."
+
+
+def _up_to(people: Sequence[PlayerTime]) -> str:
+    """What each is asked for at the most, by name where they differ."""
+    told = {
+        one.name: one.ceiling_min for one in people if one.ceiling_min is not None and one != _raised(one)
+    }
+    if len(told) == len(people) > 1 and len(set(told.values())) == 1:
+        return f"each up to {told[people[0].name]:g}"
+    return listed(f"{name} up to {most:g}" for name, most in told.items())
 
 
 def _another(

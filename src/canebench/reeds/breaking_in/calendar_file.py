@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 from canebench.base.clock.local_time import check_zone
 from canebench.base.errors import InputError
 from canebench.base.parsing import check_name
-from canebench.reeds.breaking_in.people import check_count
+from canebench.base.sizes import check_count
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -10,9 +10,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
-from canebench.base.clock.local_time import check_zone
+from canebench.base.clock.local_time import check_zone, zone_named
 from canebench.base.errors import InputError
-from canebench.reeds.breaking_in.people import zone_named
 
 if TYPE_CHECKING:
     from canebench.reeds.breaking_in.people import PlayerTime

@@ -8,12 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from typing import TYPE_CHECKING, Final
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from canebench.base.clock.local_time import check_zone
+from canebench.base.clock.local_time import check_zone, zone_named
 from canebench.base.errors import InputError
 from canebench.base.parsing import check_name
-from canebench.base.sizes import MINUS, Range, is_finite, said
+from canebench.base.sizes import MINUS, Range, check_count
 
 if TYPE_CHECKING:
     from canebench.reeds.breaking_in.chances import StillToPlay
@@ -155,25 +154,3 @@ class ReedToBreakIn:
     def rests_until(self, player: str) -> datetime | None:
         """Until when it rests from the mouths of others before this player's; None for no rest."""
         return max((one.until for one in self.mouths if one.player != player), default=None)
-
-
-def zone_named(name: str) -> ZoneInfo:
-    """The time zone of that name in the tz database; an error that says so where there is none."""
-    try:
-        return ZoneInfo(name)
-    except (ZoneInfoNotFoundError, ValueError, TypeError, OSError) as error:
-        raise InputError(
-            field="time zone",
-            given=said(name),
-            allowed="a name of the tz database is needed",
-            nearest="Europe/London",
-        ) from error
-
-
-def check_count(field: str, value: int, low: int, high: int) -> None:
-    """An error where `value` is no whole number from `low` to `high`."""
-    if not is_finite(value) or value % 1 or not low <= value <= high:
-        near = min(max(int(value), low), high) if is_finite(value) else low
-        raise InputError(
-            field=field, given=said(value), allowed=f"a whole number, {low} to {high}", nearest=str(near)
-        )

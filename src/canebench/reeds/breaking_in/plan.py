@@ -9,6 +9,7 @@ from collections import Counter
 from datetime import timedelta
 from typing import TYPE_CHECKING, Final
 
+from canebench.base.clock.local_time import zone_named
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.sizes import is_finite, said
 from canebench.reeds.breaking_in.assignment import assigned
@@ -16,7 +17,6 @@ from canebench.reeds.breaking_in.chances import at_least
 from canebench.reeds.breaking_in.days import PAUSE_MIN, days_between, player_days
 from canebench.reeds.breaking_in.jobs import latest, work_of
 from canebench.reeds.breaking_in.ladder import USUAL_LADDER
-from canebench.reeds.breaking_in.people import zone_named
 from canebench.reeds.breaking_in.planned import (
     BreakInPlan,
     BreakInSession,

@@ -10,11 +10,11 @@ from datetime import UTC, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from canebench.base.clock.local_time import check_zone
+from canebench.base.clock.local_time import check_zone, zone_named
+from canebench.base.clock.typed_time import on_clock
 from canebench.base.errors import InputError
 from canebench.base.parsing import check_name
 from canebench.base.sizes import MINUS, Range
-from canebench.reeds.breaking_in.people import zone_named
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -131,13 +131,4 @@ def check_local(zone: str, at: datetime) -> datetime:
             allowed=f"without a zone of its own: it is one in {zone}",
             nearest=at.replace(tzinfo=None).isoformat(timespec="minutes"),
         )
-    told = at.replace(tzinfo=known)
-    back = told.astimezone(UTC).astimezone(known)
-    if back.replace(tzinfo=None) != at:
-        raise InputError(
-            field="time on the clock",
-            given=at.isoformat(timespec="minutes"),
-            allowed=f"the clocks went forward then in {zone}: there was no such time",
-            nearest=back.replace(tzinfo=None).isoformat(timespec="minutes"),
-        )
-    return told
+    return on_clock(at, known, field="time on the clock", once=False)

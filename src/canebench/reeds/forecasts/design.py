@@ -51,12 +51,18 @@ _DAMP_UNKNOWN: Final = (0.0, 0.7)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Moment:
-    """Where in its life a reed is: minutes played, days on the calendar, pinches and settings so far."""
+    """Where in its life a reed is: minutes played, days on the calendar, pinches and settings so far.
+
+    `dry`, `warm` and `damp` are what those coefficients count there: 0 moist, at 20 °C, at 60 %.
+    """
 
     minutes: float
     day: float
     pinches: int
     settings: int
+    dry: float = 0.0
+    warm: float = 0.0
+    damp: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,20 +128,35 @@ def moment_of(history: ReedHistory, at: datetime) -> Moment:
 
 
 def points_of(moments: Sequence[Sequence[Moment]]) -> Points:
-    """Moments of reeds, as many of each, under standard conditions: moist, 20 °C and 60 %."""
+    """Moments of reeds, as many of each."""
     table = np.array(
-        [[(m.minutes, m.day, m.pinches, m.settings) for m in row] for row in moments], dtype=float
+        [[(m.minutes, m.day, m.pinches, m.settings, m.dry, m.warm, m.damp) for m in row] for row in moments],
+        dtype=float,
     )
     covariates = np.zeros((*table.shape[:2], len(COEFFICIENTS)))
     covariates[..., SETTLED] = 1.0
     covariates[..., CREEP] = np.log1p(table[..., 0] / CREEP_FROM_MIN)
     covariates[..., PINCH] = table[..., 2]
-    minutes, days, pinches, settings = np.moveaxis(table, -1, 0)
+    covariates[..., [DRY, WARM, DAMP]] = table[..., 4:]
+    minutes, days, pinches, settings = np.moveaxis(table[..., :4], -1, 0)
     return Points(minutes=minutes, days=days, pinches=pinches, settings=settings, covariates=covariates)
 
 
 def observed(histories: Sequence[ReedHistory], quantity: Quantity) -> Observed:
-    """All that was read of that quantity."""
+    """All that was read of that quantity.
+
+    Parameters
+    ----------
+    histories : sequence of ReedHistory
+        Their lives.
+    quantity : Quantity
+        Of what.
+
+    Returns
+    -------
+    Observed
+        A row a reed, as wide as the one that was read most often, thinned to `MOST_READINGS`.
+    """
     rows = [_thinned(_rows(history, quantity)) for history in histories]
     most = max(1, *(len(row) for row in rows)) if rows else 1
     table = np.zeros((len(rows), most, _COLUMNS))

@@ -42,10 +42,17 @@ LEAST_READ: Final = 2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ahead:
-    """So many days on, with so many minutes played by then; both >= 0."""
+    """So many days on, with so many minutes played by then; both >= 0.
+
+    `dry`, `warm` and `damp` say how it will be read, as `design.observed` has them of a reading; moist, at
+    20 °C and 60 % else.
+    """
 
     days: float
     minutes: float
+    dry: float = 0.0
+    warm: float = 0.0
+    damp: float = 0.0
 
     def __post_init__(self) -> None:
         for field, value in (("days ahead", self.days), ("minutes ahead", self.minutes)):
@@ -194,7 +201,17 @@ def _moments(
     """Times asked for (now first, settled last); and pairs a rule's sessions apart, from now on."""
     here = moment_of(history, now)
     session, apart = habit(history, rule)
-    later = [replace(here, minutes=here.minutes + one.minutes, day=here.day + one.days) for one in plan]
+    later = [
+        replace(
+            here,
+            minutes=here.minutes + one.minutes,
+            day=here.day + one.days,
+            dry=one.dry,
+            warm=one.warm,
+            damp=one.damp,
+        )
+        for one in plan
+    ]
     left = max(0.0, rule.after_min - here.minutes)
     settled = replace(here, minutes=here.minutes + left, day=here.day + left / session * apart)
     span = rule.sessions * session

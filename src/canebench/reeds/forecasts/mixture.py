@@ -87,7 +87,20 @@ class Weighted:
 
 
 def foretold(told: Sequence[Weighted]) -> list[Foretold]:
-    """Each with its intervals; all of as many nodes."""
+    """Each with its intervals.
+
+    Parameters
+    ----------
+    told : sequence of Weighted
+        All of as many nodes; none is no error.
+
+    Returns
+    -------
+    list of Foretold
+        One for each.
+    """
+    if not told:
+        return []
     weights, means, sds = (
         np.array([getattr(one, name) for one in told]) for name in ("weights", "means", "sds")
     )

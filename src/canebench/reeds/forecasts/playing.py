@@ -8,7 +8,7 @@ plays is foretold in what it was read in: the share cancels. Guarded by
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from canebench.base.errors import InputError
@@ -18,6 +18,7 @@ from canebench.base.uncertain import number
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from canebench.reeds.forecasts.forecast import ReedForecast
     from canebench.reeds.forecasts.mixture import Foretold, Weighted
 
 #: Onset over playing: its mean, how far benches lie apart (gauge, arm, what is called onset), and how far
@@ -44,11 +45,31 @@ class OnsetShare:
         mean = (before * self.mean + _READINGS_SD**-2 * math.fsum(shares)) / (before + read)
         return OnsetShare(mean=mean, sd=(before + read) ** -0.5, readings=len(shares))
 
-    def playing(self, onset: Weighted, *, apart: bool) -> Foretold:
-        """Playing pressure, kPa, of a believed onset; `apart` where the reed was read at onset, or never."""
-        spread = self.sd * onset.mean / self.mean if apart else 0.0
-        told = onset.and_then(0.0, spread).foretold()
-        return type(told)(**{name: getattr(told, name) / self.mean for name in told.__slots__})
+    def playing(self, onset: Weighted) -> Foretold:
+        """Playing pressure, kPa, of a believed onset."""
+        return self.as_playing(onset.foretold())
+
+    def as_playing(self, onset: Foretold) -> Foretold:
+        """The same of an onset that is told."""
+        return type(onset)(**{name: getattr(onset, name) / self.mean for name in onset.__slots__})
+
+    def unsure(self, forecast: ReedForecast) -> ReedForecast:
+        """The forecast of a reed that was read at its onset, or never: what it plays at is less sure.
+
+        What this share may be off by is added to each believed onset, so that all that is judged by playing
+        pressure is as unsure as that is; of a reed read while it plays the share cancels.
+        """
+        believed = tuple(
+            onset.and_then(0.0, self.sd * onset.mean / self.mean) for onset in forecast.believed["strength"]
+        )
+        now, *ahead, settled = (onset.foretold() for onset in believed)
+        return replace(
+            forecast,
+            believed={**forecast.believed, "strength": believed},
+            now={**forecast.now, "strength": now},
+            ahead=tuple({**one, "strength": told} for one, told in zip(forecast.ahead, ahead, strict=True)),
+            settled={**forecast.settled, "strength": settled},
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

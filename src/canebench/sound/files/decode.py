@@ -3,7 +3,7 @@
 The process (`canebench.sound.files.decode_child`) reads the file on its stdin and writes to an unlinked
 spool file, over which the recording's samples lie. The facts about decoders behind the rules: FFmpeg accepts
 sample rates of 1 Hz and 2 GHz, passes NaN and 1e38 on, opens what a playlist names, and calls half a file a
-whole one.
+whole one. Guarded by `tests/faults/test_decode_edges.py`.
 """
 
 from __future__ import annotations

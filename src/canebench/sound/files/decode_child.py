@@ -3,7 +3,7 @@
 It is a process of its own because it runs a large C library over bytes from strangers: it caps its memory
 and time, may open no other file, and may die without harm. It imports nothing heavy but PyAV, so that it
 starts quickly. All limits come from the parent (`canebench.sound.files.decode`), as JSON in the first
-argument.
+argument. Guarded by `tests/faults/test_ingest_child.py` and `tests/faults/test_ingest_fuzz.py`.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import av
 
@@ -10,6 +10,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from av.audio.frame import AudioFrame
+
+#: More would only reserve memory.
+THREADS: Final = 1
 
 
 class Mixer:
@@ -63,7 +66,7 @@ def _plane(frame: AudioFrame) -> memoryview:
 def _averaging_graph(frame: AudioFrame) -> av.filter.Graph:
     channels = frame.layout.nb_channels
     graph = av.filter.Graph()
-    graph.threads = 1
+    graph.threads = THREADS
     chain = [
         graph.add_abuffer(sample_rate=frame.sample_rate, format=frame.format, layout=frame.layout),
         graph.add("aformat", "sample_fmts=fltp"),

@@ -1,6 +1,7 @@
 """Runs inside the decoder process: from one open file to mono samples and the facts about them.
 
 Imported by `canebench.sound.files.decode_child` only, and therefore free of all that is slow to import.
+Guarded by `tests/faults/test_decode_edges.py`.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, BinaryIO, TypedDict
 
 import av
 
-from canebench.sound.files.decode_mix import Mixer
+from canebench.sound.files.decode_mix import THREADS, Mixer
 from canebench.sound.files.refusal_words import NEAREST, SOUND_NEEDED
 
 if TYPE_CHECKING:
@@ -67,7 +68,8 @@ class _Spool:
     """Where the samples go; counts them and stops at the allowed length."""
 
     def __init__(self, write: Callable[[bytes | memoryview], object], limits: DecodingLimits) -> None:
-        self._write, self._limits, self.samples, self.rate_hz = write, limits, 0, 0
+        self._write, self._limits = write, limits
+        self.samples = self.rate_hz = 0
 
     def add(self, block: bytes | memoryview) -> None:
         self.samples += len(block) // 4
@@ -144,7 +146,7 @@ def _sound_of(container: InputContainer, limits: DecodingLimits) -> AudioStream:
         )
     _check_rate(context.sample_rate, limits)
     _check_channels(context.channels, limits)
-    context.thread_count = 1  # more threads would only reserve memory
+    context.thread_count = THREADS
     if context.name == "flac":
         context.options = {"err_detect": "crccheck+explode"}  # or frames of garbage pass for sound
     return stream
@@ -179,7 +181,7 @@ def _frames(
 ) -> Iterator[AudioFrame]:
     """Decoded frames; what is missing between them becomes silence and an entry in `damage` (s)."""
     least_gap_s = _LEAST_GAP_FLAC_S if container.format.name == "flac" else _LEAST_GAP_S
-    failed, end_s = False, None
+    failed, begun, end_s = False, False, 0.0
     for packet in _packets(container, stream, damage, spool):
         try:
             frames = packet.decode()
@@ -189,16 +191,16 @@ def _frames(
             continue
         for frame in frames:
             _check_frame(frame, spool, limits)
-            gap_s = (
-                0.0 if frame.time is None or (end_s is None and not failed) else frame.time - (end_s or 0.0)
-            )
+            start_s = end_s if frame.time is None else frame.time
+            if not (begun or failed):  # what begins late misses nothing
+                end_s = start_s
+            gap_s = start_s - end_s
             if failed or gap_s > least_gap_s:
                 if not failed:  # FLAC's parser drops what it finds damaged without a word
                     damage.append(spool.seconds)
                 low, high = _SILENCE_RANGE_S
                 spool.add(bytes(4 * round(min(max(gap_s, low), high) * spool.rate_hz)))
-            start_s = (end_s or 0.0) if frame.time is None else frame.time
-            failed, end_s = False, start_s + frame.samples / spool.rate_hz
+            failed, begun, end_s = False, True, start_s + frame.samples / spool.rate_hz
             yield frame
 
 

@@ -6,18 +6,21 @@ Guarded by `tests/web/test_reeds.py`.
 from __future__ import annotations
 
 import json
-import tempfile
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Final
 from urllib.parse import urlencode
 
 from starlette.concurrency import run_in_threadpool
-from starlette.responses import Response
 
 from canebench.base.errors import InputError
 from canebench.bench.acts.reeds.people import player_names
-from canebench.bench.acts.reeds.reed_days import ease_reed, log_strength, play_reed, rest_reed
+from canebench.bench.acts.reeds.reed_days import (
+    TypedStrength,
+    ease_reed,
+    log_strength,
+    play_reed,
+    rest_reed,
+)
 from canebench.bench.acts.reeds.stock import move_reed, take_in_lot
 from canebench.bench.views.browse_reed import (
     ReedPage,
@@ -44,13 +47,16 @@ from canebench.care.cautions import Caution, Occasion, cautions_for
 from canebench.reeds.strength import BY_MOUTH_KPA, MOMENTS
 from canebench.web.context import context_of
 from canebench.web.forms.post_redirect import answer
+from canebench.web.pages.printed import printed
 from canebench.web.pages.render import show
 from canebench.web.routes.shell import page_number
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from starlette.requests import Request
+    from starlette.responses import Response
 
     from canebench.web.context import BenchContext, NotedLedger
     from canebench.web.forms.forms import FieldProblem, Form
@@ -198,24 +204,28 @@ async def reed_act(request: Request) -> Response:
     def act(context: BenchContext, ledger: NotedLedger, form: Form) -> str:
         number = number_in_use(ledger, reed_id)
         goal = ACTS[kind](ledger, ReedShown(id=reed_id, number=number), form, context.who)
-        return goal or f"/reeds/{reed_id}"
+        # From today's list one goes back to it; any other address would be one of somebody else's choosing.
+        return goal or ("/" if form.text("back") == "today" else f"/reeds/{reed_id}")
 
     return await answer(request, act, form=kind, again=_reed)
 
 
 def _strength(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
-    unit = form.text("unit") or "inH2O"
-    pressures = {m: f"{form.text(m)} {unit}" for m in MOMENTS if form.text(m)}
     log_strength(
         ledger,
         reed.number,
-        pressures,
+        _pressures(form),
         who=who,
         player=form.text("player"),
         by_mouth=form.text("by_mouth"),
         than=form.text("than"),
         insist=form.ticked("insist"),
     )
+
+
+def _pressures(form: Form) -> dict[str, str]:
+    unit = form.text("unit") or "inH2O"
+    return {m: f"{form.text(m)} {unit}" for m in MOMENTS if form.text(m)}
 
 
 def _ease(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
@@ -230,6 +240,7 @@ def _play(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
         raise InputError(field="minutes", given="nothing", allowed="how long it was played is needed")
     told = {name: form.number(name, label) for name, label in _CONDITIONS}
     player, remarks = form.text("player"), form.text("remarks")
+    after = TypedStrength(pressures=_pressures(form), by_mouth=form.text("by_mouth"), than=form.text("than"))
     insist = form.ticked("insist")
     play_reed(
         ledger,
@@ -237,6 +248,7 @@ def _play(ledger: NotedLedger, reed: ReedShown, form: Form, who: str) -> None:
         minutes=minutes,
         who=who,
         player=player,
+        after=after,
         insist=insist,
         remarks=remarks,
         **told,
@@ -288,7 +300,7 @@ async def card(request: Request) -> Response:
     def made(path: Path) -> None:
         print_card(ledger, number_in_use(ledger, request.path_params["reed"]), path)
 
-    return _pdf(await run_in_threadpool(_printed, made), "card.pdf")
+    return await printed(made, "card.pdf")
 
 
 async def labels(request: Request) -> Response:
@@ -299,19 +311,4 @@ async def labels(request: Request) -> Response:
     def made(path: Path) -> None:
         print_labels(ledger, path, numbers=ticked or numbers_asked(ledger, asked))
 
-    return _pdf(await run_in_threadpool(_printed, made), "labels.pdf")
-
-
-def _printed(make: Callable[[Path], None]) -> bytes:
-    with tempfile.TemporaryDirectory(prefix="canebench-") as folder:
-        path = Path(folder) / "made.pdf"
-        make(path)
-        return path.read_bytes()
-
-
-def _pdf(data: bytes, name: str) -> Response:
-    return Response(
-        data,
-        media_type="application/pdf",
-        headers={"content-disposition": f'inline; filename="{name}"'},
-    )
+    return await printed(made, "labels.pdf")

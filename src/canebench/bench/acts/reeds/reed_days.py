@@ -7,12 +7,13 @@ reason; where one insists it is done, and written down as such. Guarded by
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError
 from canebench.base.pressure import GaugeReading, parse_pressure
+from canebench.base.sizes import MINUS, Range
 from canebench.base.uncertain import Uncertain
 from canebench.bench.acts.band import unit_of, zone_of
 from canebench.bench.acts.ledger import named, reed_numbered
@@ -25,15 +26,28 @@ from canebench.care.strain import within_ceiling
 from canebench.reeds import eases
 from canebench.reeds.strength import MOMENTS, Strength, against
 from canebench.store.records import PlayerRecord, PlayRecord
+from canebench.store.values import written
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from canebench.store.ledger import Ledger
+    from canebench.store.records import ReedRecord
     from canebench.store.tables import Value
+    from canebench.store.writer import Writer
 
 #: A gauge read once, kPa.
 GAUGE_SD_KPA: Final = 0.12
+#: How long a spell of playing may be: a day at most.
+SPELL_MIN: Final = Range(
+    low=0.0,
+    high=1_440.0,
+    usual=15.0,
+    unit="min",
+    slips=(MINUS, (1 / 60, "if that was seconds")),
+)
+#: A reading after a spell comes after it by the clock too: else its minutes would not count as played before.
+READ_AFTER: Final = timedelta(milliseconds=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,45 +73,78 @@ def log_strength(
 
     A player who is to have a reed that rests from another's mouth is refused, unless with `insist`.
     """
-    with ledger.reading() as reader:
-        unit = unit_of(reader)
-    readings = {
-        moment: parse_pressure(text, field=f"{moment} pressure", unit=unit)
-        for moment, text in pressures.items()
-    }
-    unknown = [moment for moment in readings if moment not in MOMENTS]
-    if unknown:
-        raise InputError(field="pressure", given=unknown[0], allowed=f"one of {', '.join(MOMENTS)}")
-    check_comparison(by_mouth, than)
-    if not readings and by_mouth is None:
+    felt = _felt(ledger, TypedStrength(pressures=pressures, by_mouth=by_mouth, than=than))
+    if felt is None:
         raise InputError(field="strength", given="nothing", allowed="a pressure, or how it compares by mouth")
-    if readings:
-        Strength(**{m: Uncertain(value=r.kpa, sd=GAUGE_SD_KPA) for m, r in readings.items()})
     note = _rest_note(ledger, number, player, insist=insist)
-    said = f"logged the strength of reed {number}: {_read(readings, by_mouth, than)}{note}"
+    said = f"logged the strength of reed {number}: {felt.said}{note}"
     with ledger.act("strength", who=who, said=said) as act:
         reed = reed_numbered(act, number)
-        row: dict[str, Value] = {"reed_id": reed.id, "at": act.at, "by_mouth": by_mouth}
-        for moment, reading in readings.items():
-            row |= {f"{moment}_kpa": reading.kpa, f"{moment}_sd_kpa": GAUGE_SD_KPA}
-            row["given_unit"] = reading.unit.value
         person = None if player is None else named(act, PlayerRecord, player)
-        row["player_id"] = None if person is None else person.id
-        row["than_reed_id"] = None if than is None else reed_numbered(act, than).id
-        act.insert("strengths", row)
+        _write_felt(act, reed, felt, person)
     cautions = cautions_for(Occasion.GRADE_STRENGTH)
-    playing = readings.get("playing") or readings.get("onset")
+    playing = felt.readings.get("playing") or felt.readings.get("onset")
     past = _past_ceiling(None if playing is None else playing.kpa, person)
     return ReedDone(said=f"The strength of reed {number} is written down.", cautions=(*past, *cautions))
 
 
-def _read(readings: Mapping[str, GaugeReading], by_mouth: str | None, than: str | None) -> str:
-    """What was read, in the gauge's own unit: "26 inH2O", "onset 20 inH2O, playing 26 inH2O"."""
-    alone = readings.keys() == {"playing"}
-    told = [
-        f"{'' if alone else f'{moment} '}{one.value:g} {one.unit.value}" for moment, one in readings.items()
-    ]
-    return ", ".join([*told, *([] if by_mouth is None else [f"by mouth {by_mouth}, against reed {than}"])])
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TypedStrength:
+    """How strong a reed is, as typed: pressures by their moment, or how it compares with the reed `than`."""
+
+    pressures: Mapping[str, str] = field(default_factory=dict)
+    by_mouth: str | None = None
+    than: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Felt:
+    """A strength as it was read: by gauge, or by mouth against the reed `than`."""
+
+    readings: Mapping[str, GaugeReading] = field(default_factory=dict)
+    by_mouth: str | None = None
+    than: str | None = None
+
+    @property
+    def said(self) -> str:
+        """In the gauge's own unit: "26 inH2O", "onset 20 inH2O, playing 26 inH2O"."""
+        alone = self.readings.keys() == {"playing"}
+        told = [
+            f"{'' if alone else f'{moment} '}{one.value:g} {one.unit.value}"
+            for moment, one in self.readings.items()
+        ]
+        mouth = f"by mouth {self.by_mouth}, against reed {self.than}"
+        return ", ".join([*told, *([] if self.by_mouth is None else [mouth])])
+
+
+def _felt(ledger: Ledger, typed: TypedStrength) -> _Felt | None:
+    """A strength from what was typed, None where nothing was; an error where it cannot be."""
+    with ledger.reading() as reader:
+        unit = unit_of(reader)
+    readings = {
+        moment: parse_pressure(text, field=f"{moment} pressure", unit=unit)
+        for moment, text in typed.pressures.items()
+    }
+    unknown = [moment for moment in readings if moment not in MOMENTS]
+    if unknown:
+        raise InputError(field="pressure", given=unknown[0], allowed=f"one of {', '.join(MOMENTS)}")
+    check_comparison(typed.by_mouth, typed.than)
+    if readings:
+        Strength(**{m: Uncertain(value=r.kpa, sd=GAUGE_SD_KPA) for m, r in readings.items()})
+    elif typed.by_mouth is None:
+        return None
+    return _Felt(readings=readings, by_mouth=typed.by_mouth, than=typed.than)
+
+
+def _write_felt(act: Writer, reed: ReedRecord, felt: _Felt, person: PlayerRecord | None) -> None:
+    """A strength in an act, of now."""
+    row: dict[str, Value] = {"reed_id": reed.id, "at": act.at, "by_mouth": felt.by_mouth}
+    for moment, reading in felt.readings.items():
+        row |= {f"{moment}_kpa": reading.kpa, f"{moment}_sd_kpa": GAUGE_SD_KPA}
+        row["given_unit"] = reading.unit.value
+    row["player_id"] = None if person is None else person.id
+    row["than_reed_id"] = None if felt.than is None else reed_numbered(act, felt.than).id
+    act.insert("strengths", row)
 
 
 def check_comparison(by_mouth: str | None, than: str | None) -> None:
@@ -146,29 +193,50 @@ def play_reed(
     minutes: float,
     who: str,
     player: str | None = None,
+    after: TypedStrength | None = None,
     insist: bool = False,
     **told: Value,
 ) -> ReedDone:
-    """Minutes of playing; `told` are further columns: level_dba, room_degc, room_rh, remarks.
+    """Minutes of playing, and in the same act how strong the reed is `after` them, where that is told.
 
-    A player who is to have a reed that rests from another's mouth is refused, unless with `insist`.
+    `told` are further columns: level_dba, room_degc, room_rh, remarks. A player who is to have a reed that
+    rests from another's mouth is refused, unless with `insist`.
     """
+    SPELL_MIN.check("minutes", minutes)
+    felt = None if after is None else _felt(ledger, after)
     note = _rest_note(ledger, number, player, insist=insist)
-    with ledger.act("play", who=who, said=f"played reed {number} for {minutes:g} min{note}") as act:
+    said = f"played reed {number} for {minutes:g} min{_after_said(felt)}{note}"
+    with ledger.act("play", who=who, said=said) as act:
         reed = reed_numbered(act, number)
         person = None if player is None else named(act, PlayerRecord, player)
         told["player_id"] = None if person is None else person.id
-        act.insert("plays", {"reed_id": reed.id, "at": act.at, "minutes": minutes, **told})
+        at = act.at if felt is None else written(datetime.fromisoformat(act.at) - READ_AFTER)
+        act.insert("plays", {"reed_id": reed.id, "at": at, "minutes": minutes, **told})
+        if felt is not None:
+            _write_felt(act, reed, felt, person)
         spells = act.rows(PlayRecord, {"reed_id": reed.id})
         strength = read_strengths(act, [reed.id]).known(reed.id)
     total = sum(spell.minutes for spell in spells)
-    return ReedDone(
-        said=f"Reed {number}: {total:g} minutes in {len(spells)} spells.",
-        cautions=(
-            *_past_ceiling(None if strength is None else strength.kpa.value, person),
-            *cautions_for(Occasion.PLAY_ALONE),
-        ),
+    cautions = (
+        *_past_ceiling(None if strength is None else strength.kpa.value, person),
+        *cautions_for(Occasion.PLAY_ALONE),
+        *(() if felt is None else cautions_for(Occasion.GRADE_STRENGTH)),
     )
+    return ReedDone(
+        said=f"Reed {number}: {total:g} minutes in {spells_said(len(spells))}{_after_said(felt)}.",
+        cautions=tuple(dict.fromkeys(cautions)),
+    )
+
+
+def spells_said(count: int) -> str:
+    """So many spells of playing."""
+    return f"{count} {'spell' if count == 1 else 'spells'}"
+
+
+def _after_said(felt: _Felt | None) -> str:
+    if felt is None:
+        return ""
+    return f", plays at {felt.said} after" if felt.readings else f", after it {felt.said}"
 
 
 def _past_ceiling(kpa: float | None, person: PlayerRecord | None) -> tuple[Caution, ...]:

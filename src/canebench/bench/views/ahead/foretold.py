@@ -29,6 +29,7 @@ from canebench.reeds.forecasts.history import QUANTITIES, ReedHistory, value_of
 from canebench.reeds.forecasts.keeping import StrengthRange, advise, new_reed
 from canebench.reeds.forecasts.playing import SaidAs
 from canebench.reeds.forecasts.settled import USUAL_RULE
+from canebench.reeds.strength import SUITS_KPA
 from canebench.store.records import LotRecord, PlayerRecord, ReedRecord
 
 if TYPE_CHECKING:
@@ -47,9 +48,6 @@ if TYPE_CHECKING:
 #: Days ahead unless others are asked for; further ahead than a season nothing is foretold.
 USUAL_DAYS: Final = (3.0, 7.0, 14.0)
 MOST_DAYS: Final = 180.0
-#: A settled reed suits that plays within two inches of water of what its player blows, kPa: the step that
-#: grades are usually apart (common practice, no source); never above the ceiling.
-_SUITS_KPA: Final = 0.5
 _NOT_HEARD: Final = "not heard yet"
 
 
@@ -242,7 +240,8 @@ def _one(
     unit: PressureUnit,
     taught_by: int,
 ) -> Foresight:
-    share, forecast = bench.shares[reed.id], told.forecast
+    share = bench.shares[reed.id]
+    forecast = share.unsure(told.forecast) if reed.id in bench.apart else told.forecast
     said = SaidAs.playing(share, unit)
     wanted = None if person is None else _wanted(person, share)
     pinch, refused = None, ""
@@ -253,12 +252,13 @@ def _one(
             pinch = easing(told.life, forecast, wanted, now=now, ceiling_kpa=ceiling, said=said)
         except UnlessInsistedError as error:
             refused = str(error)
+    new = share.unsure(told.new)
     return Foresight(
         reed=reed,
         readings=forecast.readings,
         minutes=forecast.minutes,
         taught_by=taught_by,
-        lines=_lines(bench, reed, told, unit),
+        lines=_lines(share, forecast, told, unit),
         past=tuple(
             (told.life.minutes_before(one.at), one.strength_kpa / share.mean)
             for one in told.life.readings
@@ -270,7 +270,7 @@ def _one(
         player="" if person is None else person.name,
         advice=None
         if wanted is None
-        else advise(forecast, wanted, new=new_reed(told.new, wanted), rule=USUAL_RULE, said=said),
+        else advise(forecast, wanted, new=new_reed(new, wanted), rule=USUAL_RULE, said=said),
         pinch=pinch,
         pinch_refused=refused,
         missing=missing(told.life, person),
@@ -282,15 +282,14 @@ def _wanted(person: PlayerRecord, share: OnsetShare) -> StrengthRange | None:
     """Onset pressures that suit a player who blows so much, never above the ceiling."""
     if person.blows_kpa is None:
         return None
-    low, high = person.blows_kpa - _SUITS_KPA, person.blows_kpa + _SUITS_KPA
+    low, high = person.blows_kpa - SUITS_KPA, person.blows_kpa + SUITS_KPA
     if person.ceiling_kpa is not None:
         high = min(high, person.ceiling_kpa)
-    low = max(min(low, high - _SUITS_KPA), 0.1 * high)
+    low = max(min(low, high - SUITS_KPA), 0.1 * high)
     return StrengthRange(low_kpa=share.mean * low, high_kpa=share.mean * high)
 
 
-def _lines(bench: Bench, reed: ReedRecord, told: _Told, unit: PressureUnit) -> tuple[Line, ...]:
-    forecast = told.forecast
+def _lines(share: OnsetShare, forecast: ReedForecast, told: _Told, unit: PressureUnit) -> tuple[Line, ...]:
     count = len(told.plan)
     # Of a pitch that no take has heard it is only known what any reed might do, which tells nobody anything.
     heard = {name: any(value_of(one, name) is not None for one in told.life.readings) for name in QUANTITIES}
@@ -302,7 +301,7 @@ def _lines(bench: Bench, reed: ReedRecord, told: _Told, unit: PressureUnit) -> t
     found = []
     for place, (when, ahead) in enumerate(times):
         k = place if place <= count else -1
-        plays = bench.shares[reed.id].playing(forecast.believed["strength"][k], apart=reed.id in bench.apart)
+        plays = share.playing(forecast.believed["strength"][k])
         low_a = forecast.believed["low_a"][k].foretold()
         tilt = forecast.believed["tilt"][k].foretold()
         found.append(

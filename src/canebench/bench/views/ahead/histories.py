@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 from canebench.base.units import hz_step_to_cents, hz_to_cents
 from canebench.bench.acts.reeds.choose_reeds import pitches_of
 from canebench.bench.acts.reeds.rows_by_reed import rows_by_reed
-from canebench.bench.views.browse_reed import report_of
+from canebench.bench.views.kept_take import kept_balance
 from canebench.reeds.forecasts.history import (
     Handling,
     MouthReading,
@@ -47,7 +47,8 @@ if TYPE_CHECKING:
 #: Low A is told against this, Hz, whatever the drones did: one reference for all readings.
 REFERENCE_HZ: Final = 470.0
 #: So many reeds teach each other: those of the lot first. More would take longer than anyone waits.
-_LOT, _ALL = 30, 40
+_LOT: Final = 30
+MOST_REEDS: Final = 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,8 +69,8 @@ def bench_around(reader: Reader, lot_id: int | None, ids: Sequence[int] = ()) ->
     found = reader.by_id(ReedRecord, ids)
     if lot_id is not None:
         found |= _by_id(reader.rows(ReedRecord, {"lot_id": lot_id}, order="-state_since", limit=_LOT))
-    for reed_id, reed in _by_id(reader.rows(ReedRecord, order="-state_since", limit=_ALL)).items():
-        if len(found) < max(_ALL, len(ids)):
+    for reed_id, reed in _by_id(reader.rows(ReedRecord, order="-state_since", limit=MOST_REEDS)).items():
+        if len(found) < max(MOST_REEDS, len(ids)):
             found.setdefault(reed_id, reed)
     return _bench(reader, {reed_id: reed for reed_id, reed in found.items() if reed_id is not None})
 
@@ -205,8 +206,8 @@ def _by_mouth(
 
 def _pitch(take: TakeRecord, pitches: Sequence[PitchRecord]) -> ReedReading:
     low_a = next((row for row in pitches if row.note == "low A"), None)
-    report = report_of(take, pitches)
-    tilt = None if report is None or report.balance is None else report.balance.tilt_cents
+    balance = kept_balance(take, pitches)
+    tilt = None if balance is None else balance.tilt_cents
     sd_hz = None if low_a is None else low_a.sd_hz
     return ReedReading(
         at=_at(take),

@@ -42,6 +42,20 @@ def figures_said(
     )
 
 
+def facts_said(lot: LotRecord) -> str:
+    """What is known of a lot itself: how many, when, for how much, of what."""
+    parts = [f"{lot.count} {_reeds(lot.count)}"]
+    if lot.bought_on:
+        parts.append(f"bought {lot.bought_on}")
+    if lot.price is not None:
+        parts.append(f"{number(lot.price, 2)} {lot.currency or ''}".strip())
+    if lot.cane:
+        parts.append(f"cane {lot.cane}")
+    if lot.cut:
+        parts.append(f"cut {lot.cut}")
+    return ", ".join(parts) + "."
+
+
 def _open_said(outcome: LotOutcome) -> str:
     left = outcome.reeds - outcome.known
     return f"{left} of {outcome.reeds} {_reeds(outcome.reeds)}." if left else "No reed."

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Final
 
 from canebench.base.pressure import PressureUnit, from_kpa, pressure_in
 from canebench.base.uncertain import number
@@ -11,11 +12,24 @@ from canebench.bench.views.ahead.histories import REFERENCE_HZ
 from canebench.reeds.forecasts.forecast import LEAST_READ
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from canebench.reeds.forecasts.forecast import ReedForecast
-    from canebench.reeds.forecasts.history import ReedHistory
+    from canebench.reeds.forecasts.history import Quantity, ReedHistory
     from canebench.reeds.forecasts.mixture import Foretold
     from canebench.reeds.forecasts.playing import OnsetShare
+    from canebench.reeds.forecasts.reliability import LevelHeld
     from canebench.store.records import PlayerRecord
+
+#: What is foretold, as it is told: of strength, what it plays at.
+SAID_OF: Final[Mapping[Quantity, str]] = MappingProxyType(
+    {"strength": "plays at", "low_a": "low A", "tilt": "tilt"}
+)
+
+
+def heading_of(what: Quantity) -> str:
+    """What is foretold, as a sentence begins."""
+    return SAID_OF[what][0].upper() + SAID_OF[what][1:]
 
 
 def plays_said(plays: Foretold, unit: PressureUnit) -> str:
@@ -88,3 +102,9 @@ def share_said(share: OnsetShare, *, apart: bool) -> str:
     return told + (
         " What it plays at is known by that share, so less surely than its onset." if apart else ""
     )
+
+
+def held_between(one: LevelHeld) -> str:
+    """Between which two shares of such readings fall inside, per cent."""
+    low, high = (number(100.0 * (end or 0.0), 0) for end in (one.share.low, one.share.high))
+    return f"{low} to {high} %"

@@ -1,4 +1,4 @@
-"""What needs somebody today, from the ledger: what was begun, what rests no more, what was not checked.
+"""What needs somebody today, from the ledger: what was begun, rests no more, is to be played or checked.
 
 Guarded by `tests/doors/test_today.py` and `tests/web/test_home.py`.
 """
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from canebench.base.clock.local_time import day_said
 from canebench.bench.acts.band import zone_of
 from canebench.bench.acts.fitting.begin_fitting import recent_fittings
+from canebench.bench.views.home.break_in_due import break_in_due
 from canebench.reeds import eases
 from canebench.reeds.states import IN_WORK, NOT_OFFERED, State
 from canebench.store.records import (
@@ -45,13 +46,18 @@ _FITTED_STILL: Final = (State.NEW, State.ON_TRIAL)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Need:
-    """One thing to see to: of which reed, and in which chanter where a fitting goes on; `why` is a clause."""
+    """One thing to see to: of which reed, and in which chanter where a fitting goes on; `why` is a clause.
 
-    kind: Literal["not checked", "rested", "begun", "pinched out"]
+    Where a session of breaking in is due, `minutes` is how long and `player` whose reed it is ("": nobody's).
+    """
+
+    kind: Literal["not checked", "rested", "begun", "break in", "pinched out"]
     reed: ReedRecord
-    chanter_id: int | None
-    chanter: str
     why: str
+    chanter_id: int | None = None
+    chanter: str = ""
+    minutes: float | None = None
+    player: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,6 +84,7 @@ def today(ledger: Ledger) -> Today:
             *_not_checked(reader, zone),
             *_rested(reader, now, zone),
             *_begun(recent, going, zone),
+            *_broken_in(reader, now, zone),
             *_pinched_out(reader),
         ]
         empty = not (recent or reader.count(ReedRecord) or reader.count(LotRecord))
@@ -114,7 +121,6 @@ def _not_checked(reader: Reader, zone: tzinfo | None) -> list[Need]:
             kind="not checked",
             reed=reeds[reed_id],
             chanter_id=heard[reed_id].chanter_id,
-            chanter="",
             why=f"{_eased(ease)} on {day_said(ease.at, zone)} and not played since: a take tells what it did",
         )
         for reed_id, ease in last.items()
@@ -151,12 +157,18 @@ def _rested(reader: Reader, now: datetime, zone: tzinfo | None) -> list[Need]:
         Need(
             kind="rested",
             reed=reeds[reed],
-            chanter_id=None,
-            chanter="",
             why=f"its rest ended on {day_said(end, zone)}: another mouth may have it",
         )
         for reed, end in over.items()
         if end and reed in reeds and reeds[reed].state not in NOT_OFFERED
+    ]
+
+
+def _broken_in(reader: Reader, now: datetime, zone: tzinfo | None) -> list[Need]:
+    """Reeds that have rested and whose next session is due."""
+    return [
+        Need(kind="break in", reed=due.reed, why=due.why, minutes=due.minutes, player=due.player)
+        for due in break_in_due(reader, now, zone)
     ]
 
 
@@ -168,8 +180,6 @@ def _pinched_out(reader: Reader) -> list[Need]:
         Need(
             kind="pinched out",
             reed=reed,
-            chanter_id=None,
-            chanter="",
             why="no pinch is left in its life: play it in, or set it aside",
         )
         for reed in reader.by_id(ReedRecord, spent).values()

@@ -1,1 +1,1 @@
-"""Cards and labels as PDF."""
+"""Cards, labels and reports of lots as PDF."""

@@ -14,7 +14,7 @@ from canebench.base.whole_file import write_whole
 from canebench.bench.acts.band import band_defaults
 from canebench.bench.acts.reeds.stock import list_reeds
 from canebench.bench.views.paper.card import command_for
-from canebench.bench.views.paper.typeset import code_svg, shortened, typeset_pdf
+from canebench.bench.views.paper.typeset import PAPER_NAMES, code_svg, shortened, typeset_pdf
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
@@ -115,7 +115,7 @@ def label_data(reeds: Sequence[ReedOfLot], grid: Grid) -> dict[str, Any]:
     """What the template is given."""
     width, height = grid.cell_mm
     return {
-        "paper": {"A4": "a4", "Letter": "us-letter"}[grid.paper],
+        "paper": PAPER_NAMES[grid.paper],
         "columns": grid.columns,
         "rows": grid.rows,
         "margin": _MARGIN_MM,

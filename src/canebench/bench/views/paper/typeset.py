@@ -10,6 +10,7 @@ import json
 import re
 from importlib.resources import files
 from io import BytesIO
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
 import segno
@@ -21,6 +22,10 @@ from canebench.picture.lettering import printable
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from canebench.bench.acts.band import PaperName
+
+#: Papers by the name that the compiler has for them.
+PAPER_NAMES: Final[Mapping[PaperName, str]] = MappingProxyType({"A4": "a4", "Letter": "us-letter"})
 #: A page's own colours for our pictures mean nothing to a printer.
 _PAGE_COLOUR: Final = re.compile(r"var\(--beam-[a-z]+, (#[0-9a-f]{6})\)")
 #: A code that a telephone reads holds little more than this when it is printed 15 mm wide.

@@ -1,4 +1,5 @@
-// <play-clock>: the clock of a session. It runs on through a reload; stopped, it writes the minutes down.
+// <play-clock>: the clock of a session. It runs on through a reload; stopped, it writes the minutes down, or
+// puts them into the form for its strength to be told with them: until that is sent, a reload finds it running.
 import { placesOf } from "./places.js";
 
 class PlayClock extends HTMLElement {
@@ -8,7 +9,11 @@ class PlayClock extends HTMLElement {
     this.key = `canebench-clock-${this.dataset.reed}`;
     this.places.start.addEventListener("click", () => this.begin());
     this.places.stop.addEventListener("click", () => this.stop());
+    this.places.read.addEventListener("click", () => this.read());
     this.places.drop.addEventListener("click", () => this.drop());
+    this.form.addEventListener("submit", () => {
+      if (this.stopped) localStorage.removeItem(this.key);
+    });
     // Another tab of the same reed shows the same clock.
     window.addEventListener("storage", () => this.show());
     this.show();
@@ -24,23 +29,30 @@ class PlayClock extends HTMLElement {
   }
 
   begin() {
+    this.stopped = false;
     localStorage.setItem(this.key, Date.now());
     this.show();
     this.places.stop.focus();
   }
 
-  // Minutes to a half, as sessions are logged; a session is longer than nothing.
   stop() {
+    if (this.fill()) this.form.requestSubmit();
+  }
+
+  read() {
+    if (this.fill()) this.form.elements.playing.focus();
+  }
+
+  // Minutes to a half, as sessions are logged; a session is longer than nothing.
+  fill() {
     const { since } = this;
-    if (since === null) {
-      this.show();
-      return;
+    if (since !== null) {
+      const minutes = Math.max(0.5, Math.round((Date.now() - since) / 30000) / 2);
+      this.form.elements.minutes.value = String(minutes);
+      this.stopped = true;
     }
-    const minutes = Math.max(0.5, Math.round((Date.now() - since) / 30000) / 2);
-    this.form.elements.minutes.value = String(minutes);
-    localStorage.removeItem(this.key);
     this.show();
-    this.form.requestSubmit();
+    return since !== null;
   }
 
   drop() {
@@ -50,7 +62,7 @@ class PlayClock extends HTMLElement {
   }
 
   show() {
-    const { since } = this;
+    const since = this.stopped ? null : this.since;
     window.clearInterval(this.ticking);
     this.places.start.hidden = since !== null;
     this.places.running.hidden = since === null;

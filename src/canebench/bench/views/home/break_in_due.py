@@ -1,0 +1,69 @@
+"""Which reeds that are being broken in may be played again, and for how long.
+
+Guarded by `tests/doors/test_break_in_due.py`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Final
+
+from canebench.base.clock.local_time import day_said
+from canebench.reeds.breaking_in.ladder import USUAL_LADDER
+from canebench.reeds.states import State
+from canebench.store.records import PlayerRecord, PlayRecord, ReedRecord
+from canebench.store.values import written
+
+if TYPE_CHECKING:
+    from datetime import tzinfo
+
+    from canebench.store.reader import Reader
+
+#: So many reeds that are being broken in are looked through, those begun last; a page must not wait for more.
+_LOOKED_AT: Final = 60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BreakInDue:
+    """A reed that has rested since it was played, or was never played.
+
+    `minutes` is how long its next session is on the usual ladder, `player` whose reed it is, "" if nobody's.
+    """
+
+    reed: ReedRecord
+    minutes: float
+    player: str
+    why: str
+
+
+def break_in_due(reader: Reader, now: datetime, zone: tzinfo | None) -> list[BreakInDue]:
+    """Those played longest ago first, those never played last."""
+    reeds = reader.rows(
+        ReedRecord, {"state": State.BREAKING_IN.value}, order="-state_since", limit=_LOOKED_AT
+    )
+    had: dict[int, list[str]] = {reed.id: [] for reed in reeds}
+    for reed_id, at in reader.columns(
+        PlayRecord, ("reed_id", "at"), among=[("reed_id", list(had), True)], order="at"
+    ):
+        had[reed_id].append(at)
+    rested_if_before = written(now - timedelta(hours=USUAL_LADDER.rest_h))
+    due = [reed for reed in reeds if not had[reed.id] or had[reed.id][-1] <= rested_if_before]
+    due.sort(key=lambda reed: (not had[reed.id], had[reed.id][-1:]))
+    owners = reader.by_id(PlayerRecord, (reed.player_id for reed in due))
+    return [
+        BreakInDue(
+            reed=reed,
+            minutes=USUAL_LADDER.length_min(len(had[reed.id])),
+            player=owners[reed.player_id].name if reed.player_id in owners else "",
+            why=_why(had[reed.id], zone),
+        )
+        for reed in due
+    ]
+
+
+def _why(had: list[str], zone: tzinfo | None) -> str:
+    minutes = USUAL_LADDER.length_min(len(had))
+    if not had:
+        return f"being broken in and never played: about {minutes:g} minutes, its first session"
+    return f"about {minutes:g} minutes today, session {len(had) + 1}; last played {day_said(had[-1], zone)}"

@@ -1,0 +1,1 @@
+"""What was written down before, mended or taken back."""
