@@ -67,7 +67,7 @@ def test_an_m4a_from_a_telephone(open_page: tuple[Page, Watch], demo_take: Path,
     page, _ = open_page
     begin(page)
     page.get_by_label("A firm hand seat").check()
-    page.get_by_text("From a file").click()
+    page.get_by_text("From a file", exact=True).click()
     page.get_by_label("Sound file").set_input_files(_as_m4a(demo_take, tmp_path / "voice memo.m4a"))
     page.get_by_role("button", name="Measure the file").click()
     expect(page.locator("#act-say")).to_be_visible()

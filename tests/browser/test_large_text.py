@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 #: What is chosen, and the height of plain text then, in pixels.
 SIZES: Final = {"normal": 16, "large": 20, "largest": 24}
-#: At which widths each is looked at, pixels: the largest asks most. Normal text is `test_pages.py`'s.
-WIDTHS: Final = {"large": (360,), "largest": (360, 768, 1440)}
+#: At which widths every page is looked at, pixels, in the text that asks most; normal text: `test_pages.py`.
+WIDTHS: Final = {"largest": (360, 768, 1440)}
 #: Where axe-core reads a page too.
 READ: Final = ("largest", 360)
 _SCROLLS: Final = "document.documentElement.scrollWidth > document.documentElement.clientWidth"

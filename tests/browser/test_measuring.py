@@ -39,7 +39,7 @@ def _sent(page: Page, take: Path, *, noted: bool = False) -> str:
     page.get_by_label("Chanter needed").fill("the old one")
     page.get_by_role("button", name="Begin the fitting").click()
     page.get_by_label("A firm hand seat").check()
-    page.get_by_text("From a file").click()
+    page.get_by_text("From a file", exact=True).click()
     page.get_by_label("Sound file").set_input_files(take)
     place = page.url
     if noted:

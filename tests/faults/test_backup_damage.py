@@ -19,7 +19,7 @@ from support.ledgers import take_in
 if TYPE_CHECKING:
     from pathlib import Path
 
-COUNT: Final = 10_000
+COUNT: Final = 5_000
 _SEED: Final = 20261125
 
 

@@ -186,7 +186,7 @@ def _run(machine: type[Acts], fresh: Callable[[str], str], *, examples: int) -> 
 
 
 def test_a_random_sequence_of_acts_leaves_equal_ledgers(fresh: Callable[[str], str]) -> None:
-    _run(Acts, fresh, examples=30)
+    _run(Acts, fresh, examples=15)
 
 
 class Forgetful(Acts):
