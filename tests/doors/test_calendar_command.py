@@ -137,3 +137,24 @@ def test_without_reeds_or_players_it_says_what_is_needed(tmp_path: Path, clock: 
     take_in_lot(other, who=_WHO, name="spring", count=1)
     with pytest.raises(InputError, match="canebench player NAME"):
         calendar(other, Wanted(by=_BY))
+
+
+def test_sessions_and_rests_may_be_ones_own(ledger: Ledger, tmp_path: Path) -> None:
+    at = f"{tmp_path}/ledger.db"
+    by = (datetime.now(UTC) + timedelta(days=230)).date().isoformat()
+    asked = ("calendar", "--by", by, "--minutes", "40", "--reed", "1", "--json", "--ledger", at)
+
+    def told(*more: str) -> tuple[list[float], timedelta]:
+        sessions = json.loads(run(*asked, *more).stdout)["sessions"]
+        starts = [datetime.fromisoformat(one["starts"]) for one in sessions]
+        return [one["minutes"] for one in sessions], min(b - a for a, b in pairwise(starts))
+
+    minutes, apart = told("--sessions", "4, 6, 9, 20", "--rest", "44")
+    assert minutes[:4] == [4.0, 6.0, 9.0, 20.0]
+    assert set(minutes[4:]) == {20.0}
+    assert apart >= timedelta(hours=44)
+    # The control: as usual it begins with five, and every day.
+    usual, every_day = told()
+    assert usual[:4] == [5.0, 5.0, 5.0, 8.0]
+    assert every_day == timedelta(days=1)
+    assert ledger is not None

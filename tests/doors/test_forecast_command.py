@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from canebench.base.errors import InputError
 from canebench.base.pressure import PressureUnit, to_kpa
 from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
 from canebench.bench.acts.fitting.fit_request import FitRequest
@@ -19,6 +20,7 @@ from canebench.bench.acts.reeds.stock import take_in_lot
 from canebench.bench.views.ahead.foretold import lot_foretold, reed_foretold
 from canebench.bench.views.ahead.histories import REFERENCE_HZ, bench_around, until
 from canebench.reeds.forecasts.keeping import Keeping
+from canebench.reeds.forecasts.settled import USUAL_RULE, rule_from
 from canebench.store.ledger import Ledger, open_ledger
 from doors.run import run
 
@@ -258,3 +260,17 @@ def test_the_reason_is_as_sure_as_the_table(ledger: Ledger, clock: Clock, moment
     now = found.lines[0].plays_kpa
     # The share alone, unknown to some 8 in 80, spreads four in five over a quarter.
     assert ((now.high_80 - now.low_80) / now.median > 0.25) == (moment == "onset")
+
+
+def test_settled_is_what_the_rule_says(ledger: Ledger, clock: Clock) -> None:
+    for playing in (30.0, 29.2, 28.8, 28.6, 28.5, 28.4):
+        _evening(ledger, clock, "1", playing)
+    usual = reed_foretold(ledger, "1")
+    strict = reed_foretold(ledger, "1", rule=rule_from("0.1 inH2O", "0.5", 6))
+    lenient = reed_foretold(ledger, "1", rule=rule_from("8 inH2O", "60"))
+    assert strict.settled_chance < usual.settled_chance < lenient.settled_chance
+    assert rule_from() == USUAL_RULE
+    assert rule_from("0.2 kPa").onset_kpa == pytest.approx(0.2)
+    for onset, low_a, sessions in (("0.5 furlong", "", None), ("-1", "", None), ("", "x", None), ("", "", 0)):
+        with pytest.raises(InputError):
+            rule_from(onset, low_a, sessions)

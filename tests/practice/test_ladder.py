@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from canebench.reeds.breaking_in.ladder import USUAL_LADDER, Ladder
+from canebench.base.errors import InputError
+from canebench.reeds.breaking_in.ladder import USUAL_LADDER, Ladder, ladder_from
 
 
 def test_the_usual_ladder_grows_from_five_minutes_to_twenty_in_two_weeks_and_says_what_it_is() -> None:
@@ -29,3 +31,14 @@ def test_a_reed_is_given_what_it_needs_and_not_a_session_more(had: int, needed: 
 
 def test_after_the_last_rung_every_session_is_as_long_as_it() -> None:
     assert Ladder(minutes=(4, 6)).lengths(1, 17.0, most_min=60.0) == (6, 6, 6)
+
+
+def test_a_ladder_as_it_is_typed() -> None:
+    assert ladder_from() == USUAL_LADDER
+    told = ladder_from("4, 4 6,9", "24")
+    assert (told.minutes, told.rest_h) == ((4.0, 4.0, 6.0, 9.0), 24.0)
+    assert told.marked == "as told for this plan"
+    assert ladder_from("", "12").minutes == USUAL_LADDER.minutes
+    for minutes, rest, match in (("5, four", "", "session 2"), ("8, 5", "", "session 2"), ("5", "x", "rest")):
+        with pytest.raises(InputError, match=match):
+            ladder_from(minutes, rest)

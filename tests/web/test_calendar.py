@@ -273,3 +273,17 @@ def test_a_plan_of_many_reeds_is_made_aside(
 @pytest.mark.parametrize("path", ["/", "/reeds"])
 def test_where_it_is_found(client: TestClient, path: str) -> None:
     assert 'href="/calendar"' in client.get(path).text
+
+
+def test_sessions_of_ones_own_stay_in_every_address(client: TestClient) -> None:
+    page = _read(client, "/calendar?" + _asked(sessions="4, 6, 9", rest="24"))
+    assert "4, 6, 9 minutes, then as long as the last" in page
+    assert page.count("as told for this plan") == 2
+    assert page.count("sessions=4%2C+6%2C+9&rest=24") >= 2
+    # The control: as usual they are marked, and no address speaks of them.
+    usual = _read(client, "/calendar?" + _asked())
+    assert "common practice, no source; the minutes: an estimate" in usual
+    assert "sessions=" not in usual
+    wrong = _read(client, "/calendar?" + _asked(sessions="9, 4"), status=422)
+    assert "session 2 of the ladder" in wrong
+    assert 'href="#plan-sessions"' in wrong

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 @click.option(
     "--reed", "reeds", multiple=True, metavar="NUMBER", help="Which; else all that are not settled."
 )
+@click.option("--sessions", metavar="MINUTES", help="Of a reed's sessions, like '5, 5, 8, 10'.")
+@click.option("--rest", metavar="HOURS", help="How long a reed rests after each; 20 else.")
 @click.option("--ics", type=click.Path(path_type=Path), metavar="FILE", help="As a calendar file as well.")
 @reads
 def command(
@@ -34,6 +36,8 @@ def command(
     starts: str | None,
     players: tuple[str, ...],
     reeds: tuple[str, ...],
+    sessions: str | None,
+    rest: str | None,
     ics: Path | None,
     ledger_url: str | None,
     as_json: bool,
@@ -57,6 +61,7 @@ def command(
         chance_of_need,
         plan_said,
     )
+    from canebench.reeds.breaking_in.ladder import ladder_from  # noqa: PLC0415
 
     wanted = Wanted(
         by=day_from(by, "--by", nearest="2026-06-20"),
@@ -65,6 +70,7 @@ def command(
         starts=USUAL_STARTS if starts is None else starts_from(starts, "--starts"),
         players=players,
         reeds=reeds,
+        ladder=ladder_from(sessions or "", rest or ""),
     )
     found = calendar(the_ledger(ledger_url), wanted)
     if ics is not None:

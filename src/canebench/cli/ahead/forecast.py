@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from canebench.cli.options.ledger_options import print_json, reads
-from canebench.cli.options.numbers import NUMBER
+from canebench.cli.options.numbers import COUNT, NUMBER
 from canebench.cli.text.words import labelled, paragraph, show, table, width
 
 if TYPE_CHECKING:
@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 @click.option("--kept", is_flag=True, help="How often forecasts were true, by what was read since.")
 @click.option("--player", metavar="NAME", help="For whom; else whose reed it is.")
 @click.option("--days", type=NUMBER, multiple=True, metavar="N", help="How far ahead; 3, 7 and 14 else.")
+@click.option("--onset", metavar="PRESSURE", help="Settled: onset moves by less; '0.5 inH2O' else.")
+@click.option("--low-a", metavar="CENTS", help="Settled: low A moves by less; 3 else.")
+@click.option("--sessions", type=COUNT, metavar="N", help="Settled: over so many sessions; 3 else.")
 @reads
 def command(
     *,
@@ -32,6 +35,9 @@ def command(
     kept: bool,
     player: str | None,
     days: tuple[float, ...],
+    onset: str | None,
+    low_a: str | None,
+    sessions: int | None,
     ledger_url: str | None,
     as_json: bool,
 ) -> None:
@@ -49,19 +55,21 @@ def command(
         lot_foretold,
         reed_foretold,
     )
+    from canebench.reeds.forecasts.settled import rule_from  # noqa: PLC0415
 
+    rule = rule_from(onset or "", low_a or "", sessions)
     ledger = the_ledger(ledger_url)
     ahead = days or USUAL_DAYS
     if kept:
         _kept(ledger, as_json=as_json)
     elif lot is not None:
-        found = lot_foretold(ledger, lot, days=ahead)
+        found = lot_foretold(ledger, lot, days=ahead, rule=rule)
         if as_json:
             print_json([_plain(one) for one in found])
         else:
             _lot(found)
     elif number is not None:
-        one = reed_foretold(ledger, number, days=ahead, player=player)
+        one = reed_foretold(ledger, number, days=ahead, player=player, rule=rule)
         if as_json:
             print_json(_plain(one))
         else:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from canebench.base.errors import InputError
+from canebench.base.parsing import number_from
 from canebench.base.sizes import MINUS, POINT, Range
 
 #: Minutes a session may have.
@@ -107,3 +108,36 @@ class Ladder:
 
 #: As it stands unless another is given.
 USUAL_LADDER: Final = Ladder()
+
+
+def ladder_from(minutes: str = "", rest_h: str = "") -> Ladder:
+    """A ladder as it is typed; what is left empty is as usual.
+
+    Parameters
+    ----------
+    minutes : str
+        Of each session, with commas or blanks between: "5, 5, 8, 10".
+    rest_h : str
+        Hours that a reed rests after each.
+
+    Returns
+    -------
+    Ladder
+        The usual one where nothing is told.
+
+    Raises
+    ------
+    InputError
+        As `Ladder` does, and for what is no number. Guarded by `tests/practice/test_ladder.py`.
+    """
+    if not minutes.strip() and not rest_h.strip():
+        return USUAL_LADDER
+    typed = minutes.replace(",", " ").split()
+    return Ladder(
+        minutes=tuple(
+            number_from(one, f"session {rung} of the ladder") for rung, one in enumerate(typed, start=1)
+        )
+        or USUAL_LADDER.minutes,
+        rest_h=number_from(rest_h, "rest after a session") if rest_h.strip() else USUAL_LADDER.rest_h,
+        marked="as told for this plan",
+    )

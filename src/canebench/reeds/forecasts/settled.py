@@ -6,10 +6,11 @@ water and low A by less than three cents. Guarded by `tests/practice/test_breaki
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from canebench.base.errors import InputError
+from canebench.base.parsing import number_from
 from canebench.base.pressure import PressureUnit, to_kpa
 
 
@@ -54,6 +55,51 @@ class SettledRule:
 
 #: As it stands unless another is given.
 USUAL_RULE: Final = SettledRule()
+
+
+def rule_from(onset: str = "", low_a: str = "", sessions: int | None = None) -> SettledRule:
+    """The rule with what is told, as it is typed; the rest is as usual.
+
+    Parameters
+    ----------
+    onset : str
+        By less than this onset pressure moves: "0.5 inH2O".
+    low_a : str
+        By less than this low A moves, cents.
+    sessions : int or None
+        Over so many sessions.
+
+    Returns
+    -------
+    SettledRule
+        The usual one where nothing is told.
+
+    Raises
+    ------
+    InputError
+        As `SettledRule` does, and for what is no pressure or number. Guarded by
+        `tests/doors/test_forecast_command.py`.
+    """
+    return replace(
+        USUAL_RULE,
+        onset_kpa=_step_kpa(onset) if onset else USUAL_RULE.onset_kpa,
+        low_a_cents=number_from(low_a, "low A") if low_a else USUAL_RULE.low_a_cents,
+        sessions=USUAL_RULE.sessions if sessions is None else sessions,
+    )
+
+
+def _step_kpa(text: str) -> float:
+    """A step of pressure: a number, and its unit, inches of water unless told."""
+    number, _, unit = text.strip().partition(" ")
+    found = {str(one).lower(): one for one in PressureUnit}.get(unit.strip().lower() or "inh2o")
+    if found is None:
+        raise InputError(
+            field="onset",
+            given=repr(text[:60]),
+            allowed=f"a number with {', '.join(PressureUnit)} is needed",
+            nearest="0.5 inH2O",
+        )
+    return to_kpa(number_from(number, "onset"), found)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,20 +12,30 @@ from urllib.parse import urlencode
 
 from canebench.base.parsing import count_from, number_from
 from canebench.bench.views.ahead.calendar import USUAL_MIN, USUAL_STARTS, Wanted, day_from, starts_from
+from canebench.reeds.breaking_in.ladder import ladder_from
 
 if TYPE_CHECKING:
     from starlette.datastructures import QueryParams
+
+    from canebench.base.errors import InputError
 
 #: How far ahead is looked unless told: long enough for a new reed with a quarter of an hour on most days.
 _AHEAD: Final = timedelta(weeks=8)
 _MOST_TEXT: Final = 200
 #: What each field is called where it will not do, and the input that it stands in.
-FIELDS: Final = {
+_FIELDS: Final = {
     "date to be settled by": "by",
     "settled reeds needed": "need",
     "minutes a day": "minutes",
     "time they begin": "starts",
+    "ladder": "sessions",
+    "rest after a session": "rest",
 }
+
+
+def field_of(error: InputError) -> str:
+    """The input that an error is about; "" for none of them."""
+    return "sessions" if error.field.endswith("of the ladder") else _FIELDS.get(error.field, "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +48,8 @@ class CalendarQuery:
     starts: str
     players: tuple[str, ...]
     reeds: str
+    sessions: str
+    rest: str
 
     def wanted(self, today: date) -> Wanted:
         """Read it; what will not do is an `InputError`."""
@@ -49,13 +61,14 @@ class CalendarQuery:
             starts=starts_from(self.starts, "time they begin"),
             players=self.players,
             reeds=tuple(one for one in names if one),
+            ladder=ladder_from(self.sessions, self.rest),
         )
 
     def address(self, path: str, **also: str) -> str:
         """Where the same is asked of another page."""
         told = [("by", self.by), ("need", self.need), ("minutes", self.minutes), ("starts", self.starts)]
         told += [("player", name) for name in self.players]
-        told += [("reed", self.reeds), *also.items()]
+        told += [("reed", self.reeds), ("sessions", self.sessions), ("rest", self.rest), *also.items()]
         return f"{path}?{urlencode([(name, value) for name, value in told if value])}"
 
 
@@ -72,4 +85,6 @@ def calendar_query(given: QueryParams, today: date) -> CalendarQuery:
         starts=text("starts", f"{USUAL_STARTS:%H:%M}"),
         players=tuple(dict.fromkeys(one for one in given.getlist("player") if one.strip())),
         reeds=", ".join(one.strip() for one in given.getlist("reed") if one.strip())[: 10 * _MOST_TEXT],
+        sessions=given.get("sessions", "").strip()[: 10 * _MOST_TEXT],
+        rest=text("rest", ""),
     )

@@ -22,6 +22,7 @@ from canebench.care.quarantine import MouthTest, rests_until
 from canebench.reeds.breaking_in.advice import LateAdvice, late_advice
 from canebench.reeds.breaking_in.calendar_file import calendar_bytes
 from canebench.reeds.breaking_in.chances import StillToPlay, from_three_times
+from canebench.reeds.breaking_in.ladder import USUAL_LADDER, Ladder
 from canebench.reeds.breaking_in.people import MouthBefore, PlayerTime, ReedToBreakIn
 from canebench.reeds.breaking_in.plan import plan_breaking_in
 from canebench.reeds.forecasts.forecast import forecasts
@@ -87,6 +88,8 @@ class Wanted:
         Who breaks in; empty for all whose reed one is, or all where none is anybody's.
     reeds : tuple of str
         Which; empty for all that are new, on trial or being broken in.
+    ladder : Ladder
+        How long a reed's sessions are, and its rest after each.
     """
 
     by: date
@@ -95,6 +98,7 @@ class Wanted:
     starts: time = USUAL_STARTS
     players: tuple[str, ...] = ()
     reeds: tuple[str, ...] = ()
+    ladder: Ladder = USUAL_LADDER
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,7 +158,7 @@ def calendar(ledger: Ledger, wanted: Wanted) -> Calendar:
         )
         for person in people
     ]
-    plan = plan_breaking_in(players, todo, now=now, settled_by=wanted.by)
+    plan = plan_breaking_in(players, todo, now=now, settled_by=wanted.by, ladder=wanted.ladder)
     sessions = sorted(
         (one for reed in plan.reeds for one in reed.sessions), key=lambda one: (one.starts, one.player)
     )
@@ -163,7 +167,7 @@ def calendar(ledger: Ledger, wanted: Wanted) -> Calendar:
     return Calendar(
         wanted=wanted,
         plan=plan,
-        late=late_advice(plan, players, todo, now=now),
+        late=late_advice(plan, players, todo, now=now, ladder=wanted.ladder),
         days=days,
         settled=tuple(reed.number for reed in reeds if reed.number not in waiting),
         ids={reed.number: reed.id for reed in reeds if reed.id is not None},

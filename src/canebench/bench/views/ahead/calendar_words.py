@@ -16,6 +16,7 @@ from canebench.reeds.breaking_in.plan import SURE, to_begin
 
 if TYPE_CHECKING:
     from canebench.bench.views.ahead.calendar import Calendar
+    from canebench.reeds.breaking_in.ladder import Ladder
 
 #: So many reeds are thought of where more are to be begun.
 _MOST: Final = 1000
@@ -53,32 +54,36 @@ def plan_said(found: Calendar) -> tuple[str, ...]:
     return (*said, *then)
 
 
-#: What a plan rests on: what it is, and whether it is common practice or an estimate of ours.
-RESTS_ON: Final = (
-    (
-        "Sessions",
-        f"{', '.join(f'{one:g}' for one in USUAL_LADDER.minutes)} minutes, then as long as the last",
-        "that they are short and grow: common practice, no source; the minutes: an estimate",
-    ),
-    (
-        "Rest after each",
-        f"{USUAL_LADDER.rest_h:g} hours",
-        "common practice, no source; the hours: an estimate",
-    ),
-    ("One mouth a reed", "and a rest from every other before", "hygiene; how long: an estimate"),
-    (
-        "A day",
-        f"{USUAL_MIN:g} minutes unless told, three reeds a player, {PAUSE_MIN:g} minutes between them",
-        "an estimate",
-    ),
-    (
-        "Minutes until settled",
-        "each reed's forecast, from its own readings and its lot's",
-        "an estimate until there are readings",
-    ),
-    (
-        "Sure enough",
-        f"{100.0 * SURE:.0f} %, each reed for itself",
-        "an estimate; too sure where the reeds of a lot are alike",
-    ),
-)
+def rests_on(ladder: Ladder) -> tuple[tuple[str, str, str], ...]:
+    """What a plan rests on: what it is, and whether it is common practice, an estimate of ours, or told."""
+    usual = ladder == USUAL_LADDER
+    return (
+        (
+            "Sessions",
+            f"{', '.join(f'{one:g}' for one in ladder.minutes)} minutes, then as long as the last",
+            "that they are short and grow: common practice, no source; the minutes: an estimate"
+            if usual
+            else ladder.marked,
+        ),
+        (
+            "Rest after each",
+            f"{ladder.rest_h:g} hours",
+            "common practice, no source; the hours: an estimate" if usual else ladder.marked,
+        ),
+        ("One mouth a reed", "and a rest from every other before", "hygiene; how long: an estimate"),
+        (
+            "A day",
+            f"{USUAL_MIN:g} minutes unless told, three reeds a player, {PAUSE_MIN:g} minutes between them",
+            "an estimate",
+        ),
+        (
+            "Minutes until settled",
+            "each reed's forecast, from its own readings and its lot's",
+            "an estimate until there are readings",
+        ),
+        (
+            "Sure enough",
+            f"{100.0 * SURE:.0f} %, each reed for itself",
+            "an estimate; too sure where the reeds of a lot are alike",
+        ),
+    )

@@ -28,7 +28,7 @@ from canebench.reeds.forecasts.forecast import Ahead, forecasts, habit
 from canebench.reeds.forecasts.history import QUANTITIES, ReedHistory, value_of
 from canebench.reeds.forecasts.keeping import StrengthRange, advise, new_reed
 from canebench.reeds.forecasts.playing import SaidAs
-from canebench.reeds.forecasts.settled import USUAL_RULE
+from canebench.reeds.forecasts.settled import USUAL_RULE, SettledRule
 from canebench.reeds.strength import SUITS_KPA
 from canebench.store.records import LotRecord, PlayerRecord, ReedRecord
 
@@ -120,7 +120,12 @@ class Foresight:
 
 
 def reed_foretold(
-    ledger: Ledger, number_or_id: str | int, *, days: Sequence[float] = USUAL_DAYS, player: str | None = None
+    ledger: Ledger,
+    number_or_id: str | int,
+    *,
+    days: Sequence[float] = USUAL_DAYS,
+    player: str | None = None,
+    rule: SettledRule = USUAL_RULE,
 ) -> Foresight:
     """What one reed will become, for its player or another.
 
@@ -134,6 +139,8 @@ def reed_foretold(
         How far ahead, 0 to 180 days.
     player : str or None
         For whom; None for whose reed it is.
+    rule : SettledRule
+        When it counts as settled.
     """
     _check_days(days)
     with ledger.reading() as reader:
@@ -145,10 +152,12 @@ def reed_foretold(
         bench = bench_around(reader, reed.lot_id, [reed.id])
         unit, people = unit_of(reader) or PressureUnit.INH2O, _people(reader, [reed], player)
         now = ledger.clock().astimezone(zone_of(reader))
-    return _foretold(bench, [reed], people, now, days, unit)[0]
+    return _foretold(bench, [reed], people, now=now, days=days, unit=unit, rule=rule)[0]
 
 
-def lot_foretold(ledger: Ledger, lot: str, *, days: Sequence[float] = USUAL_DAYS) -> list[Foresight]:
+def lot_foretold(
+    ledger: Ledger, lot: str, *, days: Sequence[float] = USUAL_DAYS, rule: SettledRule = USUAL_RULE
+) -> list[Foresight]:
     """What the reeds of a lot will become, each for its own player, in the order of their numbers."""
     _check_days(days)
     with ledger.reading() as reader:
@@ -157,7 +166,7 @@ def lot_foretold(ledger: Ledger, lot: str, *, days: Sequence[float] = USUAL_DAYS
         bench = bench_around(reader, lot_id, [reed.id for reed in reeds])
         unit, people = unit_of(reader) or PressureUnit.INH2O, _people(reader, reeds, None)
         now = ledger.clock().astimezone(zone_of(reader))
-    return _foretold(bench, reeds, people, now, days, unit) if reeds else []
+    return _foretold(bench, reeds, people, now=now, days=days, unit=unit, rule=rule) if reeds else []
 
 
 def _check_days(days: Iterable[float]) -> None:
@@ -185,17 +194,19 @@ def _foretold(
     bench: Bench,
     reeds: Sequence[ReedRecord],
     people: Mapping[int, PlayerRecord | None],
+    *,
     now: datetime,
     days: Sequence[float],
     unit: PressureUnit,
+    rule: SettledRule,
 ) -> list[Foresight]:
     known = known_by(bench, now)
     own = [known.lives[reed.id] for reed in reeds]
     plans = [[_played_by(life, one) for one in days] for life in own]
-    found = forecasts(own, now=now, ahead=plans, population=known.population)
+    found = forecasts(own, now=now, ahead=plans, population=known.population, rule=rule)
     # What there is in a reed's stead: one of the same box that nobody has blown.
     boxes = list(dict.fromkeys(_unplayed(life) for life in own))
-    new = dict(zip(boxes, forecasts(boxes, now=now, population=known.population), strict=True))
+    new = dict(zip(boxes, forecasts(boxes, now=now, population=known.population, rule=rule), strict=True))
     return [
         _one(
             bench,
@@ -204,6 +215,7 @@ def _foretold(
             people[reed.id],
             now=now,
             unit=unit,
+            rule=rule,
             taught_by=len(known.taught_by) - (life.read > 0),
         )
         for reed, forecast, plan, life in zip(reeds, found, plans, own, strict=True)
@@ -238,6 +250,7 @@ def _one(
     *,
     now: datetime,
     unit: PressureUnit,
+    rule: SettledRule,
     taught_by: int,
 ) -> Foresight:
     share = bench.shares[reed.id]
@@ -265,12 +278,12 @@ def _one(
             if one.strength_kpa is not None
         ),
         unit=unit,
-        settled=settled_said(forecast),
+        settled=settled_said(forecast, rule.sessions),
         settled_chance=forecast.settling.chance,
         player="" if person is None else person.name,
         advice=None
         if wanted is None
-        else advise(forecast, wanted, new=new_reed(new, wanted), rule=USUAL_RULE, said=said),
+        else advise(forecast, wanted, new=new_reed(new, wanted), rule=rule, said=said),
         pinch=pinch,
         pinch_refused=refused,
         missing=missing(told.life, person),

@@ -58,12 +58,12 @@ def days_said(days: float) -> str:
     return "1 day" if days == 1.0 else f"{number(days, 1 if days % 1.0 else 0)} days"
 
 
-def settled_said(forecast: ReedForecast) -> str:
+def settled_said(forecast: ReedForecast, sessions: int) -> str:
     """Whether it has settled, and how much playing is left."""
     settling = forecast.settling
     sure = f"{number(100.0 * settling.chance, 0)} % sure"
     if settling.settled:
-        return f"It has settled, {sure}: strength and low A hold still over three sessions."
+        return f"It has settled, {sure}: strength and low A hold still over {sessions} sessions."
     if settling.middle_min is None:
         return f"It has not settled yet ({sure} that it has), and may take more than 800 minutes of playing."
     early, late = settling.early_min, settling.late_min

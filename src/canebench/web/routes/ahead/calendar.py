@@ -25,9 +25,10 @@ from canebench.bench.views.ahead.calendar import (
     reeds_to_plan,
 )
 from canebench.bench.views.ahead.calendar_weeks import PlannedWeek, week_at, weeks_of
-from canebench.bench.views.ahead.calendar_words import RESTS_ON, STRAINS, plan_said
+from canebench.bench.views.ahead.calendar_words import STRAINS, plan_said, rests_on
+from canebench.reeds.breaking_in.ladder import USUAL_LADDER
 from canebench.web.context import context_of
-from canebench.web.forms.calendar_query import FIELDS, CalendarQuery, calendar_query
+from canebench.web.forms.calendar_query import CalendarQuery, calendar_query, field_of
 from canebench.web.pages.render import show
 
 if TYPE_CHECKING:
@@ -64,8 +65,8 @@ class CalendarPage:
     lacks: str
     problem: str
     wrong: str
+    rests_on: tuple[tuple[str, str, str], ...]
     strains: str = STRAINS
-    rests_on: tuple[tuple[str, str, str], ...] = RESTS_ON
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,7 +110,7 @@ async def page(request: Request) -> Response:
             lacks = error.lacks
         except CanebenchError as error:
             problem, status = str(error), error.http_status
-            wrong = FIELDS.get(error.field, "") if isinstance(error, InputError) else ""
+            wrong = field_of(error) if isinstance(error, InputError) else ""
         weeks = () if found is None else weeks_of(found)
         made = CalendarPage(
             asked=asked,
@@ -122,6 +123,7 @@ async def page(request: Request) -> Response:
             lacks=lacks,
             problem=problem,
             wrong=wrong,
+            rests_on=rests_on(USUAL_LADDER if found is None else found.wanted.ladder),
         )
         return made, status
 
