@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from support.running_bench import Bench, Watch
 
 THEMES: Final = ("light", "dark", "dim", "contrast")
+#: Each page in two looks, in turn: all in all, at three widths and in three engines, are `test_every_look.py`'s.
+IN_TURN: Final = [
+    (path, THEMES[(place + more) % len(THEMES)]) for place, path in enumerate(EVERY_PAGE) for more in (0, 2)
+]
 #: axe-core (MPL-2.0, for tests only), as a package of ours for tests brings it.
 AXE: Final = files("axe_playwright_python") / "axe.min.js"
 
@@ -33,8 +37,7 @@ def seen(browser: Browser, season_bench: Bench, season_entry: StorageState) -> I
     context.close()
 
 
-@pytest.mark.parametrize("theme", THEMES)
-@pytest.mark.parametrize("path", EVERY_PAGE)
+@pytest.mark.parametrize(("path", "theme"), IN_TURN)
 def test_page(seen: tuple[Page, Watch], season_bench: Bench, path: str, theme: str) -> None:
     page, watch = seen
     watch.clear()
