@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from support.running_bench import Bench, Watch
 
 THEMES: Final = ("light", "dark", "dim", "contrast")
-#: Each page in two looks, in turn: all in all, at three widths and in three engines, are `test_every_look.py`'s.
+#: Each page in two looks, in turn; all pages in all, at three widths: `test_every_look.py`.
 IN_TURN: Final = [
     (path, THEMES[(place + more) % len(THEMES)]) for place, path in enumerate(EVERY_PAGE) for more in (0, 2)
 ]
