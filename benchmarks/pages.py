@@ -124,7 +124,6 @@ def _pages(path: Path, *, reeds: int, takes: int) -> None:
         "who plays which": lambda: "/spares",
         "one reed ahead": lambda: f"/reeds/{chance.randint(1, reeds)}/ahead",
         "a lot's worth": lambda: f"/lots/{chance.randint(1, reeds // 100)}/worth",
-        "break in by weeks": lambda: "/calendar",
         "how often forecasts held": lambda: "/ahead/kept",
         "players": lambda: "/players",
         "one player": lambda: f"/players/{chance.randint(1, _PLAYERS)}",
