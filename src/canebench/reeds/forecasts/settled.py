@@ -11,7 +11,7 @@ from typing import Final
 
 from canebench.base.errors import InputError
 from canebench.base.parsing import number_from
-from canebench.base.pressure import PressureUnit, to_kpa
+from canebench.base.pressure import PressureUnit, parse_pressure, to_kpa
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,24 +82,12 @@ def rule_from(onset: str = "", low_a: str = "", sessions: int | None = None) -> 
     """
     return replace(
         USUAL_RULE,
-        onset_kpa=_step_kpa(onset) if onset else USUAL_RULE.onset_kpa,
+        onset_kpa=parse_pressure(onset, field="onset", unit=PressureUnit.INH2O).kpa
+        if onset
+        else USUAL_RULE.onset_kpa,
         low_a_cents=number_from(low_a, "low A") if low_a else USUAL_RULE.low_a_cents,
         sessions=USUAL_RULE.sessions if sessions is None else sessions,
     )
-
-
-def _step_kpa(text: str) -> float:
-    """A step of pressure: a number, and its unit, inches of water unless told."""
-    number, _, unit = text.strip().partition(" ")
-    found = {str(one).lower(): one for one in PressureUnit}.get(unit.strip().lower() or "inh2o")
-    if found is None:
-        raise InputError(
-            field="onset",
-            given=repr(text[:60]),
-            allowed=f"a number with {', '.join(PressureUnit)} is needed",
-            nearest="0.5 inH2O",
-        )
-    return to_kpa(number_from(number, "onset"), found)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
