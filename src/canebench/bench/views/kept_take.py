@@ -38,8 +38,8 @@ def kept_report(take: TakeRecord, pitches: Sequence[PitchRecord]) -> TakeReport 
     if low_a_hz is None or not rows:
         return None
     reference = _reference(take, low_a_hz)
-    readings = {note: _reading(row, low_a_hz, scale) for note, row in rows.items()}
     deviations = _deviations(rows, low_a_hz, scale)
+    readings = {note: _reading(row, deviations[note].cents) for note, row in rows.items()}
     shared = _shared(reference)
     measurement = Measurement(
         origin=take.origin,
@@ -95,13 +95,13 @@ def _deviations(rows: Mapping[str, PitchRecord], low_a_hz: float, scale: Scale) 
     }
 
 
-def _reading(row: PitchRecord, low_a_hz: float, scale: Scale) -> NoteReading:
+def _reading(row: PitchRecord, cents: float) -> NoteReading:
     sd_hz = _or_unknown(row.sd_hz)
     return NoteReading(
         note=row.note,
         hz=row.hz,
         sd_hz=sd_hz,
-        cents=hz_to_cents(row.hz, low_a_hz * scale.ratios[row.note]),
+        cents=cents,
         sd_cents=sd_hz / row.hz * CENTS_PER_NEPER,
         drift_cents_per_s=math.nan,
         spread_cents=math.nan,
