@@ -9,7 +9,7 @@ import pytest
 from canebench.bench.acts.reeds.people import set_player
 from canebench.bench.acts.reeds.reed_days import play_reed
 from canebench.bench.acts.reeds.stock import move_reed, take_in_lot
-from canebench.bench.views.home.today import Need, today
+from canebench.bench.views.home.today import today
 from canebench.store.ledger import Ledger, open_ledger
 from canebench.web.app import create_app
 from canebench.web.context import open_context
@@ -19,6 +19,7 @@ from support.web_client import HOST, PORT, signed_in
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from canebench.bench.views.home.needs import Need
     from support.ledgers import Clock
 
 

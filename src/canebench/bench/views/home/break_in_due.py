@@ -5,11 +5,11 @@ Guarded by `tests/doors/test_break_in_due.py`.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.clock.local_time import day_said
+from canebench.bench.views.home.needs import Need
 from canebench.reeds.breaking_in.ladder import USUAL_LADDER
 from canebench.reeds.states import State
 from canebench.store.records import PlayerRecord, PlayRecord, ReedRecord
@@ -24,21 +24,8 @@ if TYPE_CHECKING:
 _LOOKED_AT: Final = 60
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BreakInDue:
-    """A reed that has rested since it was played, or was never played.
-
-    `minutes` is how long its next session is on the usual ladder, `player` whose reed it is, "" if nobody's.
-    """
-
-    reed: ReedRecord
-    minutes: float
-    player: str
-    why: str
-
-
-def break_in_due(reader: Reader, now: datetime, zone: tzinfo | None) -> list[BreakInDue]:
-    """Those played longest ago first, those never played last."""
+def break_in_due(reader: Reader, now: datetime, zone: tzinfo | None) -> list[Need]:
+    """A session for each reed that has rested: those played longest ago first, those never played last."""
     reeds = reader.rows(
         ReedRecord, {"state": State.BREAKING_IN.value}, order="-state_since", limit=_LOOKED_AT
     )
@@ -51,19 +38,17 @@ def break_in_due(reader: Reader, now: datetime, zone: tzinfo | None) -> list[Bre
     due = [reed for reed in reeds if not had[reed.id] or had[reed.id][-1] <= rested_if_before]
     due.sort(key=lambda reed: (not had[reed.id], had[reed.id][-1:]))
     owners = reader.by_id(PlayerRecord, (reed.player_id for reed in due))
-    return [
-        BreakInDue(
-            reed=reed,
-            minutes=USUAL_LADDER.length_min(len(had[reed.id])),
-            player=owners[reed.player_id].name if reed.player_id in owners else "",
-            why=_why(had[reed.id], zone),
-        )
-        for reed in due
-    ]
+    return [_need(reed, had[reed.id], owners.get(reed.player_id), zone) for reed in due]
 
 
-def _why(had: list[str], zone: tzinfo | None) -> str:
+def _need(reed: ReedRecord, had: list[str], owner: PlayerRecord | None, zone: tzinfo | None) -> Need:
+    """How long its next session is on the usual ladder, and whose it is."""
     minutes = USUAL_LADDER.length_min(len(had))
-    if not had:
-        return f"being broken in and never played: about {minutes:g} minutes, its first session"
-    return f"about {minutes:g} minutes today, session {len(had) + 1}; last played {day_said(had[-1], zone)}"
+    if had:
+        why = (
+            f"about {minutes:g} minutes today, session {len(had) + 1}; last played {day_said(had[-1], zone)}"
+        )
+    else:
+        why = f"being broken in and never played: about {minutes:g} minutes, its first session"
+    player = "" if owner is None else owner.name
+    return Need(kind="break in", reed=reed, why=why, minutes=minutes, player=player)

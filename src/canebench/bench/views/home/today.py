@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final
 
 from canebench.base.clock.local_time import day_said
 from canebench.bench.acts.band import zone_of
 from canebench.bench.acts.fitting.begin_fitting import recent_fittings
 from canebench.bench.views.home.break_in_due import break_in_due
+from canebench.bench.views.home.needs import Need
 from canebench.reeds import eases
 from canebench.reeds.states import IN_WORK, NOT_OFFERED, State
 from canebench.store.records import (
@@ -45,22 +46,6 @@ _FITTED_STILL: Final = (State.NEW, State.ON_TRIAL)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Need:
-    """One thing to see to: of which reed, and in which chanter where a fitting goes on; `why` is a clause.
-
-    Where a session of breaking in is due, `minutes` is how long and `player` whose reed it is ("": nobody's).
-    """
-
-    kind: Literal["not checked", "rested", "begun", "break in", "pinched out"]
-    reed: ReedRecord
-    why: str
-    chanter_id: int | None = None
-    chanter: str = ""
-    minutes: float | None = None
-    player: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Today:
     """`going` is the fitting worked on last, `recent` those before it that need nothing.
 
@@ -84,7 +69,7 @@ def today(ledger: Ledger) -> Today:
             *_not_checked(reader, zone),
             *_rested(reader, now, zone),
             *_begun(recent, going, zone),
-            *_broken_in(reader, now, zone),
+            *break_in_due(reader, now, zone),
             *_pinched_out(reader),
         ]
         empty = not (recent or reader.count(ReedRecord) or reader.count(LotRecord))
@@ -161,14 +146,6 @@ def _rested(reader: Reader, now: datetime, zone: tzinfo | None) -> list[Need]:
         )
         for reed, end in over.items()
         if end and reed in reeds and reeds[reed].state not in NOT_OFFERED
-    ]
-
-
-def _broken_in(reader: Reader, now: datetime, zone: tzinfo | None) -> list[Need]:
-    """Reeds that have rested and whose next session is due."""
-    return [
-        Need(kind="break in", reed=due.reed, why=due.why, minutes=due.minutes, player=due.player)
-        for due in break_in_due(reader, now, zone)
     ]
 
 
