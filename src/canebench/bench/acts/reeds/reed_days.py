@@ -24,7 +24,7 @@ from canebench.care.cautions import Caution, Occasion, cautions_for
 from canebench.care.quarantine import REST_H, standing
 from canebench.care.strain import within_ceiling
 from canebench.reeds import eases
-from canebench.reeds.strength import MOMENTS, Strength, against
+from canebench.reeds.strength import MOMENTS, READ_KPA, Strength, against
 from canebench.store.records import PlayerRecord, PlayRecord
 from canebench.store.values import written
 
@@ -36,8 +36,6 @@ if TYPE_CHECKING:
     from canebench.store.tables import Value
     from canebench.store.writer import Writer
 
-#: A gauge read once, kPa.
-GAUGE_SD_KPA: Final = 0.12
 #: How long a spell of playing may be: a day at most.
 SPELL_MIN: Final = Range(
     low=0.0,
@@ -130,7 +128,7 @@ def _felt(ledger: Ledger, typed: TypedStrength) -> _Felt | None:
         raise InputError(field="pressure", given=unknown[0], allowed=f"one of {', '.join(MOMENTS)}")
     check_comparison(typed.by_mouth, typed.than)
     if readings:
-        Strength(**{m: Uncertain(value=r.kpa, sd=GAUGE_SD_KPA) for m, r in readings.items()})
+        Strength(**{m: Uncertain(value=r.kpa, sd=READ_KPA) for m, r in readings.items()})
     elif typed.by_mouth is None:
         return None
     return _Felt(readings=readings, by_mouth=typed.by_mouth, than=typed.than)
@@ -140,7 +138,7 @@ def _write_felt(act: Writer, reed: ReedRecord, felt: _Felt, person: PlayerRecord
     """A strength in an act, of now."""
     row: dict[str, Value] = {"reed_id": reed.id, "at": act.at, "by_mouth": felt.by_mouth}
     for moment, reading in felt.readings.items():
-        row |= {f"{moment}_kpa": reading.kpa, f"{moment}_sd_kpa": GAUGE_SD_KPA}
+        row |= {f"{moment}_kpa": reading.kpa, f"{moment}_sd_kpa": READ_KPA}
         row["given_unit"] = reading.unit.value
     row["player_id"] = None if person is None else person.id
     row["than_reed_id"] = None if felt.than is None else reed_numbered(act, felt.than).id

@@ -14,9 +14,10 @@ from canebench.base.pressure import parse_gauge
 from canebench.bench.acts.ledger import named
 from canebench.bench.acts.reeds.grading.graded_rows import SITTING, graded_rows
 from canebench.bench.acts.reeds.mouths import insisted_on, log_mouth
-from canebench.bench.acts.reeds.reed_days import GAUGE_SD_KPA, check_comparison
+from canebench.bench.acts.reeds.reed_days import check_comparison
 from canebench.reeds.inspection import with_marks
 from canebench.reeds.states import State, check_move
+from canebench.reeds.strength import READ_KPA
 from canebench.store.records import LotRecord, MouthTestRecord, PlayerRecord, ReedRecord
 from canebench.store.values import written
 
@@ -237,7 +238,7 @@ def _strength(sheet: _Sheet, row: GradedRow, typed: TypedRow) -> tuple[dict[str,
         read = parse_gauge(content.gauge, sheet.unit, field="gauge")
         found |= {
             "playing_kpa": read.kpa,
-            "playing_sd_kpa": GAUGE_SD_KPA,
+            "playing_sd_kpa": READ_KPA,
             "given_unit": read.unit.value,
         }
     if sheet.player is not None:
