@@ -48,6 +48,10 @@ class SpellsPage:
     number: int
     pages: int
 
+    def at(self, number: int) -> str:
+        """The address of another page of them."""
+        return f"/reeds/{self.reed_id}/spells?page={number}"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OneSpellPage:
