@@ -49,8 +49,8 @@ def _show(found: Spares) -> None:
         show("\n")
     for said in found.said:
         show(paragraph(said, columns=columns))
-    if lacking := sum(one.lacking for one in found.players):
-        show(paragraph(f"How many to order: canebench worth LOT --need {lacking}.", columns=columns))
+    if found.lacking:
+        show(paragraph(f"How many to order: canebench worth LOT --need {found.lacking}.", columns=columns))
     if found.untold:
         names = ", ".join(found.untold)
         told = f"What they blow is not told: {names}. canebench player NAME --blows '28 inH2O'"

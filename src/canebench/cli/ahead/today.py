@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from canebench.base.sentences import capitalized
 from canebench.cli.options.ledger_options import print_json, reads
 from canebench.cli.text.words import labelled, show, width
 
@@ -44,6 +45,6 @@ def command(*, ledger_url: str | None, as_json: bool) -> None:
         said = f"Go on with reed {going.reed.number} in {going.chanter.name}."
         show(labelled("Now", said, columns=width()))
     for need in found.needs:
-        show(labelled(need.reed.number, need.why[0].upper() + need.why[1:] + ".", columns=width()))
+        show(labelled(need.reed.number, f"{capitalized(need.why)}.", columns=width()))
     if going is None and not found.needs:
         show("Nothing needs anybody today.\n")

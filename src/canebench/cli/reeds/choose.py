@@ -6,6 +6,7 @@ import math
 
 import click
 
+from canebench.base.sentences import capitalized
 from canebench.cli.options.ledger_options import print_json, reads
 from canebench.cli.options.only import LOT
 from canebench.cli.text.words import labelled, paragraph, show, width
@@ -55,7 +56,7 @@ def command(*, player: str | None, lot: str | None, ledger_url: str | None, as_j
         tied = f"tied with {', '.join(one.tied_with[:4])}" if one.tied_with else ""
         why = "; ".join(part for part in (*one.reasons, tied, missing) if part)
         # Under each other, not in a table: reasons are too long for a column, and the point of it.
-        show(labelled(one.number, f"{one.verdict}. {why[0].upper()}{why[1:]}.", columns=width()))
+        show(labelled(one.number, f"{one.verdict}. {capitalized(why)}.", columns=width()))
     apart = [f"{one.number} ({', '.join((one.verdict, *one.reasons))})" for one in found.apart]
     if apart:
         show("\n" + paragraph(f"Not offered: {'; '.join(apart)}.", columns=width()))

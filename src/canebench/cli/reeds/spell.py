@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from canebench.base.sentences import capitalized
 from canebench.cli.options.ledger_options import print_json, writes
 from canebench.cli.options.numbers import COUNT
 from canebench.cli.text.words import paragraph, show, table, width
@@ -69,7 +70,7 @@ def command(
         if as_json:
             print_json(done)
             return
-        show(paragraph(f"{done.said[:1].upper()}{done.said[1:]}.", columns=width()))
+        show(paragraph(f"{capitalized(done.said)}.", columns=width()))
         return
     lines = [one_spell(ledger, spell)] if spell is not None else list_spells(ledger, reed, limit=limit)[0]
     if as_json:

@@ -265,7 +265,6 @@ def _one(
             pinch = easing(told.life, forecast, wanted, now=now, ceiling_kpa=ceiling, said=said)
         except UnlessInsistedError as error:
             refused = str(error)
-    new = share.unsure(told.new)
     return Foresight(
         reed=reed,
         readings=forecast.readings,
@@ -283,7 +282,7 @@ def _one(
         player="" if person is None else person.name,
         advice=None
         if wanted is None
-        else advise(forecast, wanted, new=new_reed(new, wanted), rule=rule, said=said),
+        else advise(forecast, wanted, new=new_reed(share.unsure(told.new), wanted), rule=rule, said=said),
         pinch=pinch,
         pinch_refused=refused,
         missing=missing(told.life, person),

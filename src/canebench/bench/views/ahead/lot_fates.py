@@ -123,7 +123,7 @@ def moves_among(acts: Iterable[ActRecord], reed_id: int) -> list[tuple[State, da
     path: list[tuple[State, datetime]] = []
     for act in acts:
         for table, row_id, _, after in act.changes:
-            if table != ReedRecord.table or row_id != reed_id or not after:
+            if table != ReedRecord.table or row_id != reed_id or after is None:
                 continue
             now = State(after["state"]), _at(after["state_since"])
             # Back where it was: what came after it was undone.

@@ -94,6 +94,15 @@ class Spares:
     free: tuple[ReedRecord, ...]
     said: tuple[str, ...]
 
+    @property
+    def lacking(self) -> int:
+        """Of all players together."""
+        return _lacking(self.players)
+
+
+def _lacking(players: Sequence[PlayerSupply]) -> int:
+    return sum(one.lacking for one in players)
+
 
 def spares(ledger: Ledger, *, each: int = USUAL_EACH, players: Sequence[str] = ()) -> Spares:
     """Match what is settled or spare to the players named, or to the first hundred by name."""
@@ -194,7 +203,7 @@ def _people(reader: Reader, names: Sequence[str]) -> list[PlayerRecord]:
 def _said(players: Sequence[PlayerSupply], unread: Sequence[ReedRecord]) -> tuple[str, ...]:
     found = []
     without = [one.player.name for one in players if not one.ready]
-    lacking = sum(one.lacking for one in players)
+    lacking = _lacking(players)
     if without:
         found.append(f"Without a reed that suits: {', '.join(without)}.")
     if lacking:

@@ -6,6 +6,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.pressure import PressureUnit, from_kpa, pressure_in
+from canebench.base.sentences import capitalized
 from canebench.base.uncertain import number
 from canebench.base.units import cents_to_hz
 from canebench.bench.views.ahead.histories import REFERENCE_HZ
@@ -29,7 +30,7 @@ SAID_OF: Final[Mapping[Quantity, str]] = MappingProxyType(
 
 def heading_of(what: Quantity) -> str:
     """What is foretold, as a sentence begins."""
-    return SAID_OF[what][0].upper() + SAID_OF[what][1:]
+    return capitalized(SAID_OF[what])
 
 
 def plays_said(plays: Foretold, unit: PressureUnit) -> str:
