@@ -7,7 +7,7 @@ import threading
 import time
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -700,6 +700,11 @@ class Counting:
         """One query more."""
         self.count += 1
         return self.connection.rows(sql, values)
+
+    def tuples(self, sql: str, values: Sequence[Value] = ()) -> list[tuple[Any, ...]]:
+        """One query more."""
+        self.count += 1
+        return self.connection.tuples(sql, values)
 
     def run(self, sql: str, values: Sequence[Value] = ()) -> int:
         """As it is."""
