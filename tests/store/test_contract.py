@@ -586,6 +586,7 @@ def test_rows_are_searched_counted_and_fetched_for_many(ledger: Ledger) -> None:
         assert [row.number for row in reader.rows(ReedRecord, like=(both, "dark"))] == ["2"]
         assert reader.count(ReedRecord, like=(both, "a")) == 2
         assert reader.counts(ReedRecord, "state") == {"new": 2, "settled": 1}
+        assert reader.counts(ReedRecord, "state", least=2) == {"new": 2}
         assert [row.number for row in reader.of_many(ReedRecord, "lot_id", [lot, 99], order="number")] == [
             "10",
             "1a",

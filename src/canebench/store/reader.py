@@ -125,13 +125,14 @@ class Reader:
         where: Mapping[str, Value] | None = None,
         *,
         like: Like | None = None,
+        least: int = 1,
     ) -> dict[Value, int]:
-        """How many rows there are outside the bin, that match, for each value of a column."""
+        """How many rows there are outside the bin, that match, for each value that `least` of them have."""
         known = TABLES[record.table]
         _checked_name(known, column)
         condition, values = _condition(known, where, like, removed=False)
-        sql = f"SELECT {column} AS value, count(*) AS n FROM {known.name} WHERE {condition} GROUP BY {column}"
-        return {row["value"]: row["n"] for row in self.connection.rows(sql, values)}
+        sql = f"SELECT {column}, count(*) FROM {known.name} WHERE {condition} GROUP BY {column}"
+        return dict(self.connection.tuples(f"{sql} HAVING count(*) >= ?", [*values, least]))
 
     def of_many(
         self, record: type[AnyRecord], column: str, ids: Collection[Value], *, order: str = "id"
@@ -211,11 +212,9 @@ class Reader:
         if not ids:
             return {}
         marks = ", ".join("?" * len(ids))
-        sql = f"SELECT {by} AS value, sum({column}) AS total FROM {known.name}"
-        found = self.connection.rows(
-            f"{sql} WHERE removed_at IS NULL AND {by} IN ({marks}) GROUP BY {by}", list(ids)
-        )
-        return {row["value"]: row["total"] for row in found if row["total"] is not None}
+        sql = f"SELECT {by}, sum({column}) FROM {known.name} WHERE removed_at IS NULL AND {by} IN ({marks})"
+        found = self.connection.tuples(f"{sql} GROUP BY {by}", list(ids))
+        return {value: total for value, total in found if total is not None}
 
     def act(self, act_id: int) -> ActRecord:
         """One act with its changes."""
