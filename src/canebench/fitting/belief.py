@@ -190,7 +190,7 @@ class Belief:
         return -0.5 * float(surprise @ np.linalg.solve(expected, surprise) + np.linalg.slogdet(expected)[1])
 
     def _expected(self, heard: HeardTake) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """What of a take was not foreseen (m,), the covariance of that (m, m), and its noise's part (m, m)."""
+        """What was not foreseen of a take (m,), the covariance of that and the part of noise (m, m)."""
         played = heard.played
         design = self.tables.design(heard.setting)[played]
         noise = np.diag(heard.sd_cents[played] ** 2 + BREATH_CENTS[1] ** 2) + BREATH_CENTS[0] ** 2
