@@ -53,7 +53,20 @@ def notes_off(beam: Mapping[str, Deviation], tolerance_cents: Mapping[str, float
 
 
 def named(notes: Collection[str], beam: Mapping[str, Deviation]) -> str:
-    """Each note with its cents, from the bottom up."""
+    """Each note with its cents, from the bottom up.
+
+    Parameters
+    ----------
+    notes : collection of notes
+        Which to name.
+    beam : mapping of note to Deviation
+        Their cents.
+
+    Returns
+    -------
+    str
+        As "B −7 cents and D −8 cents".
+    """
     return listed(
         [f"{note} {number(beam[note].cents, 0, signed=True)} cents" for note in NOTES if note in notes]
     )
