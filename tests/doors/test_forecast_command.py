@@ -118,9 +118,9 @@ def test_the_octave_of_many_takes_is_that_of_each_ones_report(ledger: Ledger) ->
     with ledger.reading() as reader:
         takes = reader.rows(TakeRecord)
         posts, pitches = kept_posts(reader, takes), pitches_of(reader, takes)
-    octaves = [kept_octave(take, posts[take.id]) for take in takes]
-    for take, octave in zip(takes[:2], octaves, strict=False):
-        report = kept_report(take, pitches[take.id])
+    octaves = [kept_octave(kept, posts[kept.id]) for kept in takes]
+    for kept, octave in zip(takes[:2], octaves, strict=False):
+        report = kept_report(kept, pitches[kept.id])
         assert report is not None
         assert report.balance is not None
         assert octave == (report.balance.tilt_cents.value, report.balance.tilt_cents.sd)
