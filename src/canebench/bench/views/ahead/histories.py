@@ -94,9 +94,12 @@ def known_by(bench: Bench, then: datetime) -> Known:
     return Known(lives=lives, taught_by=tuple(life for life in lives.values() if life.read))
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=16)
 def _learnt(lives: tuple[ReedHistory, ...]) -> Population:
-    """The same lives teach the same, so it is kept: a lot's take longer than a page may."""
+    """The same lives teach the same, so it is kept, for as many lots as are looked at in turn.
+
+    What a lot's teach takes longer than a page may.
+    """
     return learnt_from(lives)
 
 
