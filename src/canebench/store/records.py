@@ -119,10 +119,7 @@ def columns_of(record: type[Record]) -> tuple[str, ...]:
 
 
 def as_records(record: type[Kept], rows: Iterable[Sequence[Any]]) -> list[Kept]:
-    """Rows as they leave the database, each with its values in the order of `columns_of`.
-
-    A frozen record's own `__init__` takes twice as long: a third of the time of a list of all reeds.
-    """
+    """Rows, each with its values in the order of `columns_of`: a record's own `__init__` takes twice as long."""
     found, setters = [], [fill for _, fill in _setters[record]]
     for row in rows:
         made = object.__new__(record)
@@ -344,3 +341,8 @@ class BandRecord(Record):
     chanter_id: Annotated[int | None, _of("chanters")]
     player_id: Annotated[int | None, _of("players")]
     paper: Literal["A4", "Letter"] | None
+    session_minutes: str | None
+    rest_h: Annotated[float | None, _within("h", 0.0, 240.0)]
+    settled_onset_kpa: Annotated[float | None, _within("kPa", 0.0, 5.0)]
+    settled_low_a_cents: Annotated[float | None, _within("cents", 0.0, 100.0)]
+    settled_sessions: Annotated[int | None, _within("", 1, 50)]
