@@ -119,7 +119,7 @@ def columns_of(record: type[Record]) -> tuple[str, ...]:
 
 
 def as_records(record: type[Kept], rows: Iterable[Sequence[Any]]) -> list[Kept]:
-    """Rows, each with its values in the order of `columns_of`: a record's own `__init__` takes twice as long."""
+    """Rows, their values in the order of `columns_of`: a record's own `__init__` takes twice as long."""
     found, setters = [], [fill for _, fill in _setters[record]]
     for row in rows:
         made = object.__new__(record)
