@@ -12,7 +12,8 @@ half of themselves at first: a table's slope is a start, never a fact. A take th
 played, or in which a moved seat did not answer, says that the setting told is not the setting: pitches are
 then taken anew, and the scales stay.
 
-All spreads are estimates of ours. Guarded by `tests/analytic/test_belief.py` and `benchmarks/rounds.py`.
+All spreads are estimates of ours. Guarded by `tests/analytic/test_belief.py`,
+`tests/analytic/test_belief_sizes.py` and `benchmarks/rounds.py`.
 """
 
 from __future__ import annotations
