@@ -10,7 +10,7 @@ import pytest
 from analytic.test_belief import heard_take, straight_tables
 from canebench.base.errors import InputError
 from canebench.base.fingering import HOLES
-from canebench.base.notes import LOW_G, NOTES, C, E
+from canebench.base.notes import LOW_A, LOW_G, NOTES, C, E
 from canebench.base.setting import Setting
 from canebench.fitting.belief import Belief, believed
 from canebench.fitting.effects import PITCH, SEAT, TAPE
@@ -175,3 +175,27 @@ def test_tables_without_a_row_for_each_hole_are_refused() -> None:
     tables = straight_tables()
     with pytest.raises(InputError, match=r"tape_mm: shape \(2,\) was given; shape \(8, 2\) is needed"):
         replace(tables, tape_mm=tables.tape_mm[0])
+
+
+def test_what_tables_were_asked_changes_nothing_of_them() -> None:
+    """They know again what they worked out once; others made of them do not know it wrongly."""
+    tables = straight_tables()
+    same, said = replace(tables), repr(tables)
+    np.testing.assert_allclose(tables.seat(1.0), _SEAT)
+    np.testing.assert_allclose(replace(tables, seat_cents=2 * tables.seat_cents).seat(1.0), 2 * _SEAT)
+    assert tables == same
+    assert repr(tables) == said
+
+
+def test_each_act_has_its_own_columns() -> None:
+    """Pitches always; of a bare hole, a seat at the zero point and a reed that was not pinched, nothing."""
+    tables = straight_tables()
+    columns = {
+        "seat": (Setting(seat_mm=1.0), set(range(SEAT.start, SEAT.stop))),
+        "tape": (Setting(tape_mm={LOW_A: 1.0}), {TAPE.stop - 1}),
+        "pinch": (Setting(pinches=1), {TAPE.stop}),
+    }
+    bare = set(np.flatnonzero(tables.design(Setting()).any(axis=0)))
+    assert bare == set(range(_NINE))
+    for setting, wanted in columns.values():
+        assert set(np.flatnonzero(tables.design(setting).any(axis=0))) - bare == wanted

@@ -85,10 +85,10 @@ def test_strips_and_pinches_are_counted(name: str, most: int) -> None:
     ("seat_mm", "said"),
     [
         (3.0, ""),
-        (3.0 + 1e-7, ""),
+        (3.0 + 1e-6, ""),
         (3.0 + 1e-5, "deeper than a firm hand seat was given; from -4 to 3 mm .* works: 3 mm"),
         (-HIGHEST_MM, ""),
-        (-HIGHEST_MM - 1e-7, ""),
+        (-HIGHEST_MM - 1e-6, ""),
         (-HIGHEST_MM - 1e-5, "4.00001 mm higher than a firm hand seat .* works: -4 mm"),
     ],
 )
@@ -99,6 +99,12 @@ def test_a_reed_may_sit_at_the_bottom_and_at_the_top(seat_mm: float, said: str) 
         return
     with pytest.raises(InputError, match=said):
         check_seat(seat_mm, deepest_mm=3.0)
+
+
+def test_a_seat_below_a_near_bottom_is_told_as_too_deep() -> None:
+    """Half a millimetre below a hand seat there is wood."""
+    with pytest.raises(InputError, match=r"0.75 mm deeper than a firm hand seat .* works: 0.5 mm"):
+        check_seat(0.75, deepest_mm=0.5)
 
 
 def _take(hz: float, sd_cents: float = 1.0) -> Take:
@@ -173,6 +179,20 @@ def test_an_octave_that_no_reed_plays(off_cents: float, said: str | None) -> Non
 
 def test_a_step_down_where_the_scale_goes_up_is_told_as_swapped() -> None:
     assert _slips(low_G=300.0) == ["low A lies 69 cents below low G: the two may be swapped"]
+
+
+@pytest.mark.parametrize(
+    ("cents", "said"),
+    [
+        (0.0, "from low G to low A are 0 cents, and 231"),
+        (0.6, "from low G to low A are 1 cents, and 231"),
+        (-0.6, "low A lies 1 cents below low G"),
+    ],
+)
+def test_two_notes_in_one_place_are_swapped_only_where_the_higher_lies_below(cents: float, said: str) -> None:
+    hz = {"low A": 478.0, "low G": 478.0 * 2 ** (-cents / 1200)}
+    (slip,) = slips_of(hz, DEFAULT_SCALE)
+    assert slip.said.startswith(said)
 
 
 def test_two_slips_are_told_one_by_one_from_the_bottom_up() -> None:
