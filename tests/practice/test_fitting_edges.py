@@ -230,6 +230,7 @@ def test_the_last_step_of_a_scale_may_be_the_slip() -> None:
 
 #: All between the two As a little above them, so that no note lies below an A.
 _RAISED = dict.fromkeys(NOTES[2:-1], 1.0) | {"low G": 1.0}
+_LOWERED = {note: -cents for note, cents in _RAISED.items()}
 
 
 @pytest.mark.parametrize(
@@ -241,6 +242,8 @@ _RAISED = dict.fromkeys(NOTES[2:-1], 1.0) | {"low G": 1.0}
         ({HIGH_G: 25.1, D: -25.1}, Act.SET_ASIDE),
         (_RAISED | {HIGH_G: 49.9}, Act.TAPE),
         (_RAISED | {HIGH_G: 50.1}, Act.SET_ASIDE),
+        (_LOWERED | {HIGH_G: -49.9}, Act.BREAK_IN),
+        (_LOWERED | {HIGH_G: -50.1}, Act.SET_ASIDE),
     ],
 )
 def test_a_reed_is_given_up_from_its_limit_on(rest: dict[str, float], act: Act) -> None:
