@@ -13,7 +13,7 @@ from canebench.base.notes import HIGH_G, LOW_A, NOTES, C, D, E
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.base.setting import Setting
 from canebench.base.uncertain import Uncertain
-from canebench.fitting.acts import HANDLING, Act, check_that_it_moved, warm_up
+from canebench.fitting.acts import HANDLING, Act, check_that_it_moved, record_again, warm_up
 from canebench.fitting.hemp import Hemp
 from canebench.fitting.limits import HIGHEST_MM, Limits, check_seat
 from canebench.fitting.slips import slips_of
@@ -136,6 +136,7 @@ def test_a_take_has_positive_pitches_and_uncertainties_that_are_none_or_more() -
         (3.64, 1.0, "in"),
         (3.71, 1.0, "out"),
         (0.0, 2.9, "in"),
+        (0.0, 3.0, "in"),
         (0.0, 3.1, "unresolved"),
         (3.0, 0.0, "in"),
         (-3.0, 0.0, "in"),
@@ -290,6 +291,12 @@ def test_a_reed_that_is_only_held_is_held_by_its_binding(rest: dict[str, float])
     """Neither seat nor tape is touched: nothing is said of tape."""
     assert advice(chanter(rest=rest)).cautions == check_that_it_moved().cautions == HANDLING[:1]
     assert "binding" in HANDLING[0]
+
+
+def test_a_take_in_which_nothing_could_be_measured_changes_nothing() -> None:
+    said = record_again("The drones drown it.")
+    assert (said.act, said.why) == (Act.MEASURE_AGAIN, "The drones drown it.")
+    assert said.say.startswith("Change nothing")
 
 
 @pytest.mark.parametrize(
