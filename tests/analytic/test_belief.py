@@ -149,7 +149,9 @@ def test_a_seat_that_does_not_answer_is_told(answer: float, *, silent: bool) -> 
 @pytest.mark.parametrize(
     ("answer", "silent", "doubtful"), [(0.1, True, False), (0.5, False, False), (-0.1, True, False)]
 )
-def test_a_seat_that_stayed_is_asked_about_and_no_take_doubted(answer: float, *, silent: bool, doubtful: bool) -> None:
+def test_a_seat_that_stayed_is_asked_about_and_no_take_doubted(
+    answer: float, *, silent: bool, doubtful: bool
+) -> None:
     takes = [heard_take(np.zeros(_NINE)), heard_take(answer * 1.5 * _SEAT, Setting(seat_mm=1.5))]
     found = believed(straight_tables(), takes)
     assert (found.silent_seat, found.doubtful) == (silent, doubtful)

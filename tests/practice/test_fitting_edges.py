@@ -13,7 +13,14 @@ from canebench.base.notes import HIGH_G, LOW_A, NOTES, C, D, E
 from canebench.base.scales import DEFAULT_SCALE
 from canebench.base.setting import Setting
 from canebench.base.uncertain import Uncertain
-from canebench.fitting.acts import HANDLING, Act, check_that_it_moved, record_again, warm_up
+from canebench.fitting.acts import (
+    HANDLING,
+    Act,
+    check_that_it_moved,
+    check_the_setting,
+    record_again,
+    warm_up,
+)
 from canebench.fitting.hemp import Hemp
 from canebench.fitting.limits import HIGHEST_MM, Limits, check_seat
 from canebench.fitting.slips import slips_of
@@ -297,6 +304,13 @@ def test_a_take_in_which_nothing_could_be_measured_changes_nothing() -> None:
     said = record_again("The drones drown it.")
     assert (said.act, said.why) == (Act.MEASURE_AGAIN, "The drones drown it.")
     assert said.say.startswith("Change nothing")
+
+
+def test_a_take_that_does_not_fit_asks_for_what_was_done_and_for_another() -> None:
+    said = check_the_setting()
+    assert said.act is Act.CHECK_THE_SETTING
+    assert "record it once more" in said.say
+    assert not said.cautions
 
 
 @pytest.mark.parametrize(
