@@ -1,7 +1,8 @@
 """What each rule allows: the seat only the way that the newest take asks for, tape only on the sharp.
 
 Common practice, no source, but for the sizes, which are estimates of ours. Guarded by
-`tests/practice/test_rule_bounds.py` and `tests/practice/test_rule_limits.py`.
+`tests/practice/test_rule_bounds.py`, `tests/practice/test_rule_limits.py` and
+`tests/practice/test_bound_edges.py`.
 """
 
 from __future__ import annotations
