@@ -108,3 +108,11 @@ def test_act_reason_and_doubt_are_of_one_note(
     assert f"{note} {'is' if act is Act.BREAK_IN else 'stays'} {abs(rest[note]):.0f}" in said.why
     assert (f"published scales differ over {note}." in said.say) is doubted
     assert ("scales differ" in said.say) is doubted
+
+
+@pytest.mark.parametrize(
+    ("cents", "ends"),
+    [(12.0, "nor tape is for it."), (-12.0, "nor tape is for it."), (20.0, "scales differ over low G.")],
+)
+def test_the_scale_is_doubted_for_a_low_g_that_is_far_out_only(cents: float, ends: str) -> None:
+    assert advice(chanter(rest={LOW_G: cents})).why.endswith(ends)
