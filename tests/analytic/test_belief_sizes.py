@@ -106,7 +106,7 @@ def _heard(setting: Setting) -> Belief:
     return replace(found, covariance=np.zeros_like(found.covariance))
 
 
-@pytest.mark.parametrize("covered_mm", [0.5, 2.0])
+@pytest.mark.parametrize("covered_mm", [0.5, 1.0, 2.0])
 def test_hands_miss_a_seat_by_a_tenth_and_a_strip_by_a_little_more(covered_mm: float) -> None:
     """0.1 mm and 0.15 mm, whichever way, of every strip that is laid; both add up as independent slips do."""
     tables, then = straight_tables(), Setting(seat_mm=-0.25, tape_mm={C: covered_mm, E: covered_mm})

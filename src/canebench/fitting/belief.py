@@ -154,9 +154,8 @@ class Belief:
         if after.seat_mm != before.seat_mm:
             missed = _HAND_SEAT_MM * self.tables.seat_per_mm(after.seat_mm)
             found += np.outer(missed, missed)
-        for hole in {*before.tape_mm, *after.tape_mm}:
-            covered = after.tape_mm.get(hole, 0.0)
-            if covered != before.tape_mm.get(hole, 0.0) and covered > 0:
+        for hole, covered in after.tape_mm.items():
+            if covered != before.tape_mm.get(hole):
                 missed = _HAND_TAPE_MM * self.tables.tape_per_mm(hole, covered)
                 found += np.outer(missed, missed)
         return found
@@ -191,7 +190,7 @@ class Belief:
         return -0.5 * float(surprise @ np.linalg.solve(expected, surprise) + np.linalg.slogdet(expected)[1])
 
     def _expected(self, heard: HeardTake) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """What of a take was not foreseen (m,), the covariance of that (m, m), and its noise's part (m, m)."""
+        """What was not foreseen of a take (m,), the covariance of that and the part of noise (m, m)."""
         played = heard.played
         design = self.tables.design(heard.setting)[played]
         noise = np.diag(heard.sd_cents[played] ** 2 + BREATH_CENTS[1] ** 2) + BREATH_CENTS[0] ** 2
