@@ -51,6 +51,7 @@ def test_a_flat_note_is_played_in_and_named() -> None:
     act, why = _left(_beam(D=-8.0, B=-7.0))
     assert act is Act.BREAK_IN
     assert "B −7 cents and D −8 cents" in why
+    assert "No move of the seat and no strip" in why
     # Not where another is sharp: playing brings up that one as well.
     act, why = _left(_beam(D=-8.0, E=9.0))
     assert act is Act.LEAVE
