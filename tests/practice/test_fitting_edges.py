@@ -54,26 +54,26 @@ def test_hemp_and_seat_have_sizes_that_can_be(name: str, low: float, high: float
             Hemp(**sizes)
 
 
-@pytest.mark.parametrize(
-    ("name", "low", "high", "unit"),
-    [
-        ("deeper_mm", 0.0, 6.0, "mm"),
-        ("higher_mm", 0.0, 6.0, "mm"),
-        ("step_mm", 0.05, 1.0, "mm"),
-        ("tape_share", 0.0, 0.5, "of a hole"),
-    ],
-)
-def test_a_plan_may_go_so_far(name: str, low: float, high: float, unit: str) -> None:
-    for size in (low, high):
-        told: dict[str, Any] = {name: size}
-        assert getattr(Limits(**told), name) == size
-    for size, nearest in ((low - 0.01, low), (high + 0.01, high), (math.nan, low), (math.inf, low)):
-        told = {name: size}
-        said = (
-            f"{name}: .* from {low:g} to {high:g} {unit} is allowed. Nearest that works: {nearest:g} {unit}"
-        )
-        with pytest.raises(InputError, match=said):
-            Limits(**told)
+#: Of each size of a plan its ends and its unit.
+_TRAVEL = {
+    "deeper_mm": (0.0, 6.0, "mm"),
+    "higher_mm": (0.0, 6.0, "mm"),
+    "step_mm": (0.05, 1.0, "mm"),
+    "tape_share": (0.0, 0.5, "of a hole"),
+}
+
+
+def test_a_plan_may_go_so_far() -> None:
+    """To either end and no further; what is no number is not at one of them."""
+    for name, (low, high, unit) in _TRAVEL.items():
+        for size in (low, high):
+            told: dict[str, Any] = {name: size}
+            assert getattr(Limits(**told), name) == size
+        for size, nearest in ((low - 0.01, low), (high + 0.01, high), (math.nan, low), (math.inf, low)):
+            told = {name: size}
+            allowed = f"from {low:g} to {high:g} {unit} is allowed"
+            with pytest.raises(InputError, match=f"{name}: .* {allowed}. .* works: {nearest:g} {unit}"):
+                Limits(**told)
 
 
 @pytest.mark.parametrize(("name", "most"), [("most_strips", 8), ("pinches_left", 3)])

@@ -6,6 +6,7 @@ import pytest
 
 from canebench.base.notes import HIGH_G, LOW_G, B, C, D, E, F
 from canebench.fitting.acts import Act
+from canebench.fitting.next_act import Against, next_act
 from practice.bench_cases import OCTAVE, advice, chanter
 
 
@@ -116,3 +117,14 @@ def test_act_reason_and_doubt_are_of_one_note(
 )
 def test_the_scale_is_doubted_for_a_low_g_that_is_far_out_only(cents: float, ends: str) -> None:
     assert advice(chanter(rest={LOW_G: cents})).why.endswith(ends)
+
+
+@pytest.mark.parametrize(
+    ("against", "what"), [("fixed", "the overall pitch"), ("drones", "the pitch against the drones")]
+)
+def test_a_reference_that_is_vague_leaves_the_height_open(against: Against, what: str) -> None:
+    """Known to ± 6 cents only. Control: the same reed against one that is known."""
+    said = next_act(chanter(), against=against, reference_sd_cents=6.0)
+    assert said.act is Act.MEASURE_AGAIN
+    assert f"whether {what} is right" in said.why
+    assert advice(chanter(), against=against).act is Act.LEAVE
