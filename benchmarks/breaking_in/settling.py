@@ -1,4 +1,4 @@
-"""How likely a reed has settled after so many minutes: what was said, and how often it had, in worlds outside.
+"""How likely a reed has settled after so many minutes: what was said, and how often it had, outside.
 
 A bench is known as it was after each reed's first, second or fourth reading; the rule is the usual one: over
 three sessions onset moves by less than half an inch of water and low A by less than three cents. Sittings
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import argparse
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -79,7 +80,7 @@ def main() -> None:
     parser.add_argument("--first-seed", type=int, default=_FIRST_SEED)
     parser.add_argument("--benches", type=int, default=_BENCHES)
     asked = parser.parse_args()
-    spans = [f"{low:.0f} to {high:.0f}" for low, high in zip(_EDGES_MIN, _EDGES_MIN[1:], strict=False)]
+    spans = [f"{low:.0f} to {high:.0f}" for low, high in pairwise(_EDGES_MIN)]
     print("Settled by then: per cent said, and per cent that had, by minutes played since")
     print(f"  {'':28}" + "".join(f"{span:>14}" for span in spans) + f"{'Brier':>8}")
     for name, world in WORLDS.items():
@@ -91,7 +92,7 @@ def main() -> None:
             ]
             more, said, true = (np.array(column, dtype=float) for column in zip(*rows, strict=True))
             cells = ""
-            for low, high in zip(_EDGES_MIN, _EDGES_MIN[1:], strict=False):
+            for low, high in pairwise(_EDGES_MIN):
                 here = (more >= low) & (more < high)
                 cells += f"{100 * said[here].mean():7.0f}{100 * true[here].mean():7.0f}"
             read = "one reading" if readings == 1 else f"{readings} readings"

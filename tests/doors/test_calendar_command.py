@@ -63,7 +63,7 @@ def test_every_reed_has_one_mouth_short_first_sessions_and_rests(ledger: Ledger)
 def test_a_box_that_nobody_has_played_gets_its_weeks_and_says_how_sure_they_are(
     ledger: Ledger, clock: Clock
 ) -> None:
-    """Eight weeks are four times what practice takes. Controls: five days are too few; a rule that all meet."""
+    """Eight weeks are four times what practice takes. Controls: five days; a rule that all meet."""
     for number in "123":
         log_strength(ledger, number, {"playing": "27 inH2O"}, who=_WHO)
     weeks = calendar(ledger, Wanted(by=(clock() + timedelta(weeks=8)).date(), minutes=40.0))

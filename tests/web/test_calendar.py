@@ -245,7 +245,7 @@ def test_a_late_plan_says_what_to_do(ledger: Ledger, empty_client: TestClient) -
     assert "too late:" in page
     assert "More minutes a day (each up to 80) do not help" in page
     assert "A week’s sheet" not in page
-    # Of reeds that nobody read one in two or three is counted on; the control: by a rule that all soon meet nothing is too few.
+    # Of reeds that nobody read one in two or three is counted on. The control: a rule that all soon meet.
     assert "Too few" in _read(empty_client, f"/calendar?{_asked(need=1)}")
     settle(ledger, {"settled_onset": "15 inH2O", "settled_low_a": "90"}, who=_WHO)
     assert "Too few" not in _read(empty_client, f"/calendar?{_asked(need=1)}")
