@@ -1,15 +1,30 @@
-"""A band's own sessions and rests of breaking in, and its own rule for a settled reed."""
+"""A band's own sessions and rests of breaking in, its own rule for a settled reed; and rows by bin and time.
+
+A page far down a list reads the index alone up to there: which rows lie in the bin stands in it too.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from canebench.store.database import Connection
 
+#: Every table that tells when something was, at this revision.
+_WITH_TIMES: Final = (
+    "settings",
+    "takes",
+    "strengths",
+    "eases",
+    "plays",
+    "mouth_tests",
+    "pin_marks",
+    "bands",
+)
+
 
 def upgrade(connection: Connection, dialect: str) -> None:
-    """Columns more, empty: all is as usual until somebody says so."""
+    """Columns more, empty: all is as usual until somebody says so; times are found by the bin too."""
     whole, real, text = (
         ("INTEGER", "REAL", "TEXT")
         if dialect == "sqlite"
@@ -23,3 +38,6 @@ def upgrade(connection: Connection, dialect: str) -> None:
         ("settled_sessions", whole),
     ):
         connection.run(f"ALTER TABLE bands ADD COLUMN {column} {kind}")
+    for table in _WITH_TIMES:
+        connection.run(f"DROP INDEX {table}_by_at")
+        connection.run(f"CREATE INDEX {table}_by_at ON {table} (removed_at, at)")
