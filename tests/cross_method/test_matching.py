@@ -29,7 +29,7 @@ def test_no_match_is_cheaper(seed: int) -> None:
 
 
 def test_control_row_by_row_is_dearer() -> None:
-    """What gives each row in turn the cheapest column left is dearer in most of those of more than a few rows."""
+    """What gives each row in turn the cheapest column left is dearer in most."""
     dearer = 0
     for seed in range(40):
         cost, total = _cost(seed), 0.0
