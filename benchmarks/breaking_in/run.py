@@ -10,11 +10,13 @@ from __future__ import annotations
 import argparse
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from breaking_in import fading, jumping, slowing
+from breaking_in.calibration import kept_shares, write_plot
 from breaking_in.score import judged_bench
 from canebench.reeds.forecasts.history import QUANTITIES
 
@@ -23,6 +25,7 @@ if TYPE_CHECKING:
 
     from breaking_in.lives import Life
     from breaking_in.score import Bench, Judged
+    from canebench.reeds.forecasts.history import Quantity
 
 WORLDS: Final[dict[str, Callable[[int], list[Life]]]] = {
     "fading": fading.bench,
@@ -67,6 +70,7 @@ def main() -> None:
     parser.add_argument("--benches", type=int, default=_BENCHES)
     parser.add_argument("--worlds", nargs="+", default=list(WORLDS), choices=list(WORLDS))
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--plots", type=Path, metavar="FOLDER", help="write the calibration plots there")
     options = parser.parse_args()
     print("Breaking in: forecasts two weeks ahead. Asked: 75 to 85 of 80 %, 92 to 98 of 95 %, ! where not;")
     print(
@@ -77,17 +81,24 @@ def main() -> None:
         for world in options.worlds:
             benches = list(pool.map(_bench, [(world, seed) for seed in seeds]))
             _print_world(world, benches)
+            if options.plots:
+                for quantity in QUANTITIES:
+                    write_plot(options.plots, world, _of(quantity, benches))
+
+
+def _of(quantity: Quantity, benches: Sequence[Bench]) -> list[Judged]:
+    return [one for bench in benches for one in bench.judged if one.quantity == quantity]
 
 
 def _print_world(world: str, benches: Sequence[Bench]) -> None:
     print(f"\n{world}\n{_HEAD}")
-    judged = [one for bench in benches for one in bench.judged]
     for quantity in QUANTITIES:
-        mine = [one for one in judged if one.quantity == quantity]
+        mine = _of(quantity, benches)
         name = f"{quantity}, {_UNITS[quantity]}"
         print(_line(name, mine))
         print(_line("  two readings", [one for one in mine if one.readings == 2]))
         print(_line("  three and more", [one for one in mine if one.readings >= 3]))
+        print(f"    said:held, %  {kept_shares(mine)}")
     together, alone = (
         np.percentile([getattr(bench, name) for bench in benches], 50) for name in ("together_s", "alone_s")
     )

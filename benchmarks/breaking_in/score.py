@@ -40,12 +40,14 @@ class Judged:
     """One forecast of one quantity of one reed.
 
     `readings` counts those of that quantity; `last` and `lot` are errors of the rules of thumb, None where
-    they have nothing to say.
+    they have nothing to say. `place` is where in its forecast the truth fell, 0 to 1: of true forecasts these
+    are spread evenly.
     """
 
     quantity: Quantity
     readings: int
     truth: float
+    place: float
     error: float
     crps: float
     in_80: bool
@@ -83,6 +85,7 @@ def judged_bench(lives: Sequence[Life]) -> Bench:
             if not values[place]:
                 continue
             told, truth = found[place].ahead[0][quantity], _true(life.then, quantity)
+            believed = found[place].believed[quantity][1]
             lot = [v[-1] for v, other in zip(values, lives, strict=True) if v and other.lot == life.lot]
             judged.append(
                 Judged(
@@ -90,7 +93,8 @@ def judged_bench(lives: Sequence[Life]) -> Bench:
                     readings=len(values[place]),
                     truth=truth,
                     error=abs(told.median - truth),
-                    crps=found[place].believed[quantity][1].crps(truth),
+                    place=believed.below(truth),
+                    crps=believed.crps(truth),
                     in_80=told.low_80 <= truth <= told.high_80,
                     in_95=told.low_95 <= truth <= told.high_95,
                     width_80=told.high_80 - told.low_80,

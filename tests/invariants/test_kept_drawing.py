@@ -79,3 +79,11 @@ def test_of_nothing_there_is_no_mark_and_a_bad_prefix_is_refused() -> None:
     assert _all(root, "}circle") == []
     with pytest.raises(InputError, match="id prefix"):
         kept_svg([], title="", description="", id_prefix="0 no")
+
+
+def test_what_was_counted_is_named() -> None:
+    points = _points([1] * 10, 30)
+    root = fromstring(kept_svg(points, title="a", description="b", of_what="forecasts"))  # noqa: S314 - our own
+    texts = [one.text for one in _all(root, "}text")]
+    assert "of 30 forecasts" in texts
+    assert "of 30 readings" not in texts

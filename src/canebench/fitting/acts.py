@@ -327,7 +327,7 @@ def check_that_it_moved() -> NextAct:
         act=Act.CHECK_THE_SEAT,
         say="Check that the reed really moved, and that it is not down on the bottom of its seat.",
         why=(
-            "The seat was told as moved, but the octave hardly answered. A reed on the bottom, one that "
+            "The seat was told as moved, but the notes hardly answered. A reed on the bottom, one that "
             "turned instead of sinking, or one that leaks does that."
         ),
         check="Measure the length that stands out of the seat, set it, and record it once more.",

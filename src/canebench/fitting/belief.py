@@ -9,7 +9,7 @@ The c drift from take to take (moisture, break-in, warmth); whoever moves a seat
 told amount by a little, which moves them too; g, t and p stay. Given that, the filter is exact (Kalman 1960,
 J. Basic Eng. 82:35, eqs. 27 to 31; the update in Joseph's form). Chanters differ, so g and t are known to a
 half of themselves at first: a table's slope is a start, never a fact. A take that no such reed could have
-played, or in which a moved seat did not answer, says that the setting told is not the setting: pitches are
+played, or which is likelier had the seat stayed, says that the setting told is not the setting: pitches are
 then taken anew, and the scales stay.
 
 All spreads are estimates of ours. Guarded by `tests/analytic/test_belief.py` and `benchmarks/rounds.py`.
@@ -24,7 +24,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from canebench.base.fingering import HOLES
-from canebench.base.notes import HIGH_A, LOW_A, NOTES
+from canebench.base.notes import NOTES
 from canebench.fitting.effects import PITCH, SEAT, SIZE, TAPE
 
 if TYPE_CHECKING:
@@ -54,10 +54,9 @@ BREATH_CENTS: Final = (2.0, 1.0)
 _HAND_SEAT_MM, _HAND_TAPE_MM = 0.1, 0.15
 #: A take this much less likely than expected (mean square of its surprise, for each note) is not believed.
 _SURPRISE: Final = 4.0
-#: A seat move does something if the octave moves by this share of what it should, at least; where it moves
-#: by as much the other way, the move was told wrongly.
-_ANSWERS: Final = 0.3
-_SURE: Final = 2.5
+#: A seat that is told as moved stayed, or went the other way, where the take is so much likelier then: the
+#: logarithms of the odds for hands that do as they say, 20 and 50 to 1 (estimates of ours).
+_STAYED, _TURNED = math.log(20.0), math.log(50.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,7 +82,7 @@ class Belief:
     """State `mean` (27,) and `covariance`, after takes the last of which was `heard`.
 
     `doubtful` says that the last take hardly fits the setting told, `silent_seat` that the seat was said to
-    have been moved and the octave did not answer.
+    have been moved and the notes did not answer.
     """
 
     tables: EffectTables
@@ -116,22 +115,16 @@ class Belief:
     def after(self, heard: HeardTake) -> Belief:
         """What is believed when one more take was heard."""
         waited = self if self.heard is None else self._waited(heard)
-        played = heard.played
-        design = self.tables.design(heard.setting)[played]
-        noise = np.diag(heard.sd_cents[played] ** 2 + BREATH_CENTS[1] ** 2) + BREATH_CENTS[0] ** 2
-        surprise = heard.cents[played] - design @ waited.mean
-        expected = design @ waited.covariance @ design.T + noise
+        surprise, expected, noise = waited._expected(heard)  # noqa: SLF001 - of its own kind
         # After a question the next take counts as it is: what was told may have been set right with it.
         asked = self.heard is None or self.doubtful or self.silent_seat
-        doubtful = not asked and bool(
-            surprise @ np.linalg.solve(expected, surprise) > _SURPRISE * played.sum()
-        )
-        answer = self._octaves_answer(heard)
-        doubtful |= not asked and answer <= -_ANSWERS
-        silent = not asked and abs(answer) < _ANSWERS
+        silent, turned = (False, False) if asked else self._unmoved(heard)
+        far = surprise @ np.linalg.solve(expected, surprise) > _SURPRISE * len(surprise)
+        doubtful = not asked and not silent and bool(far or turned)
         if doubtful or silent or asked:
             waited = waited._forgetting_pitches()  # noqa: SLF001 - of its own kind
-            expected = design @ waited.covariance @ design.T + noise
+            surprise, expected, noise = waited._expected(heard)  # noqa: SLF001 - of its own kind
+        design = self.tables.design(heard.setting)[heard.played]
         gain = np.linalg.solve(expected, design @ waited.covariance).T
         kept = np.eye(SIZE) - gain @ design
         return replace(
@@ -147,9 +140,7 @@ class Belief:
         """The same before the next take: the reed has drifted, hands were at work, the room has changed."""
         last = self.heard
         assert last is not None  # noqa: S101 - for the type checker
-        warmer = 0.0
-        if last.room_degc is not None and heard.room_degc is not None:
-            warmer = heard.room_degc - last.room_degc
+        warmer = _warmer(last, heard)
         covariance, mean = self.covariance.copy(), self.mean.copy()
         mean[PITCH] += _ROOM_CENTS[0] * warmer
         covariance[PITCH, PITCH] += _spread(*_DRIFT_CENTS) + (_ROOM_CENTS[1] * warmer) ** 2
@@ -176,20 +167,41 @@ class Belief:
         covariance[PITCH, PITCH] = _spread(*_UNHEARD_CENTS)
         return replace(self, covariance=covariance)
 
-    def _octaves_answer(self, heard: HeardTake) -> float:
-        """The share of the octave's expected move that came when the seat was moved; NaN where not told."""
+    def _unmoved(self, heard: HeardTake) -> tuple[bool, bool]:
+        """Whether the take speaks for a seat that stayed where it was, and for one that went the other way.
+
+        Both told as settings of their own, beside the one told, and weighed by their evidence (the density of
+        what was heard before it was), against odds for hands that did as they say.
+        """
         last = self.heard
-        if last is None or last.setting.tape_mm != heard.setting.tape_mm:
-            return math.nan
-        low, high = NOTES.index(LOW_A), NOTES.index(HIGH_A)
-        moved = self.tables.seat(heard.setting.seat_mm) - self.tables.seat(last.setting.seat_mm)
-        expected = moved[high] - moved[low]
-        came = (heard.cents - last.cents)[[low, high]]
-        noise = [
-            take.sd_cents[note] ** 2 + BREATH_CENTS[1] ** 2 for take in (last, heard) for note in (low, high)
-        ]
-        told = abs(expected) > _SURE * np.sqrt(sum(noise))
-        return float((came[1] - came[0]) / expected) if told else math.nan
+        assert last is not None  # noqa: S101 - for the type checker
+        setting, was_mm = heard.setting, last.setting.seat_mm
+        if setting.seat_mm == was_mm:
+            return False, False
+        told, still, back = (
+            self._log_evidence(replace(heard, setting=replace(setting, seat_mm=seat_mm)))
+            for seat_mm in (setting.seat_mm, was_mm, 2 * was_mm - setting.seat_mm)
+        )
+        return still - told > _STAYED and still > back, back - told > _TURNED and back >= still
+
+    def _log_evidence(self, heard: HeardTake) -> float:
+        """The logarithm of the density of a take, but for what is the same in every setting."""
+        surprise, expected, _ = self._waited(heard)._expected(heard)  # noqa: SLF001 - of its own kind
+        return -0.5 * float(surprise @ np.linalg.solve(expected, surprise) + np.linalg.slogdet(expected)[1])
+
+    def _expected(self, heard: HeardTake) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """What was not foreseen of a take (m,), the covariance of that and the part of noise (m, m)."""
+        played = heard.played
+        design = self.tables.design(heard.setting)[played]
+        noise = np.diag(heard.sd_cents[played] ** 2 + BREATH_CENTS[1] ** 2) + BREATH_CENTS[0] ** 2
+        return heard.cents[played] - design @ self.mean, design @ self.covariance @ design.T + noise, noise
+
+
+def _warmer(last: HeardTake, heard: HeardTake) -> float:
+    """By how many degrees the room is warmer; 0 where it was not told with both."""
+    if last.room_degc is None or heard.room_degc is None:
+        return 0.0
+    return heard.room_degc - last.room_degc
 
 
 def believed(tables: EffectTables, takes: Sequence[HeardTake]) -> Belief:

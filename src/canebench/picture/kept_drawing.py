@@ -37,7 +37,14 @@ class KeptPoint:
     high: float
 
 
-def kept_svg(points: Sequence[KeptPoint], *, title: str, description: str, id_prefix: str = "kept") -> str:
+def kept_svg(
+    points: Sequence[KeptPoint],
+    *,
+    title: str,
+    description: str,
+    id_prefix: str = "kept",
+    of_what: str = "readings",
+) -> str:
     """The picture as an SVG document; shares are per cent.
 
     Parameters
@@ -48,6 +55,8 @@ def kept_svg(points: Sequence[KeptPoint], *, title: str, description: str, id_pr
         What it is, and what it says, for those who do not see it.
     id_prefix : str
         Letters, digits and hyphens; differs between pictures that share a page.
+    of_what : str
+        What was counted, in the plural.
     """
     check_id_prefix(id_prefix)
     root = Element("svg", {"xmlns": "http://www.w3.org/2000/svg", "role": "img"})
@@ -69,7 +78,7 @@ def kept_svg(points: Sequence[KeptPoint], *, title: str, description: str, id_pr
     sheet = draw(layer(root, fill="paper"), "rect", width=WIDTH)
     _frame(root, axes)
     _points(root, axes, points)
-    _words(root, axes, points)
+    _words(root, axes, points, of_what)
     foot = _numbers(root, axes, points)
     sheet.set("height", f"{foot:.0f}")
     root.set("viewBox", f"0 0 {WIDTH:.0f} {foot:.0f}")
@@ -96,14 +105,14 @@ def _points(root: Element, axes: Axes, points: Sequence[KeptPoint]) -> None:
             draw(marks, "circle", cx=x, cy=axes.y(100.0 * point.inside / point.of), r=5.0)
 
 
-def _words(root: Element, axes: Axes, points: Sequence[KeptPoint]) -> None:
+def _words(root: Element, axes: Axes, points: Sequence[KeptPoint], of_what: str) -> None:
     """What the axis and the two sides of the diagonal are, over what stands there."""
     of = max((point.of for point in points), default=0)
     words = layer(
         root, fill="quiet", stroke="paper", font_size=AXIS_SIZE, stroke_width=5, paint_order="stroke"
     )
     write(words, "% that fell inside", 8.0, axes.top - 10)
-    write(words, f"of {of} readings", axes.right, axes.top - 10, text_anchor="end")
+    write(words, f"of {of} {of_what}", axes.right, axes.top - 10, text_anchor="end")
     write(words, "too wide", axes.left + 4, axes.y(92.0))
     grounded = layer(root, fill="quiet", font_size=AXIS_SIZE, text_anchor="end")
     write(grounded, "too narrow", axes.x(97.0), axes.y(4.0))
@@ -116,7 +125,7 @@ def _numbers(root: Element, axes: Axes, points: Sequence[KeptPoint]) -> float:
     inside = [f"{point.inside}" for point in points]
     widths = [width_of(max(pair, key=len), AXIS_SIZE) for pair in zip(stated, inside, strict=True)]
     # Where two stand too near, the second stands lower.
-    rows = rows_apart(places, widths, gap=3.0)
+    rows = rows_apart(places, widths, gap=7.0)
     lines = 1 + max(rows, default=0)
     first = axes.bottom + 16
     second = first + lines * _ROW + 2

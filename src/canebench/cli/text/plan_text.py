@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from canebench.fitting.balance import Deviation
 
 
-_UNANSWERED: Final = "the octave hardly answered the move of the seat."
+_UNANSWERED: Final = "the notes hardly answered the move of the seat."
 _DOUBT: Final = (
     "these takes hardly fit one reed in one chanter. Was the setting told rightly (--done, --seat, --tape), "
     "and is it the same reed?"

@@ -43,7 +43,7 @@ class AfterAct:
 
     `predicted` and `actual` hold the notes' deviations (an actual one only where played), `missed` the notes
     that came out further off than two standard uncertainties, `lessons` what changed. `doubtful` says that
-    the takes hardly belong to one reed in one chanter in the settings told, `silent_seat` that the octave
+    the takes hardly belong to one reed in one chanter in the settings told, `silent_seat` that the notes
     hardly answered a move of the seat. `fitting` holds the new take too.
     """
 

@@ -12,9 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from canebench.base.errors import InputError
-from canebench.base.notes import HIGH_A, LOW_A, LOW_G, NOTES
-from canebench.base.sentences import listed
-from canebench.base.uncertain import number
+from canebench.base.notes import HIGH_A, LOW_A, NOTES
 from canebench.bench.acts.fitting.beams import beam_at, common_sd_cents, rates_of
 from canebench.fitting import acts
 from canebench.fitting.acts import Act
@@ -23,7 +21,8 @@ from canebench.fitting.next_act import Against, next_act
 from canebench.fitting.plan_words import words
 from canebench.fitting.rule_bounds import LEAST_SEAT_MM, SEAT_WAYS, bounds_of
 from canebench.fitting.sizing import Aim, sized
-from canebench.fitting.tolerance import TOLERANCE_CENTS, chances_beyond
+from canebench.fitting.tolerance import TOLERANCE_CENTS
+from canebench.fitting.verdicts import NO_REASON, NOTHING_GAINED, named, notes_off, what_is_left
 from canebench.fitting.working_order import working_order
 
 if TYPE_CHECKING:
@@ -35,6 +34,7 @@ if TYPE_CHECKING:
     from canebench.fitting.acts import NextAct
     from canebench.fitting.balance import Deviation
     from canebench.fitting.belief import Belief
+    from canebench.fitting.sizing import Allowed
 
 #: Acts that ask for another take before anything is changed.
 _LOOKS: Final = (Act.PLAY_THE_OCTAVE, Act.MEASURE_AGAIN, Act.CHECK_E_AND_C, Act.PLAY_ALL_NINE)
@@ -44,8 +44,6 @@ _FAR_OUT_CENTS: Final = 10.0
 _OFF: Final = 0.9
 #: Where none is so sure, but one may be with this chance, the same setting is played once more first.
 _MAYBE, _MOST_TAKES = 0.5, 2
-#: It comes out of no hole.
-_NO_REASON: Final = (LOW_G,)
 #: An octave narrower than this no pinch mends; and how sure it must be that a note is far out.
 _PINCHED_CENTS, _SURE = 12.0, 0.9
 #: Acts of the rules that need an amount: without one there is nothing to do.
@@ -54,12 +52,6 @@ _SIZED: Final = (*SEAT_WAYS, Act.TAPE)
 _WARM_MIN: Final = 10.0
 #: Verdicts that are not reached on cold pipes either.
 _CHANGES: Final = (Act.SET_ASIDE, Act.BREAK_IN, Act.CHECK_THE_SEAT)
-_NOTHING_GAINED: Final = (
-    "What is still off is no more than one breath, and one pair of hands, differ from the next: another act "
-    "would as likely spoil it as mend it. Play it, and measure after the next session."
-)
-
-
 _ONE_BREATH: Final = "One take cannot tell what is out from how one breath differs from the next"
 
 
@@ -220,10 +212,10 @@ def _decided(
         return present, asked
     if _judged_on_old_tape(fitting, rule, beam):
         return replace(present, tape_mm={}), rule
-    instead = acts.leave(_NOTHING_GAINED) if rule.act in _SIZED else rule
-    off = _off(beam, tolerance, _OFF) | _off(newest, tolerance, _OFF)
+    off = notes_off(beam, tolerance, _OFF) | notes_off(newest, tolerance, _OFF)
     if not off:
-        return present, _once_more(fitting, beam, tolerance) or instead
+        played_on = acts.leave(NOTHING_GAINED) if rule.act in _SIZED else rule
+        return present, _once_more(fitting, beam, tolerance) or played_on
     chanter = fitting.chanter.chanter
     allowed = bounds_of(
         rule.act,
@@ -240,17 +232,33 @@ def _decided(
     found = sized(belief, present, aim, allowed)
     if rule.act is Act.SET_ASIDE and not _all_in(beam_at(fitting, belief, found), beam, tolerance):
         return present, rule
-    return found, _given_up(off, beam, tolerance) or instead
+    left = rule
+    if rule.act in _SIZED:
+        surely = notes_off(beam, tolerance, _OFF)
+        moved = _moved(fitting, belief, aim, allowed)
+        left = what_is_left(surely, beam, moved=moved, tolerance_cents=tolerance)
+    return found, _given_up(off, beam, tolerance) or left
+
+
+def _moved(
+    fitting: Fitting, belief: Belief, aim: Aim, allowed: Allowed
+) -> tuple[float, Mapping[str, Deviation]] | None:
+    """The best that the seat alone could do, mm deeper, and the beam expected then."""
+    seats = [replace(fitting.present, seat_mm=seat_mm) for seat_mm in allowed.seats_mm]
+    if not seats:
+        return None
+    best = seats[int(np.argmin(aim.loss(*belief.predict(seats))))]
+    return best.seat_mm - fitting.present.seat_mm, beam_at(fitting, belief, best)
 
 
 def _once_more(
     fitting: Fitting, beam: Mapping[str, Deviation], tolerance: Mapping[str, float]
 ) -> NextAct | None:
     """Ask for the same setting again, where a note may be out and one take cannot tell it from a breath."""
-    maybe = _off(beam, tolerance, _MAYBE)
+    maybe = notes_off(beam, tolerance, _MAYBE)
     if not maybe or _takes_here(fitting) >= _MOST_TAKES:
         return None
-    return acts.measure_again(f"{_ONE_BREATH}: {_named(maybe, beam)}.")
+    return acts.measure_again(f"{_ONE_BREATH}: {named(maybe, beam)}.")
 
 
 def _takes_here(fitting: Fitting) -> int:
@@ -276,22 +284,16 @@ def _all_in(
     after: Mapping[str, Deviation], heard: Mapping[str, Deviation], tolerance: Mapping[str, float]
 ) -> bool:
     """Whether every note that was heard is expected in tolerance."""
-    return all(abs(after[note].cents) <= tolerance[note] for note in heard if note not in _NO_REASON)
+    return all(abs(after[note].cents) <= tolerance[note] for note in heard if note not in NO_REASON)
 
 
 def _given_up(off: set[str], beam: Mapping[str, Deviation], tolerance: Mapping[str, float]) -> NextAct | None:
     """What to say of notes that are surely and far out, and that nothing within the limits mends."""
-    far = off & _off(beam, {note: cents + _FAR_OUT_CENTS for note, cents in tolerance.items()}, _SURE)
+    far = off & notes_off(beam, {note: cents + _FAR_OUT_CENTS for note, cents in tolerance.items()}, _SURE)
     if not far:
         return None
     return acts.set_aside(
-        f"Within these limits neither seat nor tape brings it into tune: {_named(far, beam)}."
-    )
-
-
-def _named(notes: set[str], beam: Mapping[str, Deviation]) -> str:
-    return listed(
-        [f"{note} {number(beam[note].cents, 0, signed=True)} cents" for note in NOTES if note in notes]
+        f"Within these limits neither seat nor tape brings it into tune: {named(far, beam)}."
     )
 
 
@@ -303,7 +305,7 @@ def _asked_first(fitting: Fitting, belief: Belief, rule: NextAct) -> NextAct | N
         return acts.check_the_setting()
     if rule.act is Act.MEASURE_AGAIN and _takes_here(fitting) >= _MOST_TAKES:
         # A third take of one setting would tell little more.
-        return acts.leave(_NOTHING_GAINED)
+        return acts.leave(NOTHING_GAINED)
     return rule if rule.act in _LOOKS else None
 
 
@@ -312,15 +314,6 @@ def _judged_on_old_tape(fitting: Fitting, rule: NextAct, beam: Mapping[str, Devi
     tilt, _ = octave_of(beam)
     new = len(fitting.takes) == 1 and bool(fitting.present.tape_mm)
     return new and rule.act in SEAT_WAYS and abs(tilt) > _FAR_OUT_CENTS
-
-
-def _off(beam: Mapping[str, Deviation], tolerance: Mapping[str, float], chance: float) -> set[str]:
-    """Notes that are out of tolerance with this chance at least."""
-    return {
-        note
-        for note, one in beam.items()
-        if note not in _NO_REASON and max(chances_beyond(one.cents, one.sd_cents, tolerance[note])) > chance
-    }
 
 
 def _steps(
