@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import re
 import tempfile
@@ -73,3 +74,9 @@ def pytest_configure(config: pytest.Config) -> None:
     """Before tests are collected: some draw their cases then."""
     if config.getoption("full_loads"):
         load_fully()
+
+
+def pytest_collection_finish() -> None:
+    """What was imported lives as long as the run: Python looks through it for rubbish no more."""
+    gc.collect()
+    gc.freeze()
