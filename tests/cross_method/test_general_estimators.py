@@ -40,7 +40,7 @@ _NEARER = 3.0
 def _yin(samples: SampleArray) -> FloatArray:
     """De Cheveigné & Kawahara 2002: Hz in each frame."""
     with compiled_late():
-        library = importlib.import_module("librosa.core")
+        library = importlib.import_module("librosa.core.pitch")
     return np.asarray(
         library.yin(
             samples,
