@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -181,7 +182,7 @@ def test_a_seat_stayed_or_turned_by_the_odds_of_its_take(
         of_told, of_other, of_neither = (
             _density(start, setting, share * 1.2 * _SEAT) for setting in (told, other, neither)
         )
-        return float(of_other - max(of_told + np.log(odds), of_neither))
+        return of_other - max(of_told + math.log(odds), of_neither)
 
     edge = brentq(beyond, *between)
     likely = np.sign(beyond(edge + 0.01))

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from canebench.bench.acts.band import settle
 from canebench.bench.acts.reeds.people import set_player
 from canebench.bench.acts.reeds.reed_days import play_reed
 from canebench.bench.acts.reeds.stock import move_reed, take_in_lot
@@ -63,6 +64,19 @@ def test_sessions_grow_as_the_ladder_says(ledger: Ledger, clock: Clock) -> None:
         clock.pass_days(1)
     # Five minutes three times, then eight twice, then ten: docs/theory/breaking-in.md, an estimate.
     assert told == [5, 5, 5, 8, 8, 10]
+
+
+def test_a_bands_own_sessions_and_rest_count(ledger: Ledger, clock: Clock) -> None:
+    settle(ledger, {"sessions": "3, 4, 11", "rest": "40"}, who="A")
+    told = []
+    for _ in range(4):
+        (need,) = [need for need in _due(ledger) if need.reed.number == "1"]
+        told.append(need.minutes)
+        play_reed(ledger, "1", minutes=4, who="A")
+        clock.pass_days(39 / 24)
+        assert "1" not in [need.reed.number for need in _due(ledger)]
+        clock.pass_days(2 / 24)
+    assert told == [3, 4, 11, 11]
 
 
 def test_one_press_writes_it_down_and_goes_back_to_the_list(ledger: Ledger, tmp_path: Path) -> None:

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import csv
 import json
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import pytest
 from pypdf import PdfReader
 
 from canebench.bench.acts.band import band_defaults, settle
+from canebench.reeds.breaking_in.ladder import USUAL_LADDER
+from canebench.reeds.forecasts.settled import USUAL_RULE
 from canebench.store.ledger import Ledger, open_ledger
 from canebench.store.records import BandRecord, PlayerRecord, ReedRecord, TakeRecord
 from canebench.store.refused_edits import StaleEditError
+from canebench.store.values import written
 from doors.run import run
 
 if TYPE_CHECKING:
@@ -86,6 +90,14 @@ def test_each_thing_is_settled_shown_and_settled_no_more(ledger: Ledger) -> None
         ("--chanter", "nobody's", "no chanter named"),
         ("--player", "Moragh", "Morag"),
         ("--paper", "A5", "A4, Letter"),
+        ("--sessions", "9, 4", "as long as the one before it"),
+        ("--sessions", "5, x", "session 2"),
+        ("--rest", "2000", "240"),
+        ("--settled-onset", "0.5 furlong", "inH2O"),
+        ("--settled-onset", "90 inH2O", "5 kPa"),
+        ("--settled-low-a", "-3", "above 0"),
+        ("--settled-sessions", "0", "one at the least"),
+        ("--settled-sessions", "2.5", "whole number"),
     ],
 )
 def test_what_cannot_be_settled_is_refused_and_nothing_changes(option: str, value: str, said: str) -> None:
@@ -229,3 +241,57 @@ def test_it_goes_out_and_comes_in_with_everything_else(tmp_path: Path) -> None:
     assert came.exit_code == 0, came.stderr
     other = band_defaults(open_ledger(str(tmp_path / "other.db")))
     assert (other.low_a_hz, other.player) == (478.0, "Morag")
+
+
+def test_breaking_in_is_settled_once_for_plans_and_forecasts(ledger: Ledger) -> None:
+    """Told for one plan, other sessions win; the control: nothing is settled."""
+    with ledger.act("import", who="A", said="from paper") as act:
+        for day, kpa in ((9, 6.7), (7, 6.4), (5, 6.3), (3, 6.25), (2, 6.25)):
+            at = written(ledger.clock() - timedelta(days=day))
+            act.insert("strengths", {"reed_id": 1, "at": at, "onset_kpa": kpa, "given_unit": "kPa"})
+            act.insert("plays", {"reed_id": 1, "at": at, "minutes": 10.0})
+    by = f"{ledger.clock() + timedelta(days=100):%Y-%m-%d}"
+
+    def planned(*more: str) -> list[float]:
+        told = ("calendar", "--by", by, "--reed", "1", "--minutes", "100", "--json")
+        return [one["minutes"] for one in json.loads(run(*told, *more).stdout)["sessions"]][:3]
+
+    assert planned() == [10, 10, 12]
+    told = ("--sessions", "3, 4 4 9", "--rest", "30", "--settled-onset", "0.4 inH2O")
+    assert run("settings", *told, "--settled-low-a", "2", "--settled-sessions", "2").exit_code == 0
+    assert planned() == [9, 9, 9]
+    assert planned("--sessions", "6") == [6, 6, 6]
+    usual = band_defaults(ledger)
+    assert (usual.ladder.minutes, usual.ladder.rest_h) == ((3, 4, 4, 9), 30)
+    assert usual.rule.onset_kpa == pytest.approx(0.4 * 0.249089, rel=1e-4)
+    assert (usual.rule.low_a_cents, usual.rule.sessions) == (2, 2)
+    page = " ".join(run("settings").stdout.split())
+    assert "3, 2 of 4 and 9 min" in page
+    assert "over 2 sessions onset moves by less than 0.4 inH2O" in page
+    for option in ("--sessions", "--rest", "--settled-onset", "--settled-low-a", "--settled-sessions"):
+        run("settings", option, "")
+    assert (band_defaults(ledger).ladder, band_defaults(ledger).rule) == (USUAL_LADDER, USUAL_RULE)
+    assert planned() == [10, 10, 12]
+
+
+@pytest.mark.usefixtures("ledger")
+def test_a_laxer_rule_calls_a_reed_settled_sooner() -> None:
+    for blown in ("26", "24", "23"):
+        run("strength", "1", "--onset", f"{blown} inH2O")
+        run("play", "1", "--minutes", "10")
+
+    def sure(*told: str) -> float:
+        return float(json.loads(run("forecast", "1", "--json", *told).stdout)["settled"]["chance"])
+
+    strict = sure()
+    run("settings", "--settled-onset", "6 inH2O", "--settled-low-a", "60")
+    assert sure() > strict + 0.05
+    assert sure("--onset", "0.5 inH2O", "--low-a", "3") == pytest.approx(strict)
+
+
+def test_sessions_that_are_none_come_in_and_the_usual_ones_do(ledger: Ledger) -> None:
+    settle(ledger, {"sessions": "5, 6"}, who="A")
+    with ledger.act("settings", who="A", said="from elsewhere") as act:
+        (row,) = act.rows(BandRecord)
+        act.update(row, {"session_minutes": "soon, later"})
+    assert band_defaults(ledger).ladder == USUAL_LADDER

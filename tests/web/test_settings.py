@@ -48,6 +48,20 @@ def test_a_stale_form_is_refused_and_what_was_typed_stays(empty_client: TestClie
     assert empty_client.post("/settings", data={"pitch": "440", "version": "1"}).status_code == 200
 
 
+def test_breaking_in_is_settled_on_the_page_too(empty_client: TestClient, empty_app: Starlette) -> None:
+    told = {"sessions": "4, 8", "rest": "24", "settled_sessions": "2", "version": "0"}
+    page = empty_client.post("/settings", data=told).text
+    assert "4 and 8 min, then as long as the last, 24 h of rest after each" in page
+    assert 'value="4, 8"' in page
+    assert band_defaults(empty_app.state.context.ledger).rule.sessions == 2
+    wrong = empty_client.post("/settings", data={"sessions": "8, 4", "version": "1"})
+    assert (wrong.status_code, 'value="8, 4"' in wrong.text) == (422, True)
+    assert re.search(r"<details[^>]* open>\s*<summary>Breaking in", wrong.text)
+    # The control: where nothing of it is settled it stays folded.
+    empty_client.post("/settings", data={"sessions": "", "rest": "", "settled_sessions": "", "version": "1"})
+    assert not re.search(r"<details[^>]* open>\s*<summary>Breaking in", empty_client.get("/settings").text)
+
+
 def test_a_fitting_begun_shows_what_is_settled(empty_client: TestClient) -> None:
     empty_client.post("/settings", data={"pitch": "481", "version": "0"})
     page = empty_client.post("/fit", data={"reed": "7", "chanter": "black"}).text

@@ -339,3 +339,8 @@ class BandRecord(Record):
     chanter_id: Annotated[int | None, _of("chanters")]
     player_id: Annotated[int | None, _of("players")]
     paper: Literal["A4", "Letter"] | None
+    session_minutes: str | None
+    rest_h: Annotated[float | None, _within("h", 0.0, 240.0)]
+    settled_onset_kpa: Annotated[float | None, _within("kPa", 0.0, 5.0)]
+    settled_low_a_cents: Annotated[float | None, _within("cents", 0.0, 100.0)]
+    settled_sessions: Annotated[int | None, _within("", 1, 50)]

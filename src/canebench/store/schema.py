@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from canebench.store.tables import Column, Table
 
 #: The newest revision: what a ledger must be at for this version of canebench.
-HEAD: Final = "0004"
+HEAD: Final = "0005"
 
 #: The table that holds the revision, as it is made now.
 REVISION_TABLE: Final = "CREATE TABLE alembic_version (version_num VARCHAR(32) NOT NULL PRIMARY KEY)"

@@ -12,10 +12,12 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from canebench.base.clock.local_time import zone_named
 from canebench.base.errors import InputError, UnknownNameError
-from canebench.base.parsing import number_from
+from canebench.base.parsing import count_from, number_from
 from canebench.base.pressure import PressureUnit
 from canebench.base.scales import DEFAULT_SCALE, Scale, scale_named
 from canebench.bench.acts.ledger import named
+from canebench.reeds.breaking_in.ladder import USUAL_LADDER, Ladder, ladder_from
+from canebench.reeds.forecasts.settled import USUAL_RULE, SettledRule, rule_from
 from canebench.store.records import BandRecord, ChanterRecord, PlayerRecord, TakeRecord
 
 if TYPE_CHECKING:
@@ -39,6 +41,22 @@ SETTLED: Final = {
     "chanter": "usual chanter",
     "player": "usual player",
     "paper": "paper",
+    "sessions": "sessions of breaking in",
+    "rest": "hours of rest after each",
+    "settled_onset": "settled, onset",
+    "settled_low_a": "settled, cents of low A",
+    "settled_sessions": "settled, sessions",
+}
+_COLUMNS: Final = {
+    "pitch": "low_a_hz",
+    "pressure": "pressure_unit",
+    "zone": "time_zone",
+    "chanter": "chanter_id",
+    "player": "player_id",
+    "sessions": "session_minutes",
+    "rest": "rest_h",
+    "settled_onset": "settled_onset_kpa",
+    "settled_low_a": "settled_low_a_cents",
 }
 
 
@@ -47,7 +65,8 @@ class BandDefaults:
     """What is in force now.
 
     `low_a_hz` None lets drones follow low A; `unit` None means that pressures are told with theirs; `zone`
-    None is this machine's. `chanter` and `player` are names, of the last fitting where `remembered`.
+    None is this machine's. `chanter` and `player` are names, of the last fitting where `remembered`. `ladder`
+    has a reed's sessions of breaking in, `rule` when it counts as settled.
     """
 
     name: str = ""
@@ -58,6 +77,8 @@ class BandDefaults:
     chanter: str | None = None
     player: str | None = None
     paper: PaperName = "A4"
+    ladder: Ladder = USUAL_LADDER
+    rule: SettledRule = USUAL_RULE
     remembered: tuple[str, ...] = ()
 
     @property
@@ -81,6 +102,16 @@ def band_row(reader: Reader) -> BandRecord | None:
 def zone_of(reader: Reader) -> tzinfo | None:
     """Whose clock times are told by; None for this machine's."""
     return _zone(band_row(reader))
+
+
+def ladder_of(reader: Reader) -> Ladder:
+    """How long a reed's sessions of breaking in are here."""
+    return _ladder(band_row(reader))
+
+
+def rule_of(reader: Reader) -> SettledRule:
+    """When a reed counts as settled here."""
+    return _rule(band_row(reader))
 
 
 def unit_of(reader: Reader) -> PressureUnit | None:
@@ -119,6 +150,8 @@ def defaults_of(reader: Reader) -> BandDefaults:
         unit=None if band.pressure_unit is None else PressureUnit(band.pressure_unit),
         zone=_zone(band),
         paper=band.paper or "A4",
+        ladder=_ladder(band),
+        rule=_rule(band),
     )
 
 
@@ -156,13 +189,7 @@ def settle(
 
 
 def _column(name: str) -> str:
-    return {
-        "pitch": "low_a_hz",
-        "pressure": "pressure_unit",
-        "zone": "time_zone",
-        "chanter": "chanter_id",
-        "player": "player_id",
-    }.get(name, name)
+    return _COLUMNS.get(name, name)
 
 
 def _read(reader: Reader, name: str, text: str | None) -> list[tuple[str, Value]]:
@@ -185,7 +212,22 @@ def _read(reader: Reader, name: str, text: str | None) -> list[tuple[str, Value]
         value = named(reader, ChanterRecord, given).id
     elif name == "player":
         value = named(reader, PlayerRecord, given).id
+    elif name != "name":
+        value = _break_in(name, given)
     return [(_column(name), value)]
+
+
+def _break_in(name: str, given: str) -> Value:
+    """What is typed of breaking in, read as a plan or a forecast reads it."""
+    if name == "sessions":
+        return ", ".join(f"{one:g}" for one in ladder_from(given).minutes)
+    if name == "rest":
+        return ladder_from(rest_h=given).rest_h
+    if name == "settled_onset":
+        return rule_from(onset=given).onset_kpa
+    if name == "settled_low_a":
+        return rule_from(low_a=given).low_a_cents
+    return rule_from(sessions=count_from(given, SETTLED[name])).sessions
 
 
 def pitch_from(given: str) -> float | None:
@@ -208,7 +250,7 @@ def _said(name: str, typed: str | None, changed: Mapping[str, Value]) -> str:
         return "pitch: from the drones" if value is None else f"pitch: low A {value:g} Hz"
     if value is None:
         return f"no {SETTLED[name]}"
-    return f"{SETTLED[name]}: {typed if name in ('chanter', 'player') else value}"
+    return f"{SETTLED[name]}: {typed if name in ('chanter', 'player', 'settled_onset') else value}"
 
 
 def _scale(band: BandRecord) -> Scale:
@@ -227,3 +269,32 @@ def _zone(band: BandRecord | None) -> tzinfo | None:
     except InputError:
         # A zone that this machine's tables do not have: its own clock will do.
         return None
+
+
+def _ladder(band: BandRecord | None) -> Ladder:
+    if band is None:
+        return USUAL_LADDER
+    try:
+        return ladder_from(
+            band.session_minutes or "",
+            "" if band.rest_h is None else f"{band.rest_h:g}",
+            marked="as settled for the band",
+        )
+    except InputError:
+        # Sessions that came in with an import and are none: the usual ones will do.
+        return USUAL_LADDER
+
+
+def _rule(band: BandRecord | None) -> SettledRule:
+    if band is None:
+        return USUAL_RULE
+    onset_kpa, low_a_cents, sessions = band.settled_onset_kpa, band.settled_low_a_cents, band.settled_sessions
+    try:
+        return replace(
+            USUAL_RULE,
+            onset_kpa=USUAL_RULE.onset_kpa if onset_kpa is None else onset_kpa,
+            low_a_cents=USUAL_RULE.low_a_cents if low_a_cents is None else low_a_cents,
+            sessions=USUAL_RULE.sessions if sessions is None else sessions,
+        )
+    except InputError:
+        return USUAL_RULE

@@ -24,8 +24,10 @@ if TYPE_CHECKING:
 @click.option(
     "--reed", "reeds", multiple=True, metavar="NUMBER", help="Which; else all that are not settled."
 )
-@click.option("--sessions", metavar="MINUTES", help="Of a reed's sessions, like '5, 5, 8, 10'.")
-@click.option("--rest", metavar="HOURS", help="How long a reed rests after each; 20 else.")
+@click.option(
+    "--sessions", metavar="MINUTES", help="Of a reed's sessions, like '5, 5, 8'; as in settings else."
+)
+@click.option("--rest", metavar="HOURS", help="How long a reed rests after each; as in settings else.")
 @click.option("--ics", type=click.Path(path_type=Path), metavar="FILE", help="As a calendar file as well.")
 @reads
 def command(
@@ -46,6 +48,7 @@ def command(
 
     Short first sessions that grow, a rest after each, one mouth a reed; no more than each has minutes.
     """
+    from canebench.bench.acts.band import band_defaults  # noqa: PLC0415
     from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
     from canebench.bench.views.ahead.calendar import (  # noqa: PLC0415
         USUAL_MIN,
@@ -63,6 +66,7 @@ def command(
     )
     from canebench.reeds.breaking_in.ladder import ladder_from  # noqa: PLC0415
 
+    ledger = the_ledger(ledger_url)
     wanted = Wanted(
         by=day_from(by, "--by", nearest="2026-06-20"),
         need=need,
@@ -70,9 +74,9 @@ def command(
         starts=USUAL_STARTS if starts is None else starts_from(starts, "--starts"),
         players=players,
         reeds=reeds,
-        ladder=ladder_from(sessions or "", rest or ""),
+        ladder=ladder_from(sessions or "", rest or "", usual=band_defaults(ledger).ladder),
     )
-    found = calendar(the_ledger(ledger_url), wanted)
+    found = calendar(ledger, wanted)
     if ics is not None:
         write_ics(found, ics)
     if as_json:

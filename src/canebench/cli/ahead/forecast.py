@@ -24,9 +24,11 @@ if TYPE_CHECKING:
 @click.option("--kept", is_flag=True, help="How often forecasts were true, by what was read since.")
 @click.option("--player", metavar="NAME", help="For whom; else whose reed it is.")
 @click.option("--days", type=NUMBER, multiple=True, metavar="N", help="How far ahead; 3, 7 and 14 else.")
-@click.option("--onset", metavar="PRESSURE", help="Settled: onset moves by less; '0.5 inH2O' else.")
-@click.option("--low-a", metavar="CENTS", help="Settled: low A moves by less; 3 else.")
-@click.option("--sessions", type=COUNT, metavar="N", help="Settled: over so many sessions; 3 else.")
+@click.option("--onset", metavar="PRESSURE", help="Settled: onset moves by less; as in settings else.")
+@click.option("--low-a", metavar="CENTS", help="Settled: low A moves by less; as in settings else.")
+@click.option(
+    "--sessions", type=COUNT, metavar="N", help="Settled: over so many sessions; as in settings else."
+)
 @reads
 def command(
     *,
@@ -49,6 +51,7 @@ def command(
         raise click.UsageError("Name one reed, or --lot NAME, or --kept.")
     if player is not None and number is None:
         raise click.UsageError("--player goes with one reed: in a lot each is judged for whose it is.")
+    from canebench.bench.acts.band import band_defaults  # noqa: PLC0415
     from canebench.bench.acts.ledger import the_ledger  # noqa: PLC0415 - help need not wait
     from canebench.bench.views.ahead.foretold import (  # noqa: PLC0415
         USUAL_DAYS,
@@ -57,8 +60,8 @@ def command(
     )
     from canebench.reeds.forecasts.settled import rule_from  # noqa: PLC0415
 
-    rule = rule_from(onset or "", low_a or "", sessions)
     ledger = the_ledger(ledger_url)
+    rule = rule_from(onset or "", low_a or "", sessions, usual=band_defaults(ledger).rule)
     ahead = days or USUAL_DAYS
     if kept:
         _kept(ledger, as_json=as_json)

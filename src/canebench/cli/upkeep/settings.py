@@ -24,6 +24,11 @@ from canebench.cli.text.words import labelled, paragraph, show, width
 @click.option("--chanter", metavar="NAME", help="The usual chanter [that of the last fitting].")
 @click.option("--player", metavar="NAME", help="The usual player [that of the last fitting].")
 @click.option("--paper", metavar="A4|Letter", help="What labels are printed on [A4].")
+@click.option("--sessions", metavar="MINUTES", help="Of a reed's sessions of breaking in: '5, 5, 8, 10'.")
+@click.option("--rest", metavar="HOURS", help="How long a reed rests after each [20].")
+@click.option("--settled-onset", metavar="PRESSURE", help="Settled: onset moves by less [0.5 inH2O].")
+@click.option("--settled-low-a", metavar="CENTS", help="Settled: low A moves by less [3].")
+@click.option("--settled-sessions", metavar="N", help="Settled: over so many sessions [3].")
 @begins
 def command(*, ledger_url: str | None, who: str | None, as_json: bool, **told: str | None) -> None:
     """Show what is settled for this band or workshop, or settle what is told; '' settles it no more."""

@@ -110,7 +110,13 @@ class Ladder:
 USUAL_LADDER: Final = Ladder()
 
 
-def ladder_from(minutes: str = "", rest_h: str = "") -> Ladder:
+def ladder_from(
+    minutes: str = "",
+    rest_h: str = "",
+    *,
+    usual: Ladder = USUAL_LADDER,
+    marked: str = "as told for this plan",
+) -> Ladder:
     """A ladder as it is typed; what is left empty is as usual.
 
     Parameters
@@ -119,6 +125,10 @@ def ladder_from(minutes: str = "", rest_h: str = "") -> Ladder:
         Of each session, with commas or blanks between: "5, 5, 8, 10".
     rest_h : str
         Hours that a reed rests after each.
+    usual : Ladder
+        What holds where nothing is told.
+    marked : str
+        Where what is told comes from.
 
     Returns
     -------
@@ -131,13 +141,13 @@ def ladder_from(minutes: str = "", rest_h: str = "") -> Ladder:
         As `Ladder` does, and for what is no number. Guarded by `tests/practice/test_ladder.py`.
     """
     if not minutes.strip() and not rest_h.strip():
-        return USUAL_LADDER
+        return usual
     typed = minutes.replace(",", " ").split()
     return Ladder(
         minutes=tuple(
             number_from(one, f"session {rung} of the ladder") for rung, one in enumerate(typed, start=1)
         )
-        or USUAL_LADDER.minutes,
-        rest_h=number_from(rest_h, "rest after a session") if rest_h.strip() else USUAL_LADDER.rest_h,
-        marked="as told for this plan",
+        or usual.minutes,
+        rest_h=number_from(rest_h, "rest after a session") if rest_h.strip() else usual.rest_h,
+        marked=marked,
     )

@@ -57,7 +57,9 @@ class SettledRule:
 USUAL_RULE: Final = SettledRule()
 
 
-def rule_from(onset: str = "", low_a: str = "", sessions: int | None = None) -> SettledRule:
+def rule_from(
+    onset: str = "", low_a: str = "", sessions: int | None = None, *, usual: SettledRule = USUAL_RULE
+) -> SettledRule:
     """The rule with what is told, as it is typed; the rest is as usual.
 
     Parameters
@@ -68,6 +70,8 @@ def rule_from(onset: str = "", low_a: str = "", sessions: int | None = None) -> 
         By less than this low A moves, cents.
     sessions : int or None
         Over so many sessions.
+    usual : SettledRule
+        What holds where nothing is told.
 
     Returns
     -------
@@ -81,12 +85,12 @@ def rule_from(onset: str = "", low_a: str = "", sessions: int | None = None) -> 
         `tests/doors/test_forecast_command.py`.
     """
     return replace(
-        USUAL_RULE,
+        usual,
         onset_kpa=parse_pressure(onset, field="onset", unit=PressureUnit.INH2O).kpa
         if onset
-        else USUAL_RULE.onset_kpa,
-        low_a_cents=number_from(low_a, "low A") if low_a else USUAL_RULE.low_a_cents,
-        sessions=USUAL_RULE.sessions if sessions is None else sessions,
+        else usual.onset_kpa,
+        low_a_cents=number_from(low_a, "low A") if low_a else usual.low_a_cents,
+        sessions=usual.sessions if sessions is None else sessions,
     )
 
 

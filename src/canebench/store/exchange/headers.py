@@ -26,7 +26,8 @@ _SPELLINGS: Final = {
     "mbar": "mbar", "hpa": "mbar", "kpa": "kPa",
     "inch": "inch", "inches": "inch", "in": "inch", '"': "inch", "mm": "mm",
     "°f": "°F", "f": "°F", "degf": "°F", "°c": "°C", "c": "°C", "degc": "°C",
-    "hz": "Hz", "s": "s", "min": "min", "%": "%", "cents": "cents", "db(a)": "dB(A)", "dba": "dB(A)",
+    "hz": "Hz", "s": "s", "min": "min", "h": "h",
+    "%": "%", "cents": "cents", "db(a)": "dB(A)", "dba": "dB(A)",
 }  # fmt: skip
 #: (ours, given): ours = (given + first) · second / third. The inch of water is the conventional one,
 #: 249.0889 Pa (NIST SP 811 B.8; 9.80665 · 25.4), the inch and the degree are exact there.

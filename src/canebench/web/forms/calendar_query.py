@@ -12,7 +12,7 @@ from urllib.parse import urlencode
 
 from canebench.base.parsing import count_from, number_from
 from canebench.bench.views.ahead.calendar import USUAL_MIN, USUAL_STARTS, Wanted, day_from, starts_from
-from canebench.reeds.breaking_in.ladder import ladder_from
+from canebench.reeds.breaking_in.ladder import Ladder, ladder_from
 
 if TYPE_CHECKING:
     from starlette.datastructures import QueryParams
@@ -51,8 +51,8 @@ class CalendarQuery:
     sessions: str
     rest: str
 
-    def wanted(self, today: date) -> Wanted:
-        """Read it; what will not do is an `InputError`."""
+    def wanted(self, today: date, ladder: Ladder) -> Wanted:
+        """Read it, with sessions as usual where none are told; what will not do is an `InputError`."""
         names = (one.strip() for one in self.reeds.split(","))
         return Wanted(
             by=day_from(self.by, "date to be settled by", nearest=(today + _AHEAD).isoformat()),
@@ -61,7 +61,7 @@ class CalendarQuery:
             starts=starts_from(self.starts, "time they begin"),
             players=self.players,
             reeds=tuple(one for one in names if one),
-            ladder=ladder_from(self.sessions, self.rest),
+            ladder=ladder_from(self.sessions, self.rest, usual=ladder),
         )
 
     def address(self, path: str, **also: str) -> str:

@@ -34,6 +34,11 @@ _OF_A_TABLE: Final = {
         "time_zone": "the time zone of the clock on the wall", "paper": "A4 or Letter",
         "chanter_id": "the usual chanter: its name under the header “chanter”",
         "player_id": "who blows it, if nobody else is named: the name under the header “player”",
+        "session_minutes": "minutes of a reed’s sessions of breaking in, commas between",
+        "rest_h": "hours that a reed rests after each",
+        "settled_onset_kpa": "settled: its onset moves by less, kPa",
+        "settled_low_a_cents": "settled: its low A moves by less, cents",
+        "settled_sessions": "settled: over so many sessions",
     },
     "lots": {
         "bought_on": "the day it was bought", "count": "how many reeds came in it", "price": "what it cost",

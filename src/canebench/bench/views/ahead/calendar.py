@@ -14,7 +14,7 @@ from canebench.base.errors import InputError
 from canebench.base.parsing import moment_from
 from canebench.base.sizes import MINUS, Range, check_count
 from canebench.base.whole_file import write_whole
-from canebench.bench.acts.band import zone_of
+from canebench.bench.acts.band import rule_of, zone_of
 from canebench.bench.acts.ledger import named, reed_numbered
 from canebench.bench.acts.reeds.mouths import mouth_tests
 from canebench.bench.views.ahead.histories import bench_around, known_by
@@ -139,9 +139,11 @@ def calendar(ledger: Ledger, wanted: Wanted) -> Calendar:
         bench = bench_around(reader, None, [reed.id for reed in reeds])
         people = _people(reader, reeds, wanted.players)
         mouths = mouth_tests(reader, {reed.id: reed.number for reed in reeds})
-        place = _zone_name(zone, now)
+        place, rule = _zone_name(zone, now), rule_of(reader)
     known = known_by(bench, now)
-    found = forecasts([known.lives[reed.id] for reed in reeds], now=now, population=known.population)
+    found = forecasts(
+        [known.lives[reed.id] for reed in reeds], now=now, population=known.population, rule=rule
+    )
     todo = [
         _to_break_in(reed, known.lives[reed.id], forecast, people, mouths.get(reed.id, []))
         for reed, forecast in zip(reeds, found, strict=True)

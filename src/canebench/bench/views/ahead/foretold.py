@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from canebench.base.errors import InputError, UnlessInsistedError
 from canebench.base.pressure import PressureUnit
-from canebench.bench.acts.band import unit_of, zone_of
+from canebench.bench.acts.band import rule_of, unit_of, zone_of
 from canebench.bench.acts.ledger import named, reed_numbered
 from canebench.bench.views.ahead.histories import bench_around, known_by
 from canebench.bench.views.ahead.words import (
@@ -28,7 +28,6 @@ from canebench.reeds.forecasts.forecast import Ahead, forecasts, habit
 from canebench.reeds.forecasts.history import QUANTITIES, ReedHistory, value_of
 from canebench.reeds.forecasts.keeping import StrengthRange, advise, new_reed
 from canebench.reeds.forecasts.playing import SaidAs
-from canebench.reeds.forecasts.settled import USUAL_RULE, SettledRule
 from canebench.reeds.strength import SUITS_KPA
 from canebench.store.records import LotRecord, PlayerRecord, ReedRecord
 
@@ -42,6 +41,7 @@ if TYPE_CHECKING:
     from canebench.reeds.forecasts.keeping import KeepingAdvice
     from canebench.reeds.forecasts.mixture import Foretold
     from canebench.reeds.forecasts.playing import OnsetShare
+    from canebench.reeds.forecasts.settled import SettledRule
     from canebench.store.ledger import Ledger
     from canebench.store.reader import Reader
 
@@ -125,7 +125,7 @@ def reed_foretold(
     *,
     days: Sequence[float] = USUAL_DAYS,
     player: str | None = None,
-    rule: SettledRule = USUAL_RULE,
+    rule: SettledRule | None = None,
 ) -> Foresight:
     """What one reed will become, for its player or another.
 
@@ -139,8 +139,8 @@ def reed_foretold(
         How far ahead, 0 to 180 days.
     player : str or None
         For whom; None for whose reed it is.
-    rule : SettledRule
-        When it counts as settled.
+    rule : SettledRule or None
+        When it counts as settled; None as the band has it.
     """
     _check_days(days)
     with ledger.reading() as reader:
@@ -151,12 +151,13 @@ def reed_foretold(
         )
         bench = bench_around(reader, reed.lot_id, [reed.id])
         unit, people = unit_of(reader) or PressureUnit.INH2O, _people(reader, [reed], player)
+        rule = rule or rule_of(reader)
         now = ledger.clock().astimezone(zone_of(reader))
     return _foretold(bench, [reed], people, now=now, days=days, unit=unit, rule=rule)[0]
 
 
 def lot_foretold(
-    ledger: Ledger, lot: str, *, days: Sequence[float] = USUAL_DAYS, rule: SettledRule = USUAL_RULE
+    ledger: Ledger, lot: str, *, days: Sequence[float] = USUAL_DAYS, rule: SettledRule | None = None
 ) -> list[Foresight]:
     """What the reeds of a lot will become, each for its own player, in the order of their numbers."""
     _check_days(days)
@@ -165,6 +166,7 @@ def lot_foretold(
         reeds = reader.rows(ReedRecord, {"lot_id": lot_id}, order="#number")
         bench = bench_around(reader, lot_id, [reed.id for reed in reeds])
         unit, people = unit_of(reader) or PressureUnit.INH2O, _people(reader, reeds, None)
+        rule = rule or rule_of(reader)
         now = ledger.clock().astimezone(zone_of(reader))
     return _foretold(bench, reeds, people, now=now, days=days, unit=unit, rule=rule) if reeds else []
 

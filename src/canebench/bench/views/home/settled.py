@@ -6,17 +6,20 @@ Guarded by `tests/doors/test_settings_command.py` and `tests/web/test_settings.p
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import groupby
 from typing import TYPE_CHECKING
 from zoneinfo import available_timezones
 
 from canebench.base.clock.local_time import zone_said
-from canebench.base.pressure import PressureUnit
+from canebench.base.pressure import PressureUnit, from_kpa
 from canebench.base.scales import published_scales
+from canebench.base.sentences import listed
 from canebench.bench.acts.band import PAPERS, band_row, defaults_of
 from canebench.store.records import ChanterRecord, PlayerRecord
 
 if TYPE_CHECKING:
     from canebench.bench.acts.band import BandDefaults
+    from canebench.reeds.forecasts.settled import SettledRule
     from canebench.store.ledger import Ledger
     from canebench.store.records import BandRecord
 
@@ -74,9 +77,25 @@ def _values(band: BandRecord | None, usual: BandDefaults) -> dict[str, str]:
         "pressure": "" if usual.unit is None else str(usual.unit),
         "zone": "" if band is None else band.time_zone or "",
         "paper": "" if band is None else band.paper or "",
+        **_break_in(band, usual.unit or PressureUnit.INH2O),
         "chanter": "",
         "player": "",
     } | own
+
+
+def _break_in(band: BandRecord | None, unit: PressureUnit) -> dict[str, str]:
+    """What is settled of breaking in, as typed."""
+    kept = None if band is None else band.settled_onset_kpa
+    numbers = {
+        "rest": None if band is None else band.rest_h,
+        "settled_low_a": None if band is None else band.settled_low_a_cents,
+        "settled_sessions": None if band is None else band.settled_sessions,
+    }
+    return {
+        "sessions": "" if band is None else band.session_minutes or "",
+        "settled_onset": "" if kept is None else f"{from_kpa(kept, unit):.3g} {unit}",
+        **{name: "" if value is None else f"{value:g}" for name, value in numbers.items()},
+    }
 
 
 def _said(usual: BandDefaults) -> tuple[tuple[str, str], ...]:
@@ -99,4 +118,19 @@ def _said(usual: BandDefaults) -> tuple[tuple[str, str], ...]:
         ("Usual chanter", last("chanter")),
         ("Usual player", last("player")),
         ("Paper", usual.paper),
+        ("Breaking in", f"{_minutes(usual.ladder.minutes)}, {usual.ladder.rest_h:g} h of rest after each"),
+        ("Settled", _rule_said(usual.rule, usual.unit or PressureUnit.INH2O)),
     )
+
+
+def _minutes(sessions: tuple[float, ...]) -> str:
+    """Sessions in a row that are alike are told once."""
+    alike = [(minutes, len(list(same))) for minutes, same in groupby(sessions)]
+    words = [f"{minutes:g}" if count == 1 else f"{count} of {minutes:g}" for minutes, count in alike]
+    return f"{listed(words)} min, then as long as the last"
+
+
+def _rule_said(rule: SettledRule, unit: PressureUnit) -> str:
+    sessions = "one session" if rule.sessions == 1 else f"{rule.sessions} sessions"
+    onset = f"{from_kpa(rule.onset_kpa, unit):.3g} {unit}"
+    return f"over {sessions} onset moves by less than {onset}, low A by less than {rule.low_a_cents:g} cents"

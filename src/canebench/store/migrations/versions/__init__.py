@@ -13,6 +13,7 @@ from canebench.store.migrations.versions import (
     r0002_unused_columns,
     r0003_band,
     r0004_act_digests,
+    r0005_breaking_in,
 )
 
 if TYPE_CHECKING:
@@ -25,4 +26,5 @@ REVISIONS: Final[tuple[tuple[str, Callable[[Connection, str], None]], ...]] = (
     ("0002", r0002_unused_columns.upgrade),
     ("0003", r0003_band.upgrade),
     ("0004", r0004_act_digests.upgrade),
+    ("0005", r0005_breaking_in.upgrade),
 )

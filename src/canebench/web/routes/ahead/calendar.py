@@ -26,7 +26,6 @@ from canebench.bench.views.ahead.calendar import (
 )
 from canebench.bench.views.ahead.calendar_weeks import PlannedWeek, week_at, weeks_of
 from canebench.bench.views.ahead.calendar_words import STRAINS, plan_said, rests_on
-from canebench.reeds.breaking_in.ladder import USUAL_LADDER
 from canebench.web.context import context_of
 from canebench.web.forms.calendar_query import CalendarQuery, calendar_query, field_of
 from canebench.web.pages.render import show
@@ -36,6 +35,7 @@ if TYPE_CHECKING:
 
     from starlette.requests import Request
 
+    from canebench.reeds.breaking_in.ladder import Ladder
     from canebench.web.live.workers import Workers
 
 #: So many reeds are planned for as quickly here as another process begins.
@@ -102,10 +102,10 @@ async def page(request: Request) -> Response:
     """The form, and the plan below it."""
 
     def read() -> tuple[CalendarPage, int]:
-        asked, today = _asked(request)
+        asked, today, ladder = _asked(request)
         found, lacks, problem, wrong, status = None, "", "", "", 200
         try:
-            found = _planned(request, asked.wanted(today))
+            found = _planned(request, asked.wanted(today, ladder))
         except NothingToPlanError as error:
             lacks = error.lacks
         except CanebenchError as error:
@@ -123,7 +123,7 @@ async def page(request: Request) -> Response:
             lacks=lacks,
             problem=problem,
             wrong=wrong,
-            rests_on=rests_on(USUAL_LADDER if found is None else found.wanted.ladder),
+            rests_on=rests_on(ladder if found is None else found.wanted.ladder),
         )
         return made, status
 
@@ -135,10 +135,10 @@ async def sheet(request: Request) -> Response:
     """A week of the plan that the address asks for: the one that holds the day `week`, else the first."""
 
     def read() -> SheetPage:
-        asked, today = _asked(request)
+        asked, today, ladder = _asked(request)
         given = request.query_params.get("week", "").strip()
         day = day_from(given, "week", nearest=today.isoformat()) if given else None
-        found = _planned(request, asked.wanted(today))
+        found = _planned(request, asked.wanted(today, ladder))
         weeks = weeks_of(found)
         at = week_at(weeks, day)
         return SheetPage(
@@ -157,8 +157,8 @@ async def file(request: Request) -> Response:
     """The same plan as a calendar file."""
 
     def read() -> bytes:
-        asked, today = _asked(request)
-        return ics_of(_planned(request, asked.wanted(today)))
+        asked, today, ladder = _asked(request)
+        return ics_of(_planned(request, asked.wanted(today, ladder)))
 
     return Response(
         await run_in_threadpool(read),
@@ -167,11 +167,12 @@ async def file(request: Request) -> Response:
     )
 
 
-def _asked(request: Request) -> tuple[CalendarQuery, date]:
-    """What is asked, and what day it is there."""
+def _asked(request: Request) -> tuple[CalendarQuery, date, Ladder]:
+    """What is asked, what day it is there, and how long sessions are unless told."""
     ledger = context_of(request).ledger
-    today = ledger.clock().astimezone(band_defaults(ledger).zone).date()
-    return calendar_query(request.query_params, today), today
+    usual = band_defaults(ledger)
+    today = ledger.clock().astimezone(usual.zone).date()
+    return calendar_query(request.query_params, today), today, usual.ladder
 
 
 def _planned(request: Request, wanted: Wanted) -> Calendar:
