@@ -90,7 +90,7 @@ def _reed(rng: np.random.Generator, lot: dict[str, float], pitch: float, chanter
 
 
 def _lived(rng: np.random.Generator, reed: _Reed, when: Calendar, names: tuple[str, ...]) -> Life:
-    water, last, looks = 0.0, when.sittings[0].day, []
+    water, last, looks, course = 0.0, when.sittings[0].day, [], []
     pending = list(when.handled)
     for sitting in when.sittings:
         while pending and pending[0][0] < sitting.day:
@@ -109,8 +109,8 @@ def _lived(rng: np.random.Generator, reed: _Reed, when: Calendar, names: tuple[s
         if sitting.day in when.look_days and not early:
             looks.append(_look(rng, reed, water, 0.0, warm, sitting.day + 0.01, (sitting.degc, sitting.rh)))
         last = sitting.day
-    then = reed.now(1.0, 0.0, 20.0, 60.0)
-    return when.life(names, looks, then)
+        course.append(reed.now(1.0, 0.0, 20.0, 60.0))
+    return when.life(names, looks, course)
 
 
 def _look(

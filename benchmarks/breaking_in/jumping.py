@@ -84,7 +84,7 @@ def _rested(rng: np.random.Generator, reed: _Jumper, days: float) -> None:
 
 
 def _lived(rng: np.random.Generator, reed: _Jumper, when: Calendar, names: tuple[str, ...]) -> Life:
-    last, looks, pending = when.sittings[0].day, [], list(when.handled)
+    last, looks, pending, course = when.sittings[0].day, [], list(when.handled), []
     for sitting in when.sittings:
         _rested(rng, reed, sitting.day - last)
         while pending and pending[0][0] < sitting.day:
@@ -95,6 +95,8 @@ def _lived(rng: np.random.Generator, reed: _Jumper, when: Calendar, names: tuple
                 reed.at = reed.at + np.array([0.0, rng.uniform(-12.0, 12.0), rng.uniform(-18.0, 18.0)])
         _played(rng, reed, sitting.minutes)
         last = sitting.day
+        onset, low_a, tilt = (float(one) for one in reed.at)
+        course.append(True3(onset_inh2o=onset, low_a_cents=low_a, tilt_cents=tilt))
         if sitting.day in when.look_days:
             told = rng.random(3)
             looks.append(
@@ -108,8 +110,4 @@ def _lived(rng: np.random.Generator, reed: _Jumper, when: Calendar, names: tuple
                     rh=None,
                 )
             )
-    return when.life(
-        names,
-        looks,
-        True3(onset_inh2o=float(reed.at[0]), low_a_cents=float(reed.at[1]), tilt_cents=float(reed.at[2])),
-    )
+    return when.life(names, looks, course)

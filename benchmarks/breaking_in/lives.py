@@ -64,7 +64,10 @@ class True3:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Life:
-    """A reed as the bench knows it on the day `now`, what is planned for it, and what comes of that."""
+    """A reed as the bench knows it on the day `now`, what is planned for it, and what comes of that.
+
+    `course` is what it truly was after each sitting, with those of `planned`, which are still to come.
+    """
 
     number: str
     lot: str
@@ -77,6 +80,8 @@ class Life:
     handled: tuple[tuple[float, str], ...]
     planned_minutes: float
     then: True3
+    course: tuple[True3, ...]
+    planned: tuple[Sitting, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,11 +94,15 @@ class Calendar:
     now: float
 
     def life(
-        self, names: Sequence[str], looks: Sequence[Look], then: True3, felt: Sequence[Felt] = ()
+        self,
+        names: Sequence[str],
+        looks: Sequence[Look],
+        course: Sequence[True3],
+        felt: Sequence[Felt] = (),
     ) -> Life:
         """What the bench knows by now of a reed that lived by it.
 
-        `names` are its own, its lot's, its cut's and its chanter's.
+        `names` are its own, its lot's, its cut's and its chanter's; `course` what it was after each sitting.
         """
         number, lot, cut, chanter = names
         ahead = [one for one in self.sittings if self.now <= one.day < self.now + AHEAD_DAYS]
@@ -108,7 +117,9 @@ class Calendar:
             felt=tuple(felt),
             handled=self.handled,
             planned_minutes=sum(one.logged_minutes or 0.0 for one in ahead),
-            then=then,
+            then=course[-1],
+            course=tuple(course),
+            planned=tuple(ahead),
         )
 
 

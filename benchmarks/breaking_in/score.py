@@ -69,7 +69,7 @@ class Bench:
 def judged_bench(lives: Sequence[Life]) -> Bench:
     """Forecasts two weeks ahead of every reed that was read, from the whole bench."""
     histories = [history_of(life) for life in lives]
-    now = _at(lives[0].now)
+    now = at(lives[0].now)
     plans = [[Ahead(days=AHEAD_DAYS, minutes=life.planned_minutes)] for life in lives]
     began = time.process_time()
     population = learnt_from(histories)
@@ -113,13 +113,13 @@ def history_of(life: Life) -> ReedHistory:
         cut=life.cut,
         chanter=life.chanter,
         played=tuple(
-            PlayedSpell(at=_at(one.day), minutes=one.logged_minutes)
+            PlayedSpell(at=at(one.day), minutes=one.logged_minutes)
             for one in life.sittings
             if one.logged_minutes is not None
         ),
         readings=tuple(
             ReedReading(
-                at=_at(one.day),
+                at=at(one.day),
                 strength_kpa=None if one.onset_inh2o is None else _kpa(one.onset_inh2o),
                 low_a_cents=one.low_a_cents,
                 tilt_cents=one.tilt_cents,
@@ -130,10 +130,10 @@ def history_of(life: Life) -> ReedHistory:
             for one in life.looks
         ),
         by_mouth=tuple(
-            MouthReading(at=_at(one.day), words=one.word, than_kpa=_kpa(one.than_inh2o)) for one in life.felt
+            MouthReading(at=at(one.day), words=one.word, than_kpa=_kpa(one.than_inh2o)) for one in life.felt
         ),
         handled=tuple(
-            Handling(at=_at(day), what="pinch" if what == "pinch" else "set") for day, what in life.handled
+            Handling(at=at(day), what="pinch" if what == "pinch" else "set") for day, what in life.handled
         ),
     )
 
@@ -154,7 +154,8 @@ def _true(then: True3, quantity: Quantity) -> float:
     }[quantity]
 
 
-def _at(day: float) -> datetime:
+def at(day: float) -> datetime:
+    """The moment of a world's day."""
     return _FIRST + timedelta(days=day)
 
 

@@ -72,7 +72,7 @@ def bench(seed: int) -> list[Life]:
 def _lived(
     rng: np.random.Generator, reed: _Slow, when: Calendar, names: tuple[str, ...], against: np.ndarray
 ) -> Life:
-    looks, felt, pending = [], [], list(when.handled)
+    looks, felt, pending, course = [], [], list(when.handled), []
     for sitting in when.sittings:
         while pending and pending[0][0] < sitting.day:
             if pending.pop(0)[1] == "pinch":
@@ -81,6 +81,7 @@ def _lived(
             else:
                 reed.cents = (reed.cents[0] + rng.normal(0.0, 8.0), reed.cents[1] + rng.normal(0.0, 10.0))
         reed.played_min += sitting.minutes
+        course.append(reed.now(20.0))
         if sitting.day in when.look_days:
             truth, told = reed.now(sitting.degc), rng.random(3)
             held = float(rng.choice(against))
@@ -99,7 +100,7 @@ def _lived(
                     rh=None,
                 )
             )
-    return when.life(names, looks, reed.now(20.0), felt)
+    return when.life(names, looks, course, felt)
 
 
 def _word(rng: np.random.Generator, ratio: float) -> str:

@@ -167,27 +167,41 @@ def _density(belief: Belief, setting: Setting, cents: np.ndarray) -> float:
     return float(multivariate_normal(mean[0], covariance[0] + drift + breath).logpdf(cents))
 
 
+@pytest.mark.parametrize("from_mm", [0.0, 1.0])
 @pytest.mark.parametrize(
-    ("way", "third", "odds", "between", "what"),
-    [(0, -1, 20.0, (0.0, 1.0), "silent_seat"), (-1, 0, 50.0, (-1.0, 0.0), "doubtful")],
+    ("travel_mm", "way", "third", "odds", "between", "what"),
+    [
+        (1.2, 0, -1, 20.0, (0.0, 1.0), "silent_seat"),
+        (1.2, -1, 0, 50.0, (-1.0, 0.0), "doubtful"),
+        (0.4, -1, 0, 50.0, (-2.5, -0.5), "doubtful"),
+    ],
 )
 def test_a_seat_stayed_or_turned_by_the_odds_of_its_take(
-    way: int, third: int, odds: float, between: tuple[float, float], what: str
+    from_mm: float,
+    travel_mm: float,
+    way: int,
+    third: int,
+    odds: float,
+    between: tuple[float, float],
+    what: str,
 ) -> None:
     """Odds of 20 that it stayed, of 50 that it turned, by a library's densities; just short of them: not."""
-    start = believed(straight_tables(), [heard_take(np.zeros(_NINE))])
-    told, other, neither = (Setting(seat_mm=share * 1.2) for share in (1, way, third))
+    start = believed(straight_tables(), [heard_take(from_mm * _SEAT, Setting(seat_mm=from_mm))])
+    told, other, neither = (Setting(seat_mm=from_mm + share * travel_mm) for share in (1, way, third))
+
+    def cents(share: float) -> np.ndarray:
+        return (from_mm + share * travel_mm) * _SEAT
 
     def beyond(share: float) -> float:
         of_told, of_other, of_neither = (
-            _density(start, setting, share * 1.2 * _SEAT) for setting in (told, other, neither)
+            _density(start, setting, cents(share)) for setting in (told, other, neither)
         )
         return of_other - max(of_told + math.log(odds), of_neither)
 
     edge = brentq(beyond, *between)
-    likely = np.sign(beyond(edge + 0.01))
-    for share, found in ((edge + likely * 0.01, True), (edge - likely * 0.01, False)):
-        after = start.after(heard_take(share * 1.2 * _SEAT, told))
+    step = np.copysign(1e-4, beyond(edge + 0.01))
+    for share, found in ((edge + step, True), (edge - step, False)):
+        after = start.after(heard_take(cents(share), told))
         assert getattr(after, what) is found
 
 

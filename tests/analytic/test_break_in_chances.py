@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from itertools import product
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -13,7 +14,6 @@ from scipy import stats
 from canebench.reeds.breaking_in.chances import (
     StillToPlay,
     at_least,
-    from_three_times,
     settle_counts,
     sure_of,
 )
@@ -38,16 +38,40 @@ def test_after_the_minutes_for_a_chance_it_is_reached(
     assert still.by(needed * 0.99) <= max(chance, 0.0) if log_sd else True
 
 
-def test_samples_speak_for_themselves() -> None:
-    still = StillToPlay(samples_min=(30.0, 10.0, math.inf, 20.0))
-    assert [still.by(at) for at in (0.0, 10.0, 25.0, 30.0, 9000.0)] == [0.0, 0.25, 0.5, 0.75, 0.75]
-    assert [still.minutes_for(at) for at in (0.2, 0.25, 0.5, 0.7, 0.8)] == [10.0, 10.0, 20.0, 30.0, None]
+def test_a_curve_is_straight_between_its_points_and_ends_as_it_does() -> None:
+    still = StillToPlay(curve=((0.0, 0.0), (10.0, 0.2), (30.0, 0.6), (90.0, 0.6)))
+    assert [still.by(at) for at in (0.0, 5.0, 20.0, 30.0, 9000.0)] == pytest.approx([0, 0.1, 0.4, 0.6, 0.6])
+    assert still.most == 0.6
+    assert [still.minutes_for(at) for at in (0.1, 0.2, 0.4, 0.6)] == pytest.approx([5.0, 10.0, 20.0, 30.0])
+    assert still.minutes_for(0.61) is None
 
 
-def test_three_times_give_the_log_normal_that_has_them() -> None:
-    still = from_three_times(60.0, 100.0, 100.0**2 / 60.0)
-    assert [still.by(at) for at in (60.0, 100.0, 100.0**2 / 60)] == pytest.approx([0.1, 0.5, 0.9])
-    assert from_three_times(60.0, 100.0, None) == still
+@given(
+    st.lists(st.tuples(st.floats(0.5, 90), st.floats(0, 0.2)), min_size=1, max_size=5),
+    st.floats(0.01, 0.99),
+)
+def test_after_the_minutes_of_a_curve_the_chance_is_reached(
+    steps: list[tuple[float, float]], chance: float
+) -> None:
+    minutes, chances = np.cumsum([(0.0, 0.0), *steps], axis=0).T
+    still = StillToPlay(curve=tuple(zip(minutes.tolist(), chances.tolist(), strict=True)))
+    needed = still.minutes_for(chance)
+    if needed is None:
+        assert still.most < chance
+        return
+    assert still.by(needed) >= chance - 1e-9
+    assert still.by(needed * 0.99) <= chance
+
+
+def test_a_reed_that_never_gets_there_is_planned_to_a_share_of_its_most() -> None:
+    plateau = StillToPlay(curve=((0.0, 0.0), (100.0, 0.5), (200.0, 0.5)))
+    assert plateau.enough_min(0.8) == pytest.approx(80.0)
+    rising = StillToPlay(curve=((0.0, 0.0), (100.0, 0.5), (200.0, 1.0)))
+    assert rising.enough_min(0.8) == pytest.approx(160.0)
+    assert StillToPlay(median_min=50.0, never=0.5).enough_min(0.8) == pytest.approx(50.0 * 1.0, rel=1e-9)
+    # One that hardly settles at all is in no plan.
+    assert StillToPlay(curve=((0.0, 0.0), (100.0, 0.19))).enough_min(0.8) is None
+    assert StillToPlay(curve=((0.0, 0.0), (100.0, 0.21))).enough_min(0.8) is not None
 
 
 def test_counts_of_unlike_reeds_are_what_trying_all_outcomes_gives() -> None:

@@ -11,8 +11,9 @@ import icalendar
 import pytest
 
 from canebench.base.errors import InputError
+from canebench.bench.acts.band import settle
 from canebench.bench.acts.reeds.people import set_player
-from canebench.bench.acts.reeds.reed_days import play_reed, rest_reed
+from canebench.bench.acts.reeds.reed_days import log_strength, play_reed, rest_reed
 from canebench.bench.acts.reeds.stock import move_reed, take_in_lot
 from canebench.bench.views.ahead.calendar import Wanted, calendar, write_ics
 from canebench.store.ledger import Ledger, open_ledger
@@ -57,6 +58,22 @@ def test_every_reed_has_one_mouth_short_first_sessions_and_rests(ledger: Ledger)
     for day, those in found.days.items():
         for name in ("Isla", "Effie"):
             assert sum(one.minutes for one in those if one.player == name) <= 40.0, day
+
+
+def test_a_box_that_nobody_has_played_gets_its_weeks_and_says_how_sure_they_are(
+    ledger: Ledger, clock: Clock
+) -> None:
+    """Eight weeks are four times what practice takes. Controls: five days; a rule that all meet."""
+    for number in "123":
+        log_strength(ledger, number, {"playing": "27 inH2O"}, who=_WHO)
+    weeks = calendar(ledger, Wanted(by=(clock() + timedelta(weeks=8)).date(), minutes=40.0))
+    assert {one.reed for one in weeks.plan.reeds} == {"1", "2", "3"}
+    assert all(0.2 < chance < 0.8 for chance in weeks.chances)
+    assert "each with a chance of 80%" not in weeks.late.said[0]
+    assert calendar(ledger, Wanted(by=(clock() + timedelta(days=5)).date())).plan.reeds == ()
+    settle(ledger, {"settled_onset": "15 inH2O", "settled_low_a": "90"}, who=_WHO)
+    surer = calendar(ledger, Wanted(by=(clock() + timedelta(weeks=8)).date(), minutes=40.0))
+    assert all(chance >= 0.8 for chance in surer.chances)
 
 
 def test_what_was_played_and_who_may_not_is_in_it(ledger: Ledger, clock: Clock) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from canebench.base.errors import InputError
-from canebench.reeds.breaking_in.chances import StillToPlay, from_three_times
+from canebench.reeds.breaking_in.chances import StillToPlay
 from canebench.reeds.breaking_in.ladder import Ladder
 from canebench.reeds.breaking_in.people import MouthBefore, PlayerTime, ReedToBreakIn
 from canebench.reeds.breaking_in.plan import plan_breaking_in
@@ -85,8 +85,9 @@ _DUBLIN_SPRING = datetime(2031, 3, 30, 0, 30, tzinfo=timezone(timedelta(0)))
         (lambda: StillToPlay(median_min=-3.0), "minutes still to play", "0"),
         (lambda: StillToPlay(median_min=60.0, log_sd=4.0), "spread of the minutes still to play", "3"),
         (lambda: StillToPlay(median_min=60.0, never=1.5), "chance that it never settles", "1"),
-        (lambda: StillToPlay(samples_min=(3.0, float("nan"))), "minutes still to play", None),
-        (lambda: from_three_times(90.0, 60.0, 120.0), "minutes until it has settled", "60, 90, 120 min"),
+        (lambda: StillToPlay(curve=((3.0, float("nan")),)), "chance that it has settled", None),
+        (lambda: StillToPlay(curve=((3.0, 0.5), (3.0, 0.6))), "minutes still to play", "6000"),
+        (lambda: StillToPlay(curve=((3.0, 0.5), (4.0, 0.4))), "chance that it has settled", "1"),
         (lambda: _plan([], []), "players", None),
         (lambda: _plan([_person(), _person()], []), "player", "Ann-2 for the other"),
         (lambda: _plan([_person()], [_reed(), _reed()]), "reed", "7-2 for the other"),

@@ -139,8 +139,9 @@ def test_wrong_input_is_said() -> None:
         balance_of({"hi A": Deviation(cents=0, sd_cents=0, interval_cents=0)}, reference_sd_cents=0)
     with pytest.raises(InputError, match="finite number"):
         Deviation(cents=math.nan, sd_cents=0, interval_cents=0)
-    with pytest.raises(InputError, match="0 cents or more"):
-        Deviation(cents=0, sd_cents=math.nan, interval_cents=0)
+    for sd in (math.nan, -0.5):
+        with pytest.raises(InputError, match="0 cents or more"):
+            Deviation(cents=0, sd_cents=sd, interval_cents=0)
 
 
 def test_control_a_beam_on_a_hertz_axis_is_caught() -> None:

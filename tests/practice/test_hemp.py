@@ -54,6 +54,16 @@ def test_thicker_thread_needs_less_of_it() -> None:
     assert Hemp(thread_mm=0.4).length_mm(1.0) < Hemp(thread_mm=0.2).length_mm(1.0)
 
 
+def test_a_millimetre_of_a_usual_seat_by_hand() -> None:
+    """Thread of 0.25 mm on a band of 7.5 by 8 mm, one in twenty: 0.8 x 7.5 x 8 x 0.05 x 2 / 0.25 squared."""
+    assert Hemp().length_mm(1.0) == pytest.approx(76.8)
+    assert Hemp().turn_mm == pytest.approx(23.562, abs=0.001)
+
+
+def test_an_inch_is_an_inch() -> None:
+    assert Hemp(inches_per_mm=5.0).length_mm(1.0) == pytest.approx(127.0)
+
+
 def test_what_it_took_before_replaces_the_geometry() -> None:
     known = Hemp(inches_per_mm=5.0)
     assert known.length_mm(0.5) == pytest.approx(2.5 * INCH_MM)

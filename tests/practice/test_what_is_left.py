@@ -51,6 +51,7 @@ def test_a_flat_note_is_played_in_and_named() -> None:
     act, why = _left(_beam(D=-8.0, B=-7.0))
     assert act is Act.BREAK_IN
     assert "B −7 cents and D −8 cents" in why
+    assert "No move of the seat and no strip" in why
     # Not where another is sharp: playing brings up that one as well.
     act, why = _left(_beam(D=-8.0, E=9.0))
     assert act is Act.LEAVE
@@ -79,6 +80,19 @@ def test_what_a_move_would_cost_is_named() -> None:
     why = _left(_beam(high_A=8.0, B=-9.0), (0.5, _beam(high_A=9.0, B=-7.0, C=0.5)))[1]
     assert "No move of the seat" in why
     assert "0.5 mm deeper" in _left(now, (0.5, _beam(high_A=9.0, C=9.0)))[1]
+
+
+@pytest.mark.parametrize(
+    ("after", "worse"),
+    [({"C": 5.0}, None), ({"C": 5.1}, "C +5 cents"), ({"B": -5.3}, None), ({"B": -5.4}, "B −5 cents")],
+)
+def test_a_note_is_worse_beyond_its_tolerance_and_further_out_than_now(
+    after: dict[str, float], worse: str | None
+) -> None:
+    """Within 5 cents C is right; B may be 5.3 out by now, and is no worse where it stays."""
+    why = _left(_beam(high_A=8.0, B=-5.3), (-0.5, _beam(high_A=3.0, **after)))[1]
+    assert ("No move of the seat" in why) is (worse is None)
+    assert worse is None or f"and put {worse}: nothing gained" in why
 
 
 def _plan(cents: list[float]) -> Plan:

@@ -140,3 +140,17 @@ def test_tape_that_shall_all_go_is_one_act_and_one_strip_of_several_its_own() ->
 
 def test_tape_alone_touches_neither_reed_nor_seat() -> None:
     assert _acts(Setting(), Setting(tape_mm={"D": 1.0})) == [(Act.TAPE, "D")]
+
+
+def test_a_move_tells_by_how_much_and_from_what_to_what() -> None:
+    """From where the reed sits, not from the hand seat; a bare hole bears no tape."""
+    taped = Setting(seat_mm=0.5, tape_mm={"E": 1.0, "B": 1.0})
+    moves = working_order(taped, Setting(seat_mm=1.25, tape_mm={"E": 2.0, "D": 1.5}))
+    assert [(move.act, move.seat_mm, move.tape_mm()) for move in moves] == [
+        (Act.SEAT_DEEPER, 0.75, (0.0, 0.0)),
+        (Act.TAPE_OFF, 0.0, (1.0, 0.0)),
+        (Act.TAPE, 0.0, (0.0, 1.5)),
+        (Act.TAPE, 0.0, (1.0, 2.0)),
+    ]
+    (back,) = working_order(Setting(seat_mm=0.5), Setting(seat_mm=-0.25))
+    assert (back.act, back.seat_mm) == (Act.RAISE_WITH_HEMP, -0.75)

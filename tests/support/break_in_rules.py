@@ -38,10 +38,11 @@ def broken(
         found += _of_reed(given, own, ladder, now)
         if any(one.starts.date() >= plan.settled_by for one in own):
             found.append("not before the date")
-        if (
-            planned.chance < plan.sure - 1e-9
-            or given.still.by(sum(one.minutes for one in own)) < plan.sure - 1e-9
-        ):
+        wanted = plan.sure
+        if given.still.minutes_for(wanted) is None:
+            # It never gets there: that share of the most that it can.
+            wanted *= given.still.most
+        if min(planned.chance, given.still.by(sum(one.minutes for one in own))) < wanted - 1e-9:
             found.append("not sure enough")
         if given.player not in (None, planned.player):
             found.append("another's reed")

@@ -238,11 +238,13 @@ def test_a_late_plan_says_what_to_do(ledger: Ledger, empty_client: TestClient) -
     page = _read(empty_client, f"/calendar?{_asked(by=_by(10).isoformat(), need=2)}")
     assert "2 settled reeds" in page
     assert "a chance of 0 %" in page
-    assert "Too few: 3 reeds, each 80 % sure, would make 2 as sure; 0 make it. Plan anew with" in page
+    assert "Too few: 3 reeds, each 80 % sure, would make 2, 80 % sure; 0 make it. Plan anew with" in page
     assert "too late:" in page
     assert "More minutes a day (each up to 80) do not help" in page
     assert "A week’s sheet" not in page
-    # The control: in good time nothing is too few.
+    # Of reeds that nobody read one in two or three is counted on. The control: a rule that all soon meet.
+    assert "Too few" in _read(empty_client, f"/calendar?{_asked(need=1)}")
+    settle(ledger, {"settled_onset": "15 inH2O", "settled_low_a": "90"}, who=_WHO)
     assert "Too few" not in _read(empty_client, f"/calendar?{_asked(need=1)}")
 
 

@@ -130,7 +130,7 @@ def _rest(note: str, deviations: Mapping[str, Deviation]) -> Uncertain:
     if note in POSTS:
         return Uncertain(value=0.0, sd=0.0)
     here, low, high = deviations[note], deviations[LOW_A], deviations[HIGH_A]
-    along = (here.interval_cents - low.interval_cents) / (high.interval_cents - low.interval_cents)
+    along = here.interval_cents / high.interval_cents
     beam = low.cents + along * (high.cents - low.cents)
     sd = math.hypot(here.sd_cents, (1 - along) * low.sd_cents, along * high.sd_cents)
     return Uncertain(value=here.cents - beam, sd=sd)

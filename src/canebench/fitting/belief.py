@@ -12,7 +12,8 @@ half of themselves at first: a table's slope is a start, never a fact. A take th
 played, or which is likelier had the seat stayed, says that the setting told is not the setting: pitches are
 then taken anew, and the scales stay.
 
-All spreads are estimates of ours. Guarded by `tests/analytic/test_belief.py` and `benchmarks/rounds.py`.
+All spreads are estimates of ours. Guarded by `tests/analytic/test_belief.py`,
+`tests/analytic/test_belief_sizes.py` and `benchmarks/rounds.py`.
 """
 
 from __future__ import annotations
@@ -153,9 +154,8 @@ class Belief:
         if after.seat_mm != before.seat_mm:
             missed = _HAND_SEAT_MM * self.tables.seat_per_mm(after.seat_mm)
             found += np.outer(missed, missed)
-        for hole in {*before.tape_mm, *after.tape_mm}:
-            covered = after.tape_mm.get(hole, 0.0)
-            if covered != before.tape_mm.get(hole, 0.0) and covered > 0:
+        for hole, covered in after.tape_mm.items():
+            if covered != before.tape_mm.get(hole):
                 missed = _HAND_TAPE_MM * self.tables.tape_per_mm(hole, covered)
                 found += np.outer(missed, missed)
         return found

@@ -1,6 +1,7 @@
 """What seat, tape and a pinch usually do to each note, as tables: no physics here, numbers of it.
 
-Guarded by `tests/analytic/test_belief.py` and `tests/analytic/test_sizing.py`.
+Guarded by `tests/analytic/test_belief.py`, `tests/analytic/test_belief_sizes.py` and
+`tests/analytic/test_sizing.py`.
 """
 
 from __future__ import annotations
@@ -49,7 +50,10 @@ class EffectTables:
     tape_mm: FloatArray
     tape_cents: FloatArray
     pinch_cents: FloatArray
-    _known: dict[tuple[str, float], FloatArray] = field(default_factory=dict, compare=False, repr=False)
+    # Tables made of these (`replace`) begin with none of it.
+    _known: dict[tuple[str, float], FloatArray] = field(
+        default_factory=dict, init=False, compare=False, repr=False
+    )
 
     def __post_init__(self) -> None:
         levels, nine = self.tape_mm.shape[-1], len(NOTES)

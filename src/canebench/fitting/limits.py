@@ -89,7 +89,7 @@ def check_seat(seat_mm: float, *, deepest_mm: float, field: str = "seat") -> Non
         It is out of these bounds; the nearer one is told.
     """
     if not -HIGHEST_MM - _ROUNDED_MM <= seat_mm <= deepest_mm + _ROUNDED_MM:
-        deep = seat_mm > 0
+        deep = seat_mm > deepest_mm
         raise InputError(
             field=field,
             given=f"{abs(seat_mm):g} mm {'deeper' if deep else 'higher'} than a firm hand seat",

@@ -95,15 +95,15 @@ def _octave(balance: Balance, *, fixed: bool) -> NextAct | None:
     if fixed and (refusal := _conflict(balance)):
         return refusal
     against_it = _height_gets_worse(balance) if fixed else ""
-    if tilt.value < 0:
-        return acts.seat_deeper(
-            f"The top hand is flat: the octave is {amount_of(tilt)} narrow. "
-            f"A deeper seat sharpens every note, the top hand most.{against_it}",
+    if _sharp(tilt):
+        return acts.raise_with_hemp(
+            f"The top hand is sharp: the octave is {amount_of(tilt)} wide. "
+            f"A higher seat flattens every note, the top hand most.{against_it}",
             aim="the octave",
         )
-    return acts.raise_with_hemp(
-        f"The top hand is sharp: the octave is {amount_of(tilt)} wide. "
-        f"A higher seat flattens every note, the top hand most.{against_it}",
+    return acts.seat_deeper(
+        f"The top hand is flat: the octave is {amount_of(tilt)} narrow. "
+        f"A deeper seat sharpens every note, the top hand most.{against_it}",
         aim="the octave",
     )
 
@@ -111,14 +111,13 @@ def _octave(balance: Balance, *, fixed: bool) -> NextAct | None:
 def _conflict(balance: Balance) -> NextAct | None:
     """Height and tilt that ask for opposite moves, further apart than the seat can bring together."""
     height, tilt = balance.height_cents, balance.tilt_cents
-    if height.value * tilt.value >= 0 or judge(height, HEIGHT_TOLERANCE_CENTS) != "out":
+    if judge(height, HEIGHT_TOLERANCE_CENTS) != "out" or _sharp(height) is _sharp(tilt):
         return None
     left = [abs(height.value - ratio * tilt.value) for ratio in SEAT_HEIGHT_PER_TILT]
     if min(left) <= CONFLICT_LIMIT_CENTS:
         return None
-    overall = "sharp" if height.value > 0 else "flat"
-    top = "sharp" if tilt.value > 0 else "flat"
-    wanted, needed = ("higher", "deeper") if tilt.value < 0 else ("deeper", "higher")
+    overall, wanted = ("sharp", "higher") if _sharp(height) else ("flat", "deeper")
+    top, needed = ("sharp", "higher") if _sharp(tilt) else ("flat", "deeper")
     return acts.set_aside(
         f"It is {amount_of(height)} {overall} overall, which asks for a {wanted} seat, but its top hand is "
         f"{amount_of(tilt)} {top}, which asks for a {needed} one. With the octave right it would be about "
@@ -128,9 +127,9 @@ def _conflict(balance: Balance) -> NextAct | None:
 
 def _height_gets_worse(balance: Balance) -> str:
     height, tilt = balance.height_cents, balance.tilt_cents
-    if height.value * tilt.value >= 0 or judge(height, HEIGHT_TOLERANCE_CENTS) != "out":
+    if judge(height, HEIGHT_TOLERANCE_CENTS) != "out" or _sharp(height) is _sharp(tilt):
         return ""
-    overall = "sharp" if height.value > 0 else "flat"
+    overall = "sharp" if _sharp(height) else "flat"
     return (
         f" It is {overall} overall as well, and this will make it more so; the octave comes first all the "
         f"same. If the octave is right and the pitch still {overall}, this reed does not suit this pitch."
@@ -146,17 +145,17 @@ def _height(balance: Balance) -> NextAct | None:
     if verdict == "unresolved":
         return acts.measure_again(_unresolved("the overall pitch", height, HEIGHT_TOLERANCE_CENTS))
     watch = "Watch the octave, which the seat moves too. On cold pipes, warm them up and measure first."
-    if height.value < 0:
-        return acts.seat_deeper(
-            f"The octave is right but the whole chanter is {amount_of(height)} flat of the pitch asked for, "
-            f"and a deeper seat sharpens every note. {watch}",
+    if _sharp(height):
+        return acts.raise_with_hemp(
+            f"The octave is right but the whole chanter is {amount_of(height)} sharp of the pitch asked for, "
+            f"and a higher seat flattens every note. {watch}",
             aim="the pitch",
+            overall=True,
         )
-    return acts.raise_with_hemp(
-        f"The octave is right but the whole chanter is {amount_of(height)} sharp of the pitch asked for, "
-        f"and a higher seat flattens every note. {watch}",
+    return acts.seat_deeper(
+        f"The octave is right but the whole chanter is {amount_of(height)} flat of the pitch asked for, "
+        f"and a deeper seat sharpens every note. {watch}",
         aim="the pitch",
-        overall=True,
     )
 
 
@@ -182,7 +181,7 @@ def _nine(balance: Balance) -> NextAct | None:
     if wide is not None:
         return wide
     # The low G comes out of no finger hole, so that a strip of tape has nowhere to go.
-    sharp = [note for note in _out(balance, NOTES) if balance.rest_cents[note].value > 0 and note != LOW_G]
+    sharp = [note for note in _out(balance, NOTES) if _sharp(balance.rest_cents[note]) and note != LOW_G]
     if sharp:
         others = f" {listed(sharp[1:])} can wait: work from the bottom up." if sharp[1:] else ""
         rest = amount_of(balance.rest_cents[sharp[0]])
@@ -200,7 +199,7 @@ def _nine(balance: Balance) -> NextAct | None:
 def _too_wide(balance: Balance) -> NextAct | None:
     ranked = sorted(balance.rest_cents, key=lambda note: balance.rest_cents[note].value)
     low, high = balance.rest_cents[ranked[0]], balance.rest_cents[ranked[-1]]
-    width = Uncertain(value=high.value - low.value, sd=(low.sd or 0.0) + (high.sd or 0.0))
+    width = Uncertain(value=high.value - low.value, sd=_sd(low) + _sd(high))
     if judge(width, SPREAD_LIMIT_CENTS) != "out":
         return None
     return acts.set_aside(
@@ -211,7 +210,7 @@ def _too_wide(balance: Balance) -> NextAct | None:
 
 def _judge_flat(balance: Balance, notes: Iterable[str]) -> NextAct | None:
     """Notes below the beam: patience up to a limit, then another chanter."""
-    flat = [note for note in _out(balance, notes) if balance.rest_cents[note].value < 0]
+    flat = [note for note in _out(balance, notes) if not _sharp(balance.rest_cents[note])]
     if not flat:
         return None
     flat.sort(key=lambda note: balance.rest_cents[note].value)
@@ -235,7 +234,7 @@ def _judge_unresolved(balance: Balance, notes: Iterable[str]) -> NextAct | None:
     unsure = [note for note in notes if _verdict(balance, note) == "unresolved"]
     if not unsure:
         return None
-    worst = max(unsure, key=lambda note: balance.rest_cents[note].sd or 0.0)
+    worst = max(unsure, key=lambda note: _sd(balance.rest_cents[note]))
     return acts.measure_again(_unresolved(worst, balance.rest_cents[worst], TOLERANCE_CENTS[worst]))
 
 
@@ -246,11 +245,11 @@ def _drones(balance: Balance) -> NextAct | None:
         return None
     if verdict == "unresolved":
         return acts.measure_again(_unresolved("the pitch against the drones", height, HEIGHT_TOLERANCE_CENTS))
-    flat = height.value < 0
+    sharp = _sharp(height)
     return acts.move_the_drones(
-        "down to the chanter (slides out)" if flat else "up to the chanter (slides in)",
+        "up to the chanter (slides in)" if sharp else "down to the chanter (slides out)",
         why=(
-            f"Balanced in itself, the chanter is {amount_of(height)} {'flat' if flat else 'sharp'} of the "
+            f"Balanced in itself, the chanter is {amount_of(height)} {'sharp' if sharp else 'flat'} of the "
             "drones. Drones move easily; a reed that is balanced is best left where it is."
         ),
     )
@@ -268,7 +267,7 @@ def _why_leave(balance: Balance, against: Against) -> str:
     if _verdict(balance, LOW_G) != "out":
         return right
     low_g = balance.rest_cents[LOW_G]
-    side = "above" if low_g.value > 0 else "below"
+    side = "above" if _sharp(low_g) else "below"
     return (
         f"{right} Only low G lies {amount_of(low_g)} {side} the beam: it speaks from no finger hole, "
         f"so neither seat nor tape is for it. {_other_scale(balance, LOW_G)}".rstrip()
@@ -280,6 +279,16 @@ def _other_scale(balance: Balance, note: str) -> str:
     if note in _SAME_IN_EVERY_SCALE or abs(balance.rest_cents[note].value) < FLAT_LIMIT_CENTS:
         return ""
     return f"Make sure that this is the scale you play: published scales differ over {note}."
+
+
+def _sharp(value: Uncertain) -> bool:
+    """Which way it is off: asked of what is out of tolerance, cents away from nought."""
+    return value.value > 0
+
+
+def _sd(value: Uncertain) -> float:
+    """How unsure it is, cents; the two As lie on the beam by definition."""
+    return value.sd or 0.0
 
 
 def _verdict(balance: Balance, note: str) -> str:

@@ -1,7 +1,8 @@
 """What each rule allows: the seat only the way that the newest take asks for, tape only on the sharp.
 
 Common practice, no source, but for the sizes, which are estimates of ours. Guarded by
-`tests/practice/test_rule_bounds.py` and `tests/practice/test_rule_limits.py`.
+`tests/practice/test_rule_bounds.py`, `tests/practice/test_rule_limits.py` and
+`tests/practice/test_bound_edges.py`.
 """
 
 from __future__ import annotations
@@ -34,11 +35,11 @@ MOST_ACTS: Final = 4
 LEAST_SEAT_MM: Final = 0.25
 #: The last seat move is taken back only where the newest octave shows it by so many standard uncertainties.
 _REVERSAL_SD: Final = 3.0
-#: Low A is sharp against the others where half of them lie at least so far below it; the least tolerance.
+#: Low A is sharp against the others where half of them lie further than this below it; the least tolerance.
 _MOSTLY_FLAT_CENTS: Final = 2.0
 #: A note is sharp enough for tape where it is out of tolerance; beside a move of the seat from here on.
 _SHARP_CENTS: Final = 2.0
-#: An octave this far out is the seat's to mend, before any tape.
+#: An octave further out than this is the seat's to mend, before any tape.
 _CLEAR_CENTS: Final = 8.0
 
 
@@ -115,8 +116,7 @@ def _middle(newest: Mapping[str, Deviation]) -> float:
 
     Low A is one of nine notes, and where most lie below it, it is the sharp one. One flat note makes it none.
     """
-    others = [one.cents for note, one in newest.items() if note not in (LOW_A, LOW_G)]
-    usual = float(np.median(others)) if others else 0.0
+    usual = float(np.median([one.cents for note, one in newest.items() if note not in (LOW_A, LOW_G)]))
     return usual / 2 if usual < -_MOSTLY_FLAT_CENTS else 0.0
 
 
@@ -124,13 +124,11 @@ def _seats(way: int, present: Setting, limits: Limits, deepest_mm: float) -> lis
     if way == 0:
         return []
     step = max(limits.step_mm, LEAST_SEAT_MM)
-    end_mm, most_mm = (deepest_mm, limits.deeper_mm) if way > 0 else (-HIGHEST_MM, limits.higher_mm)
+    end_mm, most_mm = (deepest_mm, limits.deeper_mm) if way == 1 else (-HIGHEST_MM, limits.higher_mm)
     room = min(most_mm, way * (end_mm - present.seat_mm))
     return [present.seat_mm + way * step * count for count in range(1, int(room / step + 1e-9) + 1)]
 
 
 def _way(tilt: float, sd: float) -> int:
     """The way that the octave asks for, where it is told from right at all."""
-    if abs(tilt) < sd:
-        return 0
-    return 1 if tilt < 0 else -1
+    return int(-np.sign(tilt)) if abs(tilt) > sd else 0

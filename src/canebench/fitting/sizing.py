@@ -3,7 +3,7 @@
 Of every setting that the rules allow the expected loss is computed from the belief, with all its doubt: for
 each heard note the square of what lies beyond a third of its tolerance. So the aim is inside the tolerance,
 where the next breath calls for no other act. Each act has a price; one that gains less is not asked.
-Guarded by `tests/analytic/test_sizing.py` and `benchmarks/rounds.py`.
+Guarded by `tests/analytic/test_sizing.py`, `tests/analytic/test_expected_loss.py` and `benchmarks/rounds.py`.
 """
 
 from __future__ import annotations
@@ -93,7 +93,7 @@ class Allowed:
     shrink: Collection[str]
     tape_most_mm: FloatArray
     most_acts: int
-    must_move: bool = False
+    must_move: bool
 
 
 def sized(belief: Belief, present: Setting, aim: Aim, allowed: Allowed) -> Setting:
@@ -114,7 +114,7 @@ def sized(belief: Belief, present: Setting, aim: Aim, allowed: Allowed) -> Setti
     -------
     Setting
     """
-    best, least = present, float(_losses(belief, [present], aim)[0])
+    best, least = present, _losses(belief, [present], aim).item()
     for seat_mm in allowed.seats_mm if allowed.must_move else (present.seat_mm, *allowed.seats_mm):
         moved = replace(present, seat_mm=seat_mm)
         acts = int(seat_mm != present.seat_mm)
@@ -129,7 +129,7 @@ def _strips(
     belief: Belief, present: Setting, moved: Setting, aim: Aim, allowed: Allowed, *, most: int
 ) -> tuple[Setting, float]:
     """Strips one after another, each the best, while they are worth their price."""
-    setting, loss = moved, float(_losses(belief, [moved], aim)[0])
+    setting, loss = moved, _losses(belief, [moved], aim).item()
     changed: set[str] = set()
     while len(changed) < most:
         choices = [
@@ -154,9 +154,9 @@ def _amounts(hole: str, now_mm: float, allowed: Allowed) -> list[float]:
     """What a strip on this hole may become."""
     most = float(allowed.tape_most_mm[HOLES.index(hole)])
     grid = np.arange(LEAST_TAPE_MM, most + 1e-9, _TAPE_STEP_MM)
-    found = [float(mm) for mm in grid if hole in allowed.grow and mm >= now_mm + LEAST_TAPE_MM - 1e-9]
-    if hole in allowed.shrink and now_mm > 0:
-        found += [0.0, *(float(mm) for mm in grid if mm <= now_mm - LEAST_TAPE_MM + 1e-9)]
+    found = [float(mm) for mm in grid if hole in allowed.grow and mm >= now_mm + LEAST_TAPE_MM]
+    if hole in allowed.shrink:
+        found += [0.0, *(float(mm) for mm in grid if mm <= now_mm - LEAST_TAPE_MM)]
     return found
 
 

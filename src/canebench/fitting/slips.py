@@ -63,7 +63,7 @@ def slips_of(hz: Mapping[str, float], scale: Scale) -> tuple[Slip, ...]:
     for i, (below, above) in enumerate(pairs):
         if i in told or abs(off[i]) < SLIP_CENTS:
             continue
-        if i + 1 < len(pairs) and abs(off[i + 1]) >= SLIP_CENTS and off[i] * off[i + 1] < 0:
+        if i + 1 < len(pairs) and abs(off[i + 1]) >= SLIP_CENTS and _side(off[i]) != _side(off[i + 1]):
             # Both steps about one note, one too large and one too small: that note is out.
             found.append(_between(below, above, pairs[i + 1][1], (off[i] - off[i + 1]) / 2))
             told.add(i + 1)
@@ -91,12 +91,16 @@ def _octave(hz: Mapping[str, float]) -> Slip | None:
 
 
 def _between(below: str, note: str, above: str, cents: float) -> Slip:
-    way = "high" if cents > 0 else "low"
     return Slip(
         notes=(below, note, above),
-        said=f"{note} is {number(abs(cents), 0)} cents too {way} between {below} and {above}: "
+        said=f"{note} is {number(abs(cents), 0)} cents too {_side(cents)} between {below} and {above}: "
         "it may be a semitone out, or another note",
     )
+
+
+def _side(cents: float) -> str:
+    """Which way a step or a note is off, by many cents."""
+    return "high" if cents > 0 else "low"
 
 
 def _step(below: str, above: str, hz: Mapping[str, float], scale: Scale) -> Slip:

@@ -1,6 +1,7 @@
 """How far off is still in tune, and whether a measured value can be told from it.
 
-Guarded by `tests/invariants/test_next_act.py` and `tests/practice/test_fitting_edges.py`.
+Guarded by `tests/practice/test_trade.py`, `tests/invariants/test_next_act.py` and
+`tests/practice/test_fitting_edges.py`.
 """
 
 from __future__ import annotations

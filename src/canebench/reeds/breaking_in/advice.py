@@ -6,7 +6,7 @@ Never more than the ladder gives a reed or a player allows. Guarded by `tests/pr
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from canebench.base.sentences import listed
 from canebench.reeds.breaking_in.chances import sure_of
@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from canebench.reeds.breaking_in.ladder import Ladder
     from canebench.reeds.breaking_in.people import PlayerTime
     from canebench.reeds.breaking_in.planned import BreakInPlan, LeftOut, PlayerOutlook
+
+
+#: What sums of minutes may round a chance by.
+_ROUNDING: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,9 +112,14 @@ def _standing(plan: BreakInPlan, given: int) -> str:
         if plan.gap == 0
         else f"no plan has more than {plan.most_possible}, whether one has more than this is not known"
     )
+    chances = [one.chance for one in plan.reeds]
+    least, most = min(chances, default=plan.sure), max(chances, default=plan.sure)
+    each = f"{plan.sure:.0%} or better"
+    if least < plan.sure - _ROUNDING:
+        each = f"{least:.0%}" if most - least < 0.005 else f"{least:.0%} to {most:.0%}"
     return (
         f"{len(plan.reeds)} of {given} {'reed' if given == 1 else 'reeds'} can be settled by "
-        f"{plan.settled_by.isoformat()}, each with a chance of {plan.sure:.0%} or better; {proof}."
+        f"{plan.settled_by.isoformat()}, each with a chance of {each}; {proof}."
     )
 
 

@@ -10,33 +10,36 @@ from dataclasses import dataclass
 from statistics import NormalDist
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from canebench.base.errors import InputError
-from canebench.base.sizes import is_finite, is_number, said
+from canebench.base.sizes import is_finite, said
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
 _NORMAL: Final = NormalDist()
-#: From 10 to 90 % of a normal distribution, in standard deviations.
-_TEN_TO_NINETY_SD: Final = 2.0 * _NORMAL.inv_cdf(0.9)
 #: No reed is foretold further than this, minutes.
 _LONGEST_MIN: Final = 6000.0
+#: A reed that settles less likely than this, however long it is played, is in no plan; an estimate of ours.
+LEAST_MOST: Final = 0.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StillToPlay:
-    """Minutes until a reed settles: log-normal, or samples; it checks itself.
+    """Minutes until a reed settles: log-normal, or a curve of chances; it checks itself.
 
     Attributes
     ----------
     median_min : float > 0
-        As likely sooner as later; not used where there are samples.
+        As likely sooner as later; not used where there is a curve.
     log_sd : float >= 0
         Standard deviation of the natural logarithm of the minutes.
-    samples_min : tuple of float
-        Instead of these two: minutes, each as likely as the next; infinite for one in which it never settles.
     never : float
-        The chance, 0 to 1, that it never settles however long it is played.
+        The chance, 0 to 1, that it never settles however long it is played; not used where there is a curve.
+    curve : tuple of (float, float)
+        Instead of these: minutes from 0 on and the chance that it has settled after them, both rising;
+        straight between, and as at the end beyond it.
 
     Raises
     ------
@@ -46,81 +49,84 @@ class StillToPlay:
 
     median_min: float = 0.0
     log_sd: float = 0.0
-    samples_min: tuple[float, ...] = ()
     never: float = 0.0
+    curve: tuple[tuple[float, float], ...] = ()
 
     def __post_init__(self) -> None:
         if not is_finite(self.never) or not 0.0 <= self.never <= 1.0:
             _refuse("chance that it never settles", self.never, "a chance from 0 to 1 is needed", 1.0)
-        if self.samples_min:
-            for value in self.samples_min:
-                if not is_number(value) or not value >= 0.0:
-                    _refuse("minutes still to play", value, "0 or more is needed", None)
+        if self.curve:
+            _check_curve(self.curve)
             return
         if not is_finite(self.median_min) or not 0.0 < self.median_min <= _LONGEST_MIN:
-            allowed = f"more than 0 and up to {_LONGEST_MIN:g} min, or samples, are needed"
+            allowed = f"more than 0 and up to {_LONGEST_MIN:g} min, or a curve, are needed"
             _refuse("minutes still to play", self.median_min, allowed, _LONGEST_MIN)
         if not is_finite(self.log_sd) or not 0.0 <= self.log_sd <= 3.0:
             _refuse("spread of the minutes still to play", self.log_sd, "from 0 to 3 is allowed", 3.0)
 
+    @property
+    def most(self) -> float:
+        """The chance that it settles at all, however long it is played."""
+        return self.curve[-1][1] if self.curve else 1.0 - self.never
+
     def by(self, played_min: float) -> float:
         """The chance that it has settled after so many minutes more."""
-        if self.samples_min:
-            share = sum(value <= played_min for value in self.samples_min) / len(self.samples_min)
-        elif played_min <= 0.0:
+        if self.curve:
+            minutes, chances = zip(*self.curve, strict=True)
+            return float(np.interp(played_min, minutes, chances))
+        if played_min <= 0.0:
             share = 0.0
         elif self.log_sd == 0.0:
             share = float(played_min >= self.median_min)
         else:
             share = _NORMAL.cdf(math.log(played_min / self.median_min) / self.log_sd)
-        return (1.0 - self.never) * share
+        return self.most * share
 
     def minutes_for(self, chance: float) -> float | None:
         """The fewest minutes after which it has settled with that chance, 0 < chance < 1; None for never."""
-        share = chance / (1.0 - self.never) if self.never < 1.0 else math.inf
+        if self.curve:
+            return _first_at(self.curve, chance)
+        share = chance / self.most if self.most > 0.0 else math.inf
         if share >= 1.0:
             return None
-        if self.samples_min:
-            ordered = sorted(self.samples_min)
-            found = ordered[max(0, math.ceil(share * len(ordered) - 1e-9) - 1)]
-            return found if found <= _LONGEST_MIN else None
         found = self.median_min * math.exp(self.log_sd * _NORMAL.inv_cdf(share))
         # What is sought is a time at which `by` is at least the chance, rounding or not.
         found *= 1.0 + 1e-12
         return found if found <= _LONGEST_MIN else None
 
+    def enough_min(self, sure: float) -> float | None:
+        """Minutes to plan for: those for that chance; where it never gets there, for that share of its most.
 
-def from_three_times(early_min: float, middle_min: float, late_min: float | None) -> StillToPlay:
-    """Log-normal minutes from the times by which it has settled with a chance of 10, 50 and 90 %.
+        None where it hardly ever settles at all, or only beyond what is looked at.
+        """
+        if self.most < LEAST_MOST:
+            return None
+        wanted = self.minutes_for(sure)
+        return self.minutes_for(sure * self.most) if wanted is None else wanted
 
-    Parameters
-    ----------
-    early_min, middle_min : float
-        10 and 50 %, min; 0 where it has settled by now.
-    late_min : float or None
-        90 %; None where that lies beyond what is foretold: the spread is then that of the early half.
 
-    Returns
-    -------
-    StillToPlay
-        With that median, and the spread of the two outer times.
+def _check_curve(curve: tuple[tuple[float, float], ...]) -> None:
+    before_min, before = -1.0, 0.0
+    for minutes, chance in curve:
+        if not is_finite(minutes) or not before_min < minutes <= _LONGEST_MIN:
+            allowed = f"from 0 to {_LONGEST_MIN:g} min, each more than the one before"
+            _refuse("minutes still to play", minutes, allowed, _LONGEST_MIN)
+        if not is_finite(chance) or not before <= chance <= 1.0:
+            _refuse("chance that it has settled", chance, "from 0 to 1, none below the one before", 1.0)
+        before_min, before = minutes, chance
 
-    Raises
-    ------
-    InputError
-        Times that run backwards. Guarded by `tests/faults/test_bad_plans.py`.
-    """
-    least = 1.0
-    early, middle = max(early_min, least), max(middle_min, least)
-    late = max(late_min, least) if late_min is not None else middle * middle / early
-    if not early <= middle <= late:
-        raise InputError(
-            field="minutes until it has settled",
-            given=f"{early:g}, {middle:g} and {late:g} min with 10, 50 and 90 %",
-            allowed="each at least as long as the one before it",
-            nearest=", ".join(f"{one:g}" for one in sorted((early, middle, late))) + " min",
-        )
-    return StillToPlay(median_min=middle, log_sd=math.log(late / early) / _TEN_TO_NINETY_SD)
+
+def _first_at(curve: tuple[tuple[float, float], ...], chance: float) -> float | None:
+    """Where a rising curve first has a chance: on the straight line to the first point that does."""
+    before_min, before = curve[0]
+    if before >= chance:
+        return before_min
+    for minutes, here in curve[1:]:
+        if here >= chance:
+            found = before_min + (minutes - before_min) * (chance - before) / (here - before)
+            return min(minutes, found * (1.0 + 1e-12))
+        before_min, before = minutes, here
+    return None
 
 
 def settle_counts(chances: Sequence[float]) -> tuple[float, ...]:

@@ -131,7 +131,7 @@ def work_of(
     """The jobs that fit at all."""
     jobs = {}
     for place, reed in enumerate(reeds):
-        needed = reed.still.minutes_for(sure)
+        needed = reed.still.enough_min(sure)
         if needed is None:
             continue
         for at, (person, own) in enumerate(zip(people, days, strict=True)):

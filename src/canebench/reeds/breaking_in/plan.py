@@ -63,7 +63,8 @@ def plan_breaking_in(
     ladder : Ladder
         How long sessions are, and the rest after each.
     sure : float
-        A reed is in the plan where it settles with this chance or a better one, 0.5 to 0.99.
+        A reed is planned until it has settled with this chance, 0.5 to 0.99; where it never gets there, until
+        with this share of the most that it can reach.
 
     Returns
     -------
@@ -241,10 +242,10 @@ def _left_out(
     placed: Sequence[Placed],
     sure: float,
 ) -> LeftOut:
-    needed = reed.still.minutes_for(sure)
+    needed = reed.still.enough_min(sure)
     who = [player for player in range(len(people)) if (place, player) in work.jobs]
     if needed is None:
-        why, late = f"it may never settle: not to be counted on with a chance of {sure:.0%}", False
+        why, late = f"it may never settle: {reed.still.most:.0%} by what is known of it", False
     elif not who:
         why, late = f"too late: {needed:.0f} minutes more do not fit into the days that are left", True
     elif all(len(placed[player]) >= work.caps[player] for player in who):

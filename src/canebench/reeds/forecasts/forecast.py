@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from itertools import accumulate
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -319,6 +320,8 @@ def _settling(history: ReedHistory, seen: Mapping[Quantity, _Seen], rule: Settle
         strength.between(-rule.onset_kpa, rule.onset_kpa) * low_a.between(-rule.low_a_cents, rule.low_a_cents)
         for strength, low_a in zip(seen["strength"].moves, seen["low_a"].moves, strict=True)
     ]
+    # By then, not then: what has settled once counts as settled.
+    curve = tuple(zip(_LATER_MIN, accumulate(chances, max), strict=True))
     early, middle, late = (
         next((more for more, chance in zip(_LATER_MIN, chances, strict=True) if chance >= wanted), None)
         for wanted in _BY_THEN
@@ -329,4 +332,5 @@ def _settling(history: ReedHistory, seen: Mapping[Quantity, _Seen], rule: Settle
         early_min=early,
         middle_min=middle,
         late_min=late,
+        curve=curve,
     )

@@ -106,6 +106,8 @@ class Settling:
         Whether that is sure enough; never from one reading.
     early_min, middle_min, late_min : float or None
         Minutes still to be played until it has, with a chance of 10, 50 and 90 %; None beyond 800.
+    curve : tuple of (float, float)
+        Minutes still to be played, 0 to 800, and the chance that it has settled then, which never falls.
     """
 
     chance: float
@@ -113,3 +115,4 @@ class Settling:
     early_min: float | None
     middle_min: float | None
     late_min: float | None
+    curve: tuple[tuple[float, float], ...]

@@ -21,7 +21,7 @@ from canebench.bench.views.ahead.histories import bench_around, known_by
 from canebench.care.quarantine import MouthTest, rests_until
 from canebench.reeds.breaking_in.advice import LateAdvice, late_advice
 from canebench.reeds.breaking_in.calendar_file import calendar_bytes
-from canebench.reeds.breaking_in.chances import StillToPlay, from_three_times
+from canebench.reeds.breaking_in.chances import StillToPlay
 from canebench.reeds.breaking_in.ladder import USUAL_LADDER, Ladder
 from canebench.reeds.breaking_in.people import MouthBefore, PlayerTime, ReedToBreakIn
 from canebench.reeds.breaking_in.plan import plan_breaking_in
@@ -44,8 +44,6 @@ if TYPE_CHECKING:
 USUAL_MIN: Final = 20.0
 #: When they begin unless told.
 USUAL_STARTS: Final = time(18, 0)
-#: A reed that is not foretold to settle within what is looked at: this median, min, and its spread.
-_LONG_MIN, _LONG_LOG_SD = 800.0, 0.7
 _SESSION_MIN: Final = 10.0
 _MINUTES: Final = Range(
     low=1.0, high=240.0, usual=USUAL_MIN, unit="min", slips=(MINUS, (60.0, "if that was hours"))
@@ -243,14 +241,9 @@ def _to_break_in(
 
 
 def _still(forecast: ReedForecast) -> StillToPlay:
-    told = forecast.settling
-    if told.middle_min is None:
-        return StillToPlay(median_min=_LONG_MIN, log_sd=_LONG_LOG_SD)
-    # Of a reed that may have settled one session tells: nothing shorter is planned.
-    early, middle = max(told.early_min or 0.0, _SESSION_MIN), max(told.middle_min, _SESSION_MIN)
-    return from_three_times(
-        early, middle, told.late_min if told.late_min is None else max(told.late_min, middle)
-    )
+    """Of a reed that may have settled one session tells: nothing shorter is planned."""
+    later = (one for one in forecast.settling.curve if one[0] >= _SESSION_MIN)
+    return StillToPlay(curve=((0.0, 0.0), *later))
 
 
 def day_from(text: str, field: str, *, nearest: str) -> date:

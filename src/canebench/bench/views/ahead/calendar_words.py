@@ -5,6 +5,7 @@ Guarded by `tests/doors/test_calendar_command.py` and `tests/web/test_calendar.p
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.sentences import listed
@@ -46,10 +47,11 @@ def plan_said(found: Calendar) -> tuple[str, ...]:
         reeds = "Reed" if len(found.settled) == 1 else "Reeds"
         said.append(f"{reeds} {listed(found.settled)}: settled already, by what was read.")
     if need is not None and chance is not None and chance < SURE:
-        begun = to_begin(need, SURE, sure=SURE, most=_MOST)
+        each = math.fsum(found.chances) / len(found.chances) if found.chances else SURE
+        begun = to_begin(need, each, sure=SURE, most=_MOST)
         said.append(
-            f"Too few: {begun} reeds, each {100.0 * SURE:.0f} % sure, would make {need} as sure;"
-            f" {len(found.chances)} make it. Plan anew with a later date, more players or more reeds."
+            f"Too few: {begun} reeds, each {100.0 * each:.0f} % sure, would make {need}, {100.0 * SURE:.0f} %"
+            f" sure; {len(found.chances)} make it. Plan anew with a later date, more players or more reeds."
         )
     return (*said, *then)
 

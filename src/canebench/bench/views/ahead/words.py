@@ -59,6 +59,10 @@ def days_said(days: float) -> str:
     return "1 day" if days == 1.0 else f"{number(days, 1 if days % 1.0 else 0)} days"
 
 
+#: This share of the most that a chance comes to is as good as all of it.
+_NEARLY: Final = 0.95
+
+
 def settled_said(forecast: ReedForecast, sessions: int) -> str:
     """Whether it has settled, and how much playing is left."""
     settling = forecast.settling
@@ -66,7 +70,12 @@ def settled_said(forecast: ReedForecast, sessions: int) -> str:
     if settling.settled:
         return f"It has settled, {sure}: strength and low A hold still over {sessions} sessions."
     if settling.middle_min is None:
-        return f"It has not settled yet ({sure} that it has), and may take more than 800 minutes of playing."
+        most = settling.curve[-1][1]
+        minutes = next(minutes for minutes, chance in settling.curve if chance >= _NEARLY * most)
+        return (
+            f"It has not settled yet ({sure} that it has); some {number(minutes, 0)} minutes more make that "
+            f"{number(100.0 * most, 0)} %, by what is known so far. A reading after each session tells more."
+        )
     early, late = settling.early_min, settling.late_min
     span = "" if early is None or early == settling.middle_min else f", {number(early, 0)} at best"
     span += f", {number(late, 0)} at worst" if late is not None else ", more than 800 at worst"
