@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 _REPEATS: Final = 100
 _PLAYERS: Final = 100
+#: Reeds that are planned for together.
+_BROKEN_IN: Final = 12
 #: Readings of strength, spells of playing and pinches to each reed.
 _STRENGTHS, _PLAYS, _PINCHES = 3, 10, 1
 
@@ -124,6 +126,7 @@ def _pages(path: Path, *, reeds: int, takes: int) -> None:
         "who plays which": lambda: "/spares",
         "one reed ahead": lambda: f"/reeds/{chance.randint(1, reeds)}/ahead",
         "a lot's worth": lambda: f"/lots/{chance.randint(1, reeds // 100)}/worth",
+        "break in by weeks": lambda: f"/calendar?reed={','.join(_some_reeds(chance, reeds))}",
         "how often forecasts held": lambda: "/ahead/kept",
         "players": lambda: "/players",
         "one player": lambda: f"/players/{chance.randint(1, _PLAYERS)}",
@@ -153,6 +156,12 @@ def _pages(path: Path, *, reeds: int, takes: int) -> None:
             wall, own = (f"{statistics.quantiles(times, n=20)[-1]:.0f} ms" for times in (spent, worked))
             figure = f"p95 {wall}, {own} of CPU; {size / 1000:.0f} kB"
             _report(what, figure, "p95 at most 80 ms")
+
+
+def _some_reeds(chance: random.Random, reeds: int) -> list[str]:
+    """As many as a band breaks in at once: thousands are open in this ledger, more than any plan may have."""
+    first = chance.randint(1, reeds - _BROKEN_IN)
+    return [f"{number:06d}" for number in range(first, first + _BROKEN_IN)]
 
 
 def _fitting(reed: int) -> str:

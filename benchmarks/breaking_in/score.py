@@ -21,7 +21,7 @@ from canebench.reeds.forecasts.history import (
     ReedReading,
     value_of,
 )
-from canebench.reeds.forecasts.pooling import learnt_from
+from canebench.reeds.forecasts.learning.pooling import learnt_from
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -18,7 +18,7 @@ import numpy as np
 from breaking_in.run import WORLDS
 from breaking_in.score import at, history_of
 from canebench.reeds.forecasts.forecast import forecasts
-from canebench.reeds.forecasts.pooling import learnt_from
+from canebench.reeds.forecasts.learning.pooling import learnt_from
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from canebench.reeds.forecasts.history import ReedHistory
-from canebench.reeds.forecasts.pooling import Message, beforehand, nobody
+from canebench.reeds.forecasts.learning.groups import Message
+from canebench.reeds.forecasts.learning.pooling import beforehand, nobody
 from canebench.reeds.forecasts.priors import COEFFICIENTS, PRIORS, SHARES
 
 _SIZE = len(COEFFICIENTS)

@@ -13,8 +13,8 @@ from scipy.stats import multivariate_normal, norm
 
 from canebench.reeds.forecasts import priors, sites
 from canebench.reeds.forecasts.design import moment_of, observed, points_of
+from canebench.reeds.forecasts.learning.pooling import beforehand, nobody
 from canebench.reeds.forecasts.mixture import Weighted
-from canebench.reeds.forecasts.pooling import beforehand, nobody
 from canebench.reeds.forecasts.posterior import at_points, posterior
 from canebench.reeds.forecasts.priors import PRIORS
 from support.lived_reeds import lived_reed

@@ -9,8 +9,8 @@ import pytest
 
 from canebench.reeds.forecasts.design import Moment, moment_of, observed, points_of
 from canebench.reeds.forecasts.history import QUANTITIES
+from canebench.reeds.forecasts.learning.pooling import beforehand, nobody, weights_of
 from canebench.reeds.forecasts.mixture import Weighted
-from canebench.reeds.forecasts.pooling import beforehand, nobody, weights_of
 from canebench.reeds.forecasts.posterior import at_points, posterior
 from support.lived_reeds import FIRST, lived_reed
 from support.loads import times

@@ -14,14 +14,17 @@ from canebench.bench.acts.fitting.fit_reed import Place, fit_reed
 from canebench.bench.acts.fitting.fit_request import FitRequest
 from canebench.bench.acts.fitting.type_take import Typed
 from canebench.bench.acts.reeds.chanters import keep_chanter
+from canebench.bench.acts.reeds.choose_reeds import pitches_of
 from canebench.bench.acts.reeds.people import set_player
 from canebench.bench.acts.reeds.reed_days import ease_reed, log_strength, play_reed
 from canebench.bench.acts.reeds.stock import take_in_lot
 from canebench.bench.views.ahead.foretold import lot_foretold, reed_foretold
 from canebench.bench.views.ahead.histories import REFERENCE_HZ, bench_around, until
+from canebench.bench.views.kept_take import kept_octave, kept_posts, kept_report
 from canebench.reeds.forecasts.keeping import Keeping
 from canebench.reeds.forecasts.settled import USUAL_RULE, rule_from
 from canebench.store.ledger import Ledger, open_ledger
+from canebench.store.records import TakeRecord
 from doors.run import run
 
 if TYPE_CHECKING:
@@ -95,6 +98,33 @@ def test_a_take_played_once_is_read_all_the_same(ledger: Ledger) -> None:
     assert reading.tilt_cents == pytest.approx(9.19, abs=0.01)
     assert reading.tilt_sd_cents is None
     assert reed_foretold(ledger, "1").lines[0].tilt_cents.median > 2.0
+
+
+def test_the_octave_of_many_takes_is_that_of_each_ones_report(ledger: Ledger) -> None:
+    """Whatever else was heard. Control: one without an A or by a scale that is not ours tells nothing."""
+    with ledger.act("take", who=_WHO, said="x") as act:
+        told: Row = {"reed_id": 1, "at": act.at, "origin": "typed", "source": "typed", "reference": "fixed"}
+        for scale, heard in (
+            ("harmonic", (("low A", 470.0, 1.5), ("B", 530.0, 2.0), ("high A", 945.0, 2.5))),
+            ("harmonic", (("high A", 951.0, None), ("low A", 476.0, 0.5))),
+            ("harmonic", (("low A", 470.0, 1.5), ("B", 530.0, 2.0))),
+            ("of another bench", (("low A", 470.0, 1.5), ("high A", 945.0, 2.5))),
+        ):
+            take = act.insert(
+                "takes", {**told, "scale": scale, "reference_hz": 471.0, "reference_sd_hz": 0.2}
+            )
+            for note, hz, sd in heard:
+                act.insert("pitches", {"take_id": take, "note": note, "hz": hz, "repeat_sd_cents": sd})
+    with ledger.reading() as reader:
+        takes = reader.rows(TakeRecord)
+        posts, pitches = kept_posts(reader, takes), pitches_of(reader, takes)
+    octaves = [kept_octave(kept, posts[kept.id]) for kept in takes]
+    for kept, octave in zip(takes[:2], octaves, strict=False):
+        report = kept_report(kept, pitches[kept.id])
+        assert report is not None
+        assert report.balance is not None
+        assert octave == (report.balance.tilt_cents.value, report.balance.tilt_cents.sd)
+    assert octaves[2:] == [None, None]
 
 
 def test_of_a_life_until_then_nothing_later_is_known(ledger: Ledger, clock: Clock) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from datetime import timedelta
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -22,8 +23,15 @@ from canebench.reeds.forecasts.history import (
     ReedHistory,
     ReedReading,
 )
-from canebench.reeds.forecasts.pooling import learnt_from
+from canebench.reeds.forecasts.learning.pooling import beforehand, learnt_from
+from canebench.reeds.forecasts.posterior import posterior
 from support.lived_reeds import FIRST, lived_reed, lot_of
+
+if TYPE_CHECKING:
+    from canebench.reeds.forecasts.design import Observed
+    from canebench.reeds.forecasts.history import Quantity
+    from canebench.reeds.forecasts.learning.pooling import Beforehand
+    from canebench.reeds.forecasts.posterior import NodePosterior
 
 _AHEAD = [Ahead(days=3.0, minutes=30.0), Ahead(days=14.0, minutes=150.0)]
 _NOW = FIRST + timedelta(days=29)
@@ -53,6 +61,34 @@ def test_a_lot_together_and_each_reed_alone_are_the_same() -> None:
         for quantity in QUANTITIES:
             assert alone.ahead[1][quantity].mean == pytest.approx(told.ahead[1][quantity].mean, rel=0.01)
             assert alone.ahead[1][quantity].sd == pytest.approx(told.ahead[1][quantity].sd, rel=0.02)
+
+
+@pytest.mark.parametrize("quantity", QUANTITIES)
+def test_what_is_learnt_of_a_reed_is_the_same_beside_one_that_was_read_more(quantity: Quantity) -> None:
+    """To rounding, in one sweep, of which none can end before another's. Control: what pads, read as told."""
+    lot = [
+        replace(history, readings=history.readings[: 2 + 3 * place], by_mouth=history.by_mouth[:place])
+        for place, history in enumerate(lot_of(range(4)))
+    ]
+    taught = learnt_from(lot).taught[quantity]
+    before = beforehand(taught, lot, quantity)
+    seen = observed(lot, quantity)
+    together = _swept(seen, quantity, before)
+    assert len(set(seen.told.sum(axis=1))) > 2
+    for place, history in enumerate(lot):
+        own = beforehand(taught, [history], quantity)
+        alone, width = _swept(observed([history], quantity), quantity, own), seen.told[place].sum()
+        assert together.log_evidence[place] == pytest.approx(alone.log_evidence[0], rel=1e-9, abs=1e-9)
+        assert together.pull[place, :, :width] == pytest.approx(alone.pull[0], rel=1e-6, abs=1e-9)
+        assert together.grip[place, :, :width, :width] == pytest.approx(alone.grip[0], rel=1e-6, abs=1e-9)
+        assert not together.pull[place, :, width:].any()
+        assert not together.grip[place, :, width:].any()
+    padded = _swept(replace(seen, told=np.ones_like(seen.told)), quantity, before)
+    assert padded.log_evidence[0] != pytest.approx(together.log_evidence[0], abs=1e-3)
+
+
+def _swept(seen: Observed, quantity: Quantity, before: Beforehand) -> NodePosterior:
+    return posterior(seen, quantity, before.coefficients, before.nodes, sweeps=1)
 
 
 def test_the_order_of_what_is_told_does_not_matter() -> None:

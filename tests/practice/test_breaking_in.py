@@ -13,9 +13,9 @@ from canebench.base.pressure import PressureUnit, to_kpa
 from canebench.reeds.forecasts.easing import WAIT_DAYS, easing
 from canebench.reeds.forecasts.forecast import Ahead, ReedForecast, forecast
 from canebench.reeds.forecasts.history import Handling, MouthReading, PlayedSpell, ReedHistory, ReedReading
-from canebench.reeds.forecasts.honesty import cut_short, factor
 from canebench.reeds.forecasts.keeping import Keeping, NewReed, StrengthRange, advise, new_reed
-from canebench.reeds.forecasts.pooling import Population, learnt_from
+from canebench.reeds.forecasts.learning.honesty import cut_short, factors
+from canebench.reeds.forecasts.learning.pooling import Population, learnt_from
 from canebench.reeds.forecasts.priors import PRIORS, TO_GO
 from canebench.reeds.forecasts.settled import USUAL_RULE, SettledRule
 
@@ -274,4 +274,5 @@ def test_forecasts_that_fared_badly_before_are_widened() -> None:
     assert cut_short(replace(reed, handled=(_pinch(6.5),)), "strength") is None
     wide, narrow = np.zeros(13), np.zeros(13)
     wide[-3:], narrow[:3] = 6.0, 6.0
-    assert factor(narrow) < 0.8 < factor(np.zeros(13)) < 1.3 < factor(wide)
+    less, same, more = factors(np.array([narrow, np.zeros(13), wide]))
+    assert less < 0.8 < same < 1.3 < more

@@ -57,10 +57,10 @@ def test_a_reed_read_only_while_it_plays_is_foretold_in_that(share: float) -> No
         for day in range(1, 6)
     )
     told = forecast(ReedHistory(number="1", readings=readings), now=_NOW)
-    plays = known.playing(told.believed["strength"][0])
+    plays = known.as_playing(told.now["strength"])
     assert plays.median == pytest.approx(7.5, abs=0.15)
     # The control: known by the share alone it is less sure.
-    assert known.playing(known.unsure(told).believed["strength"][0]).sd > plays.sd
+    assert known.as_playing(known.unsure(told).now["strength"]).sd > plays.sd
     assert math.isclose(plays.median, told.now["strength"].median / known.mean, rel_tol=1e-6)
 
 

@@ -344,12 +344,13 @@ def _places(choices: list[Choice]) -> list[_Place]:
     ]
 
 
-@pytest.fixture(params=[(2_000, 50, 250), (5, 1, 3)], ids=["as it is", "few at once"])
+@pytest.fixture(params=[(2_000, 50, 250, 250), (5, 1, 3, 4)], ids=["as it is", "few at once"])
 def at_once(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """However many are read at once."""
-    read, spare, heard = request.param
+    read, spare, heard, near = request.param
     monkeypatch.setattr(choose_reeds, "_AT_ONCE", read)
     monkeypatch.setattr(choose_reeds, "_SPARE", spare)
+    monkeypatch.setattr(choose_reeds, "_NEAR", near)
     monkeypatch.setattr(best_first, "_AT_ONCE", heard)
 
 
@@ -394,6 +395,7 @@ def test_what_cannot_come_first_is_neither_read_nor_heard(
         for n in range(60)
     ]
     _write(ledger, reeds, now)
+    monkeypatch.setattr(choose_reeds, "_NEAR", 10)
     monkeypatch.setattr(best_first, "_AT_ONCE", 4)
     counted: list[int] = []
     for name in ("_part", "heard"):
@@ -405,7 +407,7 @@ def test_what_cannot_come_first_is_neither_read_nor_heard(
 
         monkeypatch.setattr(choose_reeds._Known, name, counting)
     assert [one.number for one in choose_for(ledger, "Isla", first=3).choices] == ["0", "1", "2"]
-    assert counted == [40, 4]
+    assert counted == [10, 4]
     counted.clear()
     assert len(choose_for(ledger, "Isla").choices) == 60
     assert sum(counted) == 120

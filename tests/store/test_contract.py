@@ -7,7 +7,7 @@ import threading
 import time
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -586,6 +586,7 @@ def test_rows_are_searched_counted_and_fetched_for_many(ledger: Ledger) -> None:
         assert [row.number for row in reader.rows(ReedRecord, like=(both, "dark"))] == ["2"]
         assert reader.count(ReedRecord, like=(both, "a")) == 2
         assert reader.counts(ReedRecord, "state") == {"new": 2, "settled": 1}
+        assert reader.counts(ReedRecord, "state", least=2) == {"new": 2}
         assert [row.number for row in reader.of_many(ReedRecord, "lot_id", [lot, 99], order="number")] == [
             "10",
             "1a",
@@ -700,6 +701,11 @@ class Counting:
         """One query more."""
         self.count += 1
         return self.connection.rows(sql, values)
+
+    def tuples(self, sql: str, values: Sequence[Value] = ()) -> list[tuple[Any, ...]]:
+        """One query more."""
+        self.count += 1
+        return self.connection.tuples(sql, values)
 
     def run(self, sql: str, values: Sequence[Value] = ()) -> int:
         """As it is."""

@@ -72,6 +72,30 @@ def test_every_page_is_a_piece_of_the_whole_story(busy: Ledger, table: str, colu
             assert told(busy, table, newest=newest, skip=skip) == page
 
 
+@pytest.mark.parametrize("table", ["takes", "chanters"])
+def test_versions_of_rows_are_what_their_stories_tell_of_them(busy: Ledger, table: str) -> None:
+    """Control: a story tells of other rows too, and of what was undone."""
+    record = RECORDS[table]
+    with busy.reading() as reader:
+        ids = [row["id"] for row in reader.connection.rows(f"SELECT id FROM {table}")]  # noqa: S608
+        changes = {
+            one: [change for act in reader.story(record, one) for change in act.changes] for one in ids
+        }
+        assert reader.versions(record, [*ids, 10**6]) == {
+            one: [
+                after
+                for name, row_id, _, after in changes.get(one, [])
+                if (name, row_id) == (table, one) and after
+            ]
+            for one in (*ids, 10**6)
+        }
+        assert reader.versions(record, []) == {}
+    assert any(name != table for told in changes.values() for name, *_ in told)
+    assert table == "chanters" or any(
+        after and after["removed_at"] for told in changes.values() for *_, after in told
+    )
+
+
 @pytest.mark.parametrize("ahead", [0, 10**9])
 def test_either_end_gives_the_same(busy: Ledger, monkeypatch: pytest.MonkeyPatch, ahead: int) -> None:
     expected = told(busy, "chanters")[-20:]

@@ -13,7 +13,7 @@ from collections import defaultdict
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import count
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import apsw
 
@@ -250,6 +250,9 @@ class _ApswConnection:
         except apsw.ExecutionCompleteError:
             return []
         return [dict(zip(names, row, strict=True)) for row in cursor]
+
+    def tuples(self, sql: str, values: Sequence[Value] = ()) -> list[tuple[Any, ...]]:
+        return list(self.raw.execute(sql, tuple(values)))
 
     def run(self, sql: str, values: Sequence[Value] = ()) -> int:
         self.raw.execute(sql, tuple(values))

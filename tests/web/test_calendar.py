@@ -17,9 +17,12 @@ import pytest
 from canebench.bench.acts.band import settle
 from canebench.bench.acts.reeds.people import set_player
 from canebench.bench.acts.reeds.stock import move_reed, take_in_lot
+from canebench.bench.views.ahead import calendar as views
 from canebench.bench.views.ahead.calendar import Wanted, calendar
 from canebench.bench.views.ahead.calendar_weeks import weeks_of
 from canebench.bench.views.ahead.calendar_words import chance_of_need, plan_said
+from canebench.reeds.breaking_in import plan
+from canebench.reeds.forecasts.forecast import forecasts
 from canebench.web.live.workers import Workers
 from canebench.web.routes.ahead import calendar as routes
 from support.strict_calendar import events, instant, read_strictly, text_of
@@ -246,6 +249,29 @@ def test_a_late_plan_says_what_to_do(ledger: Ledger, empty_client: TestClient) -
     assert "Too few" in _read(empty_client, f"/calendar?{_asked(need=1)}")
     settle(ledger, {"settled_onset": "15 inH2O", "settled_low_a": "90"}, who=_WHO)
     assert "Too few" not in _read(empty_client, f"/calendar?{_asked(need=1)}")
+
+
+@pytest.mark.usefixtures("ledger")
+def test_more_reeds_than_a_plan_may_have_are_refused_before_they_are_foretold(
+    empty_client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    foretold: list[int] = []
+
+    def counted(reeds: list[object], **told: Any) -> object:
+        foretold.append(len(reeds))
+        return forecasts(reeds, **told)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(views, "forecasts", counted)
+    monkeypatch.setattr(plan, "_MOST_REEDS", 2)
+    for told in ({}, {"reed": "1, 2, 3"}):
+        page = _read(empty_client, f"/calendar?{_asked(**told)}", 422)
+        (problem,) = re.findall(r'<p class="problem"[^>]*>(.*?)</p>', page)
+        assert "2 at the most in one plan: name some" in problem
+        assert re.findall(r'id="plan-([a-z]+)"[^>]*aria-invalid="true"', page) == ["reed"]
+    assert foretold == []
+    # The control: as many as it may have.
+    assert "Reed by reed" in _read(empty_client, f"/calendar?{_asked(reed='1, 2')}")
+    assert foretold == [2]
 
 
 @pytest.mark.usefixtures("ledger")

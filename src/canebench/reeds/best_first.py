@@ -23,7 +23,10 @@ _AT_ONCE: Final = 250
 
 @dataclass(frozen=True, slots=True)
 class Pool:
-    """Reeds that are read together, when they may be the next: none of them stands before `least`."""
+    """Reeds that are read together, when they may be the next: none of them stands before `least`.
+
+    The pool after it is asked for once it was read.
+    """
 
     least: Rank
     read: Callable[[], Sequence[Candidate]]
@@ -71,13 +74,15 @@ def best_first(
             heappush(heap, (place, added, one, heard or one.state in NOT_OFFERED))
 
     while heap or upcoming is not None:
-        if upcoming is not None and (not heap or upcoming.least <= heap[0][0]):
-            add(upcoming.read(), heard=False)
+        pool = upcoming if upcoming is not None and (not heap or upcoming.least <= heap[0][0]) else None
+        nearest = heap[0][0] if pool is None else pool.least
+        if first is not None and len(found) >= first and not (first and ties(found[first - 1][0], nearest)):
+            break
+        if pool is not None:
+            add(pool.read(), heard=False)
             upcoming = next(unread, None)
             continue
         place, _, one, told = heap[0]
-        if first is not None and len(found) >= first and not (first and ties(found[first - 1][0], place)):
-            break
         if told:
             heappop(heap)
             found.append((place, one))

@@ -136,15 +136,33 @@ def is_past(one: Candidate, ceiling_kpa: float | None) -> bool:
     return ceiling_kpa is not None and one.playing_kpa is not None and one.playing_kpa.value > ceiling_kpa
 
 
-def _score(one: Candidate, blows_kpa: float) -> float:
-    """What is expected to be off, in squares: of a strength that is unsure, its variance counts too."""
-    playing = one.playing_kpa
-    if playing is None:
-        return 0.0
-    above = playing.value - blows_kpa
+def strength_score(playing_kpa: Uncertain, read_days: float, *, blows_kpa: float) -> float:
+    """The part of a score that strength alone tells: the rest only adds to it.
+
+    Guarded by `tests/store/test_choice_by_hand.py`.
+
+    Parameters
+    ----------
+    playing_kpa, read_days : Uncertain and number
+        What the reed takes to play, kPa, and how many days ago that was read.
+    blows_kpa : number
+        What the player blows now, kPa.
+
+    Returns
+    -------
+    float
+        What is expected to be off, in squares: of a strength that is unsure, its variance counts too.
+    """
+    above = playing_kpa.value - blows_kpa
     # By whole days, as they are said: reeds that were read one after the other stay a tie.
-    wandered = _WANDERS_KPA**2 * whole_days(one.read_days or 0.0) / _DAYS
-    score = ((above - WANTED_KPA) ** 2 + (playing.sd or 0.0) ** 2 + wandered) / WIDTH_KPA**2
+    wandered = _WANDERS_KPA**2 * whole_days(read_days) / _DAYS
+    return ((above - WANTED_KPA) ** 2 + (playing_kpa.sd or 0.0) ** 2 + wandered) / WIDTH_KPA**2
+
+
+def _score(one: Candidate, blows_kpa: float) -> float:
+    if one.playing_kpa is None:
+        return 0.0
+    score = strength_score(one.playing_kpa, one.read_days or 0.0, blows_kpa=blows_kpa)
     # The last pinch of a life weighs as much as a strength that is off by its half-width.
     score += (one.pinches / eases.MOST) ** 2
     for value, width in (

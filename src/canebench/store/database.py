@@ -67,10 +67,14 @@ class OutcomeUnknownError(LedgerError):
 
 
 class Connection(Protocol):
-    """What both databases give: rows as dictionaries, and the number of rows changed."""
+    """What both databases give: rows as dictionaries or as tuples, and the number of rows changed."""
 
     def rows(self, sql: str, values: Sequence[Value] = ()) -> list[Row]:
         """All rows of a query."""
+        ...
+
+    def tuples(self, sql: str, values: Sequence[Value] = ()) -> list[tuple[Any, ...]]:
+        """The same without names, in the order of the query's columns: where many rows are read."""
         ...
 
     def run(self, sql: str, values: Sequence[Value] = ()) -> int:

@@ -24,7 +24,7 @@ try:
     import psycopg
     from psycopg.conninfo import conninfo_to_dict, make_conninfo
     from psycopg.pq import TransactionStatus
-    from psycopg.rows import dict_row
+    from psycopg.rows import dict_row, tuple_row
 except ImportError as error:
     raise InputError(
         field="ledger",
@@ -68,6 +68,10 @@ class _PostgresConnection:
 
     def rows(self, sql: str, values: Sequence[Value] = ()) -> list[Row]:
         return list(self.raw.execute(_placed(sql), values).fetchall())
+
+    def tuples(self, sql: str, values: Sequence[Value] = ()) -> list[tuple[Any, ...]]:
+        with self.raw.cursor(row_factory=tuple_row) as cursor:
+            return cursor.execute(_placed(sql), values).fetchall()
 
     def run(self, sql: str, values: Sequence[Value] = ()) -> int:
         return self.raw.execute(_placed(sql), values).rowcount

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from canebench.base.errors import NotFoundError
-from canebench.store.records import Record, as_records
-from canebench.store.story import acts_of, last_acts_of
+from canebench.store.records import Record, as_records, columns_of
+from canebench.store.story import acts_of, last_acts_of, versions_of
 from canebench.store.tables import OWN, TABLES, Row, Table, Value
 
 if TYPE_CHECKING:
@@ -69,12 +69,13 @@ class Reader:
         """
         known = TABLES[record.table]
         condition, values = _condition(known, where, like, removed=removed)
-        sql = f"SELECT * FROM {known.name} WHERE {condition} {_in_order(known, order, limit, offset)}"
-        return as_records(record, self.connection.rows(sql, values))
+        sql = f"{_select(record)} WHERE {condition} {_in_order(known, order, limit, offset)}"
+        return as_records(record, self.connection.tuples(sql, values))
 
     def row(self, record: type[AnyRecord], row_id: int) -> AnyRecord:
         """One row, in the bin or not; an error where there is none."""
-        return as_records(record, [self.raw_row(TABLES[record.table], row_id)])[0]
+        found = self.raw_row(TABLES[record.table], row_id)
+        return as_records(record, [[found[name] for name in columns_of(record)]])[0]
 
     def raw_row(self, table: Table, row_id: int) -> Row:
         """One row as it stands in the database."""
@@ -124,13 +125,14 @@ class Reader:
         where: Mapping[str, Value] | None = None,
         *,
         like: Like | None = None,
+        least: int = 1,
     ) -> dict[Value, int]:
-        """How many rows there are outside the bin, that match, for each value of a column."""
+        """How many rows there are outside the bin, that match, for each value that `least` of them have."""
         known = TABLES[record.table]
         _checked_name(known, column)
         condition, values = _condition(known, where, like, removed=False)
-        sql = f"SELECT {column} AS value, count(*) AS n FROM {known.name} WHERE {condition} GROUP BY {column}"
-        return {row["value"]: row["n"] for row in self.connection.rows(sql, values)}
+        sql = f"SELECT {column}, count(*) FROM {known.name} WHERE {condition} GROUP BY {column}"
+        return dict(self.connection.tuples(f"{sql} HAVING count(*) >= ?", [*values, least]))
 
     def of_many(
         self, record: type[AnyRecord], column: str, ids: Collection[Value], *, order: str = "id"
@@ -142,9 +144,8 @@ class Reader:
         if not ids:
             return []
         marks = ", ".join("?" * len(ids))
-        sql = f"SELECT * FROM {known.name} WHERE removed_at IS NULL AND {column} IN ({marks})"
-        found = self.connection.rows(f"{sql} ORDER BY {order}, id", list(ids))
-        return as_records(record, found)
+        sql = f"{_select(record)} WHERE removed_at IS NULL AND {column} IN ({marks})"
+        return as_records(record, self.connection.tuples(f"{sql} ORDER BY {order}, id", list(ids)))
 
     def by_id(self, record: type[AnyRecord], ids: Iterable[int | None]) -> dict[int | None, AnyRecord]:
         """Rows outside the bin by their id; an id that is None has none."""
@@ -154,7 +155,7 @@ class Reader:
         self, record: type[AnyRecord], column: str, ids: Sequence[Value], *, order: str
     ) -> list[AnyRecord]:
         """For each of these, which the column refers to, the last in that order outside the bin."""
-        return as_records(record, self._newest(TABLES[record.table], "own.*", column, ids, order))
+        return as_records(record, self.newest_columns(record, columns_of(record), column, ids, order=order))
 
     def columns(
         self,
@@ -183,28 +184,24 @@ class Reader:
             _checked_name(known, name)
         end = _in_order(known, order, limit, offset)
         sql = f"SELECT {', '.join(names)} FROM {known.name} WHERE {condition} {end}"
-        return [tuple(row.values()) for row in self.connection.rows(sql, values)]
+        return self.connection.tuples(sql, values)
 
     def newest_columns(
         self, record: type[Record], names: Sequence[str], column: str, ids: Sequence[Value], *, order: str
     ) -> list[tuple[Any, ...]]:
         """As `newest_of_many`, some columns alone."""
         known = TABLES[record.table]
-        for name in names:
+        for name in (*names, order):
             _checked_name(known, name)
-        rows = self._newest(known, ", ".join(f"own.{name}" for name in names), column, ids, order)
-        return [tuple(row.values()) for row in rows]
-
-    def _newest(self, known: Table, told: str, column: str, ids: Sequence[Value], order: str) -> list[Row]:
-        _checked_name(known, order)
+        told = ", ".join(f"own.{name}" for name in names)
         newest = f"SELECT id FROM {known.name} WHERE {column} = whose.id AND removed_at IS NULL"
         last = f"{newest} ORDER BY {order} DESC, id DESC LIMIT 1"
         pairs = f"{known.column(column).refers} AS whose JOIN {known.name} AS own ON own.id = ({last})"
-        sql, found = f"SELECT {told} FROM {pairs} WHERE whose.id IN", list[Row]()
+        sql, found = f"SELECT {told} FROM {pairs} WHERE whose.id IN", list[tuple[Any, ...]]()
         for start in range(0, len(ids), _AT_ONCE):
             some = ids[start : start + _AT_ONCE]
             marks = ", ".join("?" * len(some))
-            found += self.connection.rows(f"{sql} ({marks}) ORDER BY own.id", list(some))
+            found += self.connection.tuples(f"{sql} ({marks}) ORDER BY own.id", list(some))
         return found
 
     def sums(self, record: type[Record], column: str, by: str, ids: Sequence[Value]) -> dict[Value, float]:
@@ -215,11 +212,9 @@ class Reader:
         if not ids:
             return {}
         marks = ", ".join("?" * len(ids))
-        sql = f"SELECT {by} AS value, sum({column}) AS total FROM {known.name}"
-        found = self.connection.rows(
-            f"{sql} WHERE removed_at IS NULL AND {by} IN ({marks}) GROUP BY {by}", list(ids)
-        )
-        return {row["value"]: row["total"] for row in found if row["total"] is not None}
+        sql = f"SELECT {by}, sum({column}) FROM {known.name} WHERE removed_at IS NULL AND {by} IN ({marks})"
+        found = self.connection.tuples(f"{sql} GROUP BY {by}", list(ids))
+        return {value: total for value, total in found if total is not None}
 
     def act(self, act_id: int) -> ActRecord:
         """One act with its changes."""
@@ -270,6 +265,11 @@ class Reader:
                 changes[change["act_id"]].append(change)
         return [_act(act, changes[act["id"]]) for act in acts]
 
+    def versions(self, record: type[Record], ids: Sequence[int]) -> dict[int, list[Row]]:
+        """Each of these rows as one act after another left it, oldest first."""
+        told = versions_of(self.connection, TABLES[record.table], ids)
+        return {row_id: [json.loads(one) for one in texts] for row_id, texts in told.items()}
+
     def _by_id(self, name: str, row_id: int) -> list[Row]:
         """The row of that number, if any; no database is asked about a number too great for it."""
         if not 1 <= row_id <= LAST_ID:
@@ -289,6 +289,10 @@ class Reader:
         }
         found["changes"] = self.connection.rows("SELECT * FROM changes ORDER BY act_id, place")
         return found
+
+
+def _select(record: type[Record]) -> str:
+    return f"SELECT {', '.join(columns_of(record))} FROM {record.table}"
 
 
 def _in_order(known: Table, order: str, limit: int | None, offset: int) -> str:

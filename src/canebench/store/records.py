@@ -22,7 +22,7 @@ from typing import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from typing import Self
 
 #: How a value is written: `when` is an ISO 8601 time in UTC, `day` an ISO 8601 date, `flag` 0 or 1.
@@ -113,16 +113,18 @@ def _kept_in(table: str, *, noun: str) -> Callable[[type[Kept]], type[Kept]]:
     return made
 
 
-def as_records(record: type[Kept], rows: Iterable[Mapping[str, Any]]) -> list[Kept]:
-    """Rows as they leave the database, each by the names of its columns.
+def columns_of(record: type[Record]) -> tuple[str, ...]:
+    """Every column of a kind of record, in the order in which `as_records` takes them."""
+    return tuple(name for name, _ in _setters[record])
 
-    A frozen record's own `__init__` takes twice as long: a third of the time of a list of all reeds.
-    """
-    found, setters = [], _setters[record]
+
+def as_records(record: type[Kept], rows: Iterable[Sequence[Any]]) -> list[Kept]:
+    """Rows, their values in the order of `columns_of`: a record's own `__init__` takes twice as long."""
+    found, setters = [], [fill for _, fill in _setters[record]]
     for row in rows:
         made = object.__new__(record)
-        for name, fill in setters:
-            fill(made, row[name])
+        for fill, value in zip(setters, row, strict=True):
+            fill(made, value)
         found.append(made)
     return found
 

@@ -13,7 +13,7 @@ import sqlite3
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from stat import S_ISREG
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from canebench.base.disk.owner_only import make_file
 from canebench.store.database import LedgerError, LedgerHeldError, OutcomeUnknownError, held_too_long
@@ -50,6 +50,12 @@ class _SqliteConnection:
     def rows(self, sql: str, values: Sequence[Value] = ()) -> list[Row]:
         with text_of_a_file():
             return [dict(row) for row in self.raw.execute(sql, values)]
+
+    def tuples(self, sql: str, values: Sequence[Value] = ()) -> list[tuple[Any, ...]]:
+        cursor = self.raw.cursor()
+        cursor.row_factory = None
+        with text_of_a_file():
+            return cursor.execute(sql, values).fetchall()
 
     def run(self, sql: str, values: Sequence[Value] = ()) -> int:
         with text_of_a_file():

@@ -7,23 +7,24 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from canebench.base.errors import InputError
 from canebench.base.notes import NOTES
 from canebench.base.scales import scale_named
 from canebench.base.units import CENTS_PER_NEPER, hz_step_to_cents, hz_to_cents
 from canebench.bench.acts.fitting.report import TakeReport, slip_findings
-from canebench.fitting.balance import Deviation, balance_of
+from canebench.fitting.balance import POSTS, Deviation, balance_of, octave_of
 from canebench.fitting.next_act import next_act
 from canebench.sound.analysis.readings import Measurement, NoteReading, Reference
+from canebench.store.records import PitchRecord
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from canebench.base.scales import Scale
-    from canebench.fitting.balance import Balance
-    from canebench.store.records import PitchRecord, TakeRecord
+    from canebench.store.reader import Among, Reader
+    from canebench.store.records import TakeRecord
 
 
 def kept_report(take: TakeRecord, pitches: Sequence[PitchRecord]) -> TakeReport | None:
@@ -59,17 +60,34 @@ def kept_report(take: TakeRecord, pitches: Sequence[PitchRecord]) -> TakeReport 
     )
 
 
-def kept_balance(take: TakeRecord, pitches: Sequence[PitchRecord]) -> Balance | None:
-    """The balance alone, as `kept_report` has it: of many takes the rest is not wanted.
+class KeptPost(NamedTuple):
+    """What of a row of `PitchRecord` tells of one of the two As."""
 
-    None too where the take tells nothing here, such as by a scale that is not among ours.
+    note: str
+    hz: float
+    sd_hz: float | None
+    repeat_sd_cents: float | None
+
+
+def kept_posts(reader: Reader, takes: Iterable[TakeRecord]) -> dict[int, list[KeptPost]]:
+    """The two As of each of these takes: of many takes the other notes are not wanted."""
+    found: dict[int, list[KeptPost]] = {take.id: [] for take in takes}
+    among: list[Among] = [("take_id", list(found), True), ("note", POSTS, True)]
+    for take_id, *told in reader.columns(PitchRecord, ("take_id", *KeptPost._fields), among=among):
+        found[take_id].append(KeptPost._make(told))
+    return found
+
+
+def kept_octave(take: TakeRecord, posts: Sequence[KeptPost]) -> tuple[float, float] | None:
+    """How wide the octave is beyond its target and how unsure that is, cents, as `kept_report` has it.
+
+    None where an A was not heard, and where the take tells nothing here, such as by a scale that is not ours.
     """
-    rows = {row.note: row for row in pitches if row.note in NOTES}
-    if take.reference_hz is None or not rows:
+    rows = {row.note: row for row in posts}
+    if take.reference_hz is None or len(rows) < len(POSTS):
         return None
     try:
-        deviations = _deviations(rows, take.reference_hz, scale_named(take.scale))
-        return balance_of(deviations, reference_sd_cents=_shared(_reference(take, take.reference_hz)))
+        return octave_of(_deviations(rows, take.reference_hz, scale_named(take.scale)))
     except InputError:
         return None
 
@@ -84,7 +102,9 @@ def _shared(reference: Reference) -> float:
     return 0.0 if reference.kind == "low-a" else hz_step_to_cents(reference.sd_hz, reference.hz)
 
 
-def _deviations(rows: Mapping[str, PitchRecord], low_a_hz: float, scale: Scale) -> dict[str, Deviation]:
+def _deviations(
+    rows: Mapping[str, KeptPost | PitchRecord], low_a_hz: float, scale: Scale
+) -> dict[str, Deviation]:
     return {
         note: Deviation(
             cents=hz_to_cents(row.hz, low_a_hz * scale.ratios[note]),

@@ -130,11 +130,31 @@ def _cap(person: PlayerTime, sure: float, count: int) -> int:
     return to_begin(person.wanted, sure, sure=sure, most=count) if person.wanted else count
 
 
+def check_reeds(count: int) -> None:
+    """Refuse a plan for more reeds than one is made for.
+
+    Parameters
+    ----------
+    count : int
+        How many are to be planned for.
+
+    Raises
+    ------
+    InputError
+        For more than 2000. Guarded by `tests/faults/test_bad_plans.py`.
+    """
+    if count > _MOST_REEDS:
+        raise InputError(
+            field="reeds to break in",
+            given=f"{count}",
+            allowed=f"{_MOST_REEDS} at the most in one plan: name some, such as those of a lot",
+        )
+
+
 def _check(people: Sequence[PlayerTime], reeds: Sequence[ReedToBreakIn], sure: float) -> None:
     if not people:
         raise InputError(field="players", given="none", allowed="one at the least is needed")
-    if len(reeds) > _MOST_REEDS:
-        raise InputError(field="reeds", given=f"{len(reeds)}", allowed=f"{_MOST_REEDS} at the most")
+    check_reeds(len(reeds))
     if not is_finite(sure) or not 0.5 <= sure <= 0.99:
         near = "0.5" if is_finite(sure) and sure < 0.5 else "0.99"
         near = f"{sure / 100:g}, if that was per cent" if is_finite(sure) and 50 <= sure <= 99 else near

@@ -16,8 +16,8 @@ import numpy as np
 from canebench.base.errors import InputError
 from canebench.reeds.forecasts.design import moment_of, observed, points_of
 from canebench.reeds.forecasts.history import QUANTITIES
+from canebench.reeds.forecasts.learning.pooling import beforehand, nobody, weights_of
 from canebench.reeds.forecasts.mixture import Weighted, foretold
-from canebench.reeds.forecasts.pooling import beforehand, nobody, weights_of
 from canebench.reeds.forecasts.posterior import Mixture, at_points, coefficients, posterior
 from canebench.reeds.forecasts.priors import PINCH, PRIORS
 from canebench.reeds.forecasts.settled import USUAL_RULE, Settling
@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from canebench.base.arrays import FloatArray
     from canebench.reeds.forecasts.design import Moment
     from canebench.reeds.forecasts.history import Quantity, ReedHistory
+    from canebench.reeds.forecasts.learning.pooling import Population
     from canebench.reeds.forecasts.mixture import Foretold
-    from canebench.reeds.forecasts.pooling import Population
     from canebench.reeds.forecasts.settled import SettledRule
 
 #: Where it is looked for that a reed has settled: minutes still to be played.

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from canebench.reeds.forecasts.forecast import ReedForecast
-    from canebench.reeds.forecasts.mixture import Foretold, Weighted
+    from canebench.reeds.forecasts.mixture import Foretold
 
 #: Onset over playing: its mean, how far benches lie apart (gauge, arm, what is called onset), and how far
 #: reeds of one bench do. Estimates of ours: reeds sound from 5 to 7 kPa and play at 7 to 8 (common practice).
@@ -45,12 +45,8 @@ class OnsetShare:
         mean = (before * self.mean + _READINGS_SD**-2 * math.fsum(shares)) / (before + read)
         return OnsetShare(mean=mean, sd=(before + read) ** -0.5, readings=len(shares))
 
-    def playing(self, onset: Weighted) -> Foretold:
-        """Playing pressure, kPa, of a believed onset."""
-        return self.as_playing(onset.foretold())
-
     def as_playing(self, onset: Foretold) -> Foretold:
-        """The same of an onset that is told."""
+        """Playing pressure, kPa, of an onset that is foretold."""
         return type(onset)(**{name: getattr(onset, name) / self.mean for name in onset.__slots__})
 
     def unsure(self, forecast: ReedForecast) -> ReedForecast:

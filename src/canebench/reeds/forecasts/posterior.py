@@ -19,7 +19,9 @@ from canebench.reeds.forecasts.priors import PRIORS
 from canebench.reeds.forecasts.sites import by_gauge, felt
 
 if TYPE_CHECKING:
-    from canebench.base.arrays import FloatArray
+    from collections.abc import Sequence
+
+    from canebench.base.arrays import FloatArray, IntArray
     from canebench.reeds.forecasts.design import Observed, Points
     from canebench.reeds.forecasts.history import Quantity
     from canebench.reeds.forecasts.nodes import Nodes
@@ -142,8 +144,9 @@ def posterior(
     prior = _between(observed.at, observed.at, loaded, lines, _Stray(quantity=quantity, nodes=nodes))
     scatter = PRIORS[quantity].breath_sd ** 2 + observed.blur[:, None, :] ** 2
     sd = np.sqrt(observed.read_sd[:, None, :] ** 2 + nodes.breaths[:, :, None] ** 2 * scatter)
-    sites = _propagated(observed, mean, prior, sd, sweeps)
-    evidence, pull, grip = _finished(observed, mean, prior, sd, sites)
+    bands = _bands(observed, prior)
+    sites = _propagated(observed, mean, bands, sd, sweeps)
+    evidence, pull, grip = _finished(observed, mean, bands, sd, sites)
     return NodePosterior(
         log_evidence=evidence,
         pull=pull,
@@ -156,6 +159,39 @@ def posterior(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Band:
+    """Reeds that were read as often, without what pads their rows to the longest.
+
+    That stands after all that was told and has no part in what it tells, but would make the matrices of most
+    reeds several times as dear.
+
+    Attributes
+    ----------
+    reeds : array (count,)
+        Which.
+    prior : array (count, nodes, readings, readings)
+        Covariance of what they read.
+    """
+
+    reeds: IntArray
+    prior: FloatArray
+
+    @property
+    def at(self) -> tuple[IntArray, slice, slice]:
+        """Their part of an array (reeds, nodes, readings)."""
+        return self.reeds, slice(None), slice(self.prior.shape[-1])
+
+
+def _bands(observed: Observed, prior: FloatArray) -> list[_Band]:
+    widths = np.maximum(observed.told.sum(axis=1), 1)
+    found = []
+    for width in np.unique(widths):
+        reeds = np.flatnonzero(widths == width)
+        found.append(_Band(reeds=reeds, prior=prior[reeds, :, :width, :width]))
+    return found
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Sites:
     """A Gaussian in each reading's place: precision, and that times its mean."""
 
@@ -164,7 +200,7 @@ class _Sites:
 
 
 def _propagated(
-    observed: Observed, mean: FloatArray, prior: FloatArray, sd: FloatArray, sweeps: int
+    observed: Observed, mean: FloatArray, bands: Sequence[_Band], sd: FloatArray, sweeps: int
 ) -> _Sites:
     """Sites by parallel expectation propagation, damped."""
     told, mouth = observed.told[:, None, :], observed.by_mouth[:, None, :]
@@ -173,7 +209,10 @@ def _propagated(
     values = np.where(mouth | ~told, mean, observed.low[:, None, :])
     weighted = precision * values
     for _ in range(sweeps):
-        marginal_mean, variance = _marginals(mean, prior, precision, weighted)
+        marginal_mean, variance = mean.copy(), np.ones(mean.shape)
+        for band in bands:
+            at = band.at
+            marginal_mean[at], variance[at] = _marginals(mean[at], band.prior, precision[at], weighted[at])
         left = 1.0 / np.maximum(1.0 / variance - precision, 1e-12)
         cavity = left * (marginal_mean / variance - weighted)
         _, slope, bend = _tilted(observed, sd, cavity, left)
@@ -188,26 +227,32 @@ def _propagated(
 
 
 def _finished(
-    observed: Observed, mean: FloatArray, prior: FloatArray, sd: FloatArray, sites: _Sites
+    observed: Observed, mean: FloatArray, bands: Sequence[_Band], sd: FloatArray, sites: _Sites
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Evidence, pull and grip; each site's part in the evidence is written so that no precision divides."""
     precision, weighted = sites.precision, sites.weighted
-    marginal_mean, covariance = _joined(mean, prior, precision, weighted)
-    root = np.sqrt(precision)
-    log_det = np.linalg.slogdet(root[..., :, None] * prior * root[..., None, :] + np.eye(root.shape[-1]))[1]
-    variance = np.einsum("...ii->...i", covariance)
+    push = weighted - precision * mean
+    marginal_mean, variance, pull = mean.copy(), np.ones(mean.shape), np.zeros(mean.shape)
+    grip, joint = np.zeros((*mean.shape, mean.shape[-1])), np.zeros(mean.shape[:2])
+    for band in bands:
+        at, size = band.at, band.prior.shape[-1]
+        pushed, narrow = push[at], precision[at]
+        marginal_mean[at], covariance = _joined(mean[at], band.prior, narrow, weighted[at])
+        variance[at] = np.einsum("...ii->...i", covariance)
+        root = np.sqrt(narrow)
+        inner = root[..., :, None] * band.prior * root[..., None, :] + np.eye(size)
+        moved = np.einsum("...ij,...j->...i", covariance, pushed)
+        joint[band.reeds] = 0.5 * (pushed * moved).sum(axis=-1) - 0.5 * np.linalg.slogdet(inner)[1]
+        pull[at] = pushed - narrow * moved
+        alone = narrow[..., None] * np.eye(size)
+        grip[band.reeds, :, :size, :size] = alone - narrow[..., :, None] * covariance * narrow[..., None, :]
     left = 1.0 / np.maximum(1.0 / variance - precision, 1e-12)
     cavity = left * (marginal_mean / variance - weighted)
     log_chance, _, _ = _tilted(observed, sd, cavity, left)
-    push, shift = weighted - precision * mean, cavity - mean
-    spread = 1.0 + left * precision
+    shift, spread = cavity - mean, 1.0 + left * precision
     own = log_chance + 0.5 * np.log(spread)
     own = own + 0.5 * (-2.0 * push * shift + precision * shift**2 - push**2 * left) / spread
-    evidence = np.where(observed.told[:, None, :], own, 0.0).sum(axis=-1)
-    evidence += 0.5 * np.einsum("...i,...ij,...j->...", push, covariance, push) - 0.5 * log_det
-    pull = push - precision * np.einsum("...ij,...j->...i", covariance, push)
-    grip = precision[..., None] * np.eye(precision.shape[-1])
-    return evidence, pull, grip - precision[..., :, None] * covariance * precision[..., None, :]
+    return np.where(observed.told[:, None, :], own, 0.0).sum(axis=-1) + joint, pull, grip
 
 
 def _tilted(

@@ -18,8 +18,6 @@ from canebench.reeds.strength import SUITS_KPA
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
-
     from canebench.base.arrays import BoolArray, FloatArray
 
 #: One to play and one to fall back on: common practice, no source.
@@ -84,12 +82,12 @@ def supplies(
     if not players:
         return []
     plays = np.array([reed.playing_kpa for reed in reeds])
-    owners = np.array([reed.owner for reed in reeds], dtype=object)
-    fits = np.array([_suiting(plays, owners, player) for player in players]).reshape(len(players), len(reeds))
+    nobodys = np.array([reed.owner == "" for reed in reeds], dtype=bool)
+    fits = _suiting(plays, nobodys, players, reeds)
     useful = [int(one) for one in np.flatnonzero(fits.any(axis=0))]
     blows = np.array([[player.blows_kpa] for player in players])
     # How far each is from what is wanted: 0 for one's own that plays at what is blown.
-    apart = np.abs(plays[useful] - blows) / SUITS_KPA + np.where(owners[useful] == "", _STRANGE, 0.0)
+    apart = np.abs(plays[useful] - blows) / SUITS_KPA + np.where(nobodys[useful], _STRANGE, 0.0)
     # Every place has an empty chair of its own, dearer than all matches and all later places together.
     most = 2.0 + _STRANGE
     empty = most * len(players) * each * float(len(players) + 1) ** np.arange(each)[::-1]
@@ -114,9 +112,20 @@ def supplies(
     ]
 
 
-def _suiting(plays: FloatArray, owners: NDArray[np.object_], player: PlayerToSupply) -> BoolArray:
-    """Which a player may play as they are: near what they blow, not above the ceiling, no one else's."""
-    ceiling = np.inf if player.ceiling_kpa is None else player.ceiling_kpa
-    theirs = np.isin(owners.astype(str), ["", player.name])
-    near: BoolArray = np.abs(plays - player.blows_kpa) <= SUITS_KPA
-    return near & (plays <= ceiling) & theirs
+def _suiting(
+    plays: FloatArray,
+    nobodys: BoolArray,
+    players: Sequence[PlayerToSupply],
+    reeds: Sequence[SettledReed],
+) -> BoolArray:
+    """Which reeds each may play as they are (players, reeds): near what is blown, up to the ceiling, theirs.
+
+    A player who is not here is somebody else, and any two of those are as good as one.
+    """
+    places = {player.name: place for place, player in enumerate(players)}
+    owners = np.array([places.get(reed.owner, len(players)) for reed in reeds], dtype=int)
+    blows = np.array([[player.blows_kpa] for player in players])
+    ceilings = np.array([[np.inf if one.ceiling_kpa is None else one.ceiling_kpa] for one in players])
+    theirs = nobodys | (owners == np.arange(len(players))[:, None])
+    near = np.abs(plays - blows) <= SUITS_KPA
+    return np.asarray(near & (plays <= ceilings) & theirs)

@@ -26,6 +26,7 @@ _MOST_TEXT: Final = 200
 _FIELDS: Final = {
     "date to be settled by": "by",
     "settled reeds needed": "need",
+    "reeds to break in": "reed",
     "minutes a day": "minutes",
     "time they begin": "starts",
     "ladder": "sessions",

@@ -6,9 +6,11 @@ Guarded by `tests/doors/test_choose_command.py`, `tests/web/test_choose.py` and
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache, partial
+from operator import itemgetter
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from canebench.base.errors import InputError, UnknownNameError
@@ -17,12 +19,12 @@ from canebench.base.units import hz_to_cents
 from canebench.bench.acts.band import zone_of
 from canebench.bench.acts.ledger import named as named_row
 from canebench.bench.acts.reeds.mouths import mouth_tests
-from canebench.bench.acts.reeds.strengths import Strengths, strengths_now
+from canebench.bench.acts.reeds.strengths import Strengths, newest_read, strengths_now
 from canebench.care.quarantine import rest_said, standing
 from canebench.fitting.balance import POSTS, Deviation, balance_of
 from canebench.reeds.best_first import Pool, best_first
 from canebench.reeds.choice import Choice, worded
-from canebench.reeds.ranking import Candidate, Rank
+from canebench.reeds.ranking import Candidate, Rank, strength_score
 from canebench.reeds.states import NOT_OFFERED, State
 from canebench.store.records import LotRecord, PitchRecord, PlayerRecord, ReedRecord, TakeRecord
 
@@ -36,6 +38,8 @@ if TYPE_CHECKING:
 
 #: So many reeds are read at once.
 _AT_ONCE: Final = 2_000
+#: So many are read on at once, of those that may be the next by their strength.
+_NEAR: Final = 250
 #: So many more than are wanted are read of those whose order is nearly known.
 _SPARE: Final = 50
 _DAY_S: Final = 86_400.0
@@ -104,6 +108,16 @@ def choose_for(
         )
 
 
+@dataclass(slots=True, kw_only=True)
+class _NumberedPart:
+    """How far reeds were read in the order of their numbers: the last `number`, and if any may be left."""
+
+    number: str
+    size: int
+    start: int = 0
+    unread: bool = True
+
+
 class _Known:
     """What the ledger knows of reeds: strength, mouths, owners; balance and pitch in the newest take."""
 
@@ -118,17 +132,58 @@ class _Known:
     def pools(self, *, offered: bool, first: int | None) -> Iterator[Pool]:
         """Those that may be the player's before those of others; those without a score by their numbers."""
         for theirs in (False, True):
-            standing = (not offered, False, False, False, theirs, False, False)
+            least = Rank((not offered, False, False, False, theirs, False, False), 0.0, 0, "")
             states: Among = ("state", [state.value for state in NOT_OFFERED], not offered)
             among = (states, ("player_id", list(self._owners), theirs))
-            if offered or first is None:
-                yield Pool(Rank(standing, 0.0, 0, ""), partial(self._all, among))
-                continue
-            start = 0
-            while part := self._reeds(among, order="#number", limit=first + _SPARE, offset=start):
-                number = part[0][1]
-                yield Pool(Rank(standing, 0.0, len(number), number), partial(self._part, part))
-                start += len(part)
+            if first is None:
+                yield Pool(least, partial(self._all, among))
+            elif offered:
+                yield from self._by_strength(least, among)
+            else:
+                yield from self._by_number(least, among, first + _SPARE)
+
+    def _by_strength(self, least: Rank, among: Sequence[Among]) -> Iterator[Pool]:
+        """Those whose strength alone lets them stand first before the others."""
+        scored: list[tuple[float, _Reed]] = []
+
+        def look() -> list[Candidate]:
+            scored.extend(sorted(self._at_best(self._reeds(among)), key=itemgetter(0)))
+            return []
+
+        yield Pool(least, look)
+        for start in range(0, len(scored), _NEAR):
+            part = scored[start : start + _NEAR]
+            yield Pool(least._replace(score=part[0][0]), partial(self._part, [reed for _, reed in part]))
+
+    def _at_best(self, reeds: Sequence[_Reed]) -> Iterator[tuple[float, _Reed]]:
+        """The least score that each may have; past the ceiling, or without a strength, it has none."""
+        blows = self._person.blows_kpa or 0.0
+        ceiling = math.inf if self._person.ceiling_kpa is None else self._person.ceiling_kpa
+        for start in range(0, len(reeds), _AT_ONCE):
+            part = reeds[start : start + _AT_ONCE]
+            newest = newest_read(self._reader, [row_id for row_id, *_ in part])
+            for reed in part:
+                at, kpa = newest.get(reed[0], ("", None))
+                if kpa is None:
+                    yield 0.0 if at else math.inf, reed
+                elif kpa.value > ceiling:
+                    yield math.inf, reed
+                else:
+                    yield strength_score(kpa, _days(at, self._now), blows_kpa=blows), reed
+
+    def _by_number(self, least: Rank, among: Sequence[Among], size: int) -> Iterator[Pool]:
+        part = _NumberedPart(number="", size=size)
+        while part.unread:
+            # None that is not read yet has a lesser number than the last that was.
+            first = least._replace(length=len(part.number), number=part.number)
+            yield Pool(first, partial(self._next, among, part))
+
+    def _next(self, among: Sequence[Among], part: _NumberedPart) -> list[Candidate]:
+        reeds = self._reeds(among, order="#number", limit=part.size, offset=part.start)
+        part.start, part.unread = part.start + len(reeds), len(reeds) == part.size
+        if reeds:
+            part.number = reeds[-1][1]
+        return self._part(reeds) if reeds else []
 
     def _reeds(
         self, among: Sequence[Among], *, order: str = "id", limit: int | None = None, offset: int = 0

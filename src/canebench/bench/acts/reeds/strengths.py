@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from canebench.base.uncertain import Uncertain
-from canebench.bench.acts.reeds.eased import NOW, eased_since, pinches_among
+from canebench.bench.acts.reeds.eased import NOW, Ease, eased_since, eases_by_reed, pinches_among
 from canebench.bench.acts.reeds.rows_by_reed import rows_by_reed
 from canebench.reeds.strength import READ_KPA, Strength, against
-from canebench.store.records import EaseRecord, StrengthRecord
+from canebench.store.records import StrengthRecord
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,7 +37,7 @@ class Strengths:
     """Readings and eases by the reed's row, oldest first, of reeds and of those they were compared with."""
 
     readings: dict[int, list[StrengthRecord]]
-    eases: dict[int, list[EaseRecord]]
+    eases: dict[int, list[Ease]]
 
     def known(self, reed_id: int) -> KnownStrength | None:
         """The newest reading that tells a reed's strength; by mouth through the reed it was compared with."""
@@ -77,7 +77,21 @@ def read_strengths(reader: Reader, reed_ids: Sequence[int]) -> Strengths:
         found |= rows_by_reed(reader, StrengthRecord, wanted)
         named_too = {row.than_reed_id for reed_id in wanted for row in found[reed_id]}
         wanted = [one for one in named_too if one is not None and one not in found]
-    return Strengths(readings=found, eases=rows_by_reed(reader, EaseRecord, found))
+    return Strengths(readings=found, eases=eases_by_reed(reader, found))
+
+
+def newest_read(reader: Reader, reed_ids: Sequence[int]) -> dict[int, tuple[str, Uncertain | None]]:
+    """When each reed was read last, and what it plays at, kPa; None for that where more has to be read.
+
+    A reed without a reading is not among them.
+    """
+    names = ("reed_id", "at", "playing_kpa", "playing_sd_kpa")
+    return {
+        reed_id: (at, None if kpa is None else Uncertain(value=kpa, sd=READ_KPA if sd is None else sd))
+        for reed_id, at, kpa, sd in reader.newest_columns(
+            StrengthRecord, names, "reed_id", reed_ids, order="at"
+        )
+    }
 
 
 def strengths_now(reader: Reader, reed_ids: Sequence[int]) -> tuple[dict[int, KnownStrength], Strengths]:
@@ -86,14 +100,12 @@ def strengths_now(reader: Reader, reed_ids: Sequence[int]) -> tuple[dict[int, Kn
     A newest reading that has the playing pressure itself is enough. Guarded by
     `tests/store/test_choice_by_hand.py`.
     """
-    names = ("reed_id", "at", "playing_kpa", "playing_sd_kpa")
-    newest = reader.newest_columns(StrengthRecord, names, "reed_id", reed_ids, order="at")
-    known, told = {}, Strengths(readings={}, eases=rows_by_reed(reader, EaseRecord, reed_ids))
-    for reed_id, at, kpa, sd in newest:
+    newest = newest_read(reader, reed_ids)
+    known, told = {}, Strengths(readings={}, eases=eases_by_reed(reader, reed_ids))
+    for reed_id, (at, kpa) in newest.items():
         if kpa is not None:
-            playing = Uncertain(value=kpa, sd=READ_KPA if sd is None else sd)
-            known[reed_id] = KnownStrength(kpa=playing, at=at, before=told.before(reed_id, at))
-    rest = [reed_id for reed_id, _, kpa, _ in newest if kpa is None]
+            known[reed_id] = KnownStrength(kpa=kpa, at=at, before=told.before(reed_id, at))
+    rest = [reed_id for reed_id, (_, kpa) in newest.items() if kpa is None]
     through = read_strengths(reader, rest)
     for reed_id in rest:
         if (strength := through.known(reed_id)) is not None:

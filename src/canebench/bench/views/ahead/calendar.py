@@ -24,7 +24,7 @@ from canebench.reeds.breaking_in.calendar_file import calendar_bytes
 from canebench.reeds.breaking_in.chances import StillToPlay
 from canebench.reeds.breaking_in.ladder import USUAL_LADDER, Ladder
 from canebench.reeds.breaking_in.people import MouthBefore, PlayerTime, ReedToBreakIn
-from canebench.reeds.breaking_in.plan import plan_breaking_in
+from canebench.reeds.breaking_in.plan import check_reeds, plan_breaking_in
 from canebench.reeds.forecasts.forecast import forecasts
 from canebench.reeds.states import IN_WORK
 from canebench.store.records import PlayerRecord, ReedRecord
@@ -132,6 +132,8 @@ def calendar(ledger: Ledger, wanted: Wanted) -> Calendar:
         zone = zone_of(reader)
         now = ledger.clock().astimezone(zone)
         reeds = _reeds(reader, wanted.reeds)
+        # Before their forecasts, which would take minutes.
+        check_reeds(len(reeds))
         if wanted.need is not None:
             check_count("settled reeds needed", wanted.need, 1, len(reeds))
         bench = bench_around(reader, None, [reed.id for reed in reeds])
@@ -274,8 +276,10 @@ def write_ics(found: Calendar, path: Path) -> None:
 
 
 def reeds_to_plan(ledger: Ledger, wanted: Wanted) -> int:
-    """How many reeds a plan would be for: what it takes goes with them."""
+    """How many reeds a plan would be for, an error for too many: what it takes goes with them."""
     if wanted.reeds:
         return len(wanted.reeds)
     with ledger.reading() as reader:
-        return sum(reader.count(ReedRecord, {"state": state.value}) for state in IN_WORK)
+        count = sum(reader.count(ReedRecord, {"state": state.value}) for state in IN_WORK)
+    check_reeds(count)
+    return count

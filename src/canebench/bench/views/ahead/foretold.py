@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from canebench.bench.views.ahead.histories import Bench
     from canebench.reeds.forecasts.easing import EasingAdvice
     from canebench.reeds.forecasts.forecast import ReedForecast
+    from canebench.reeds.forecasts.history import Quantity
     from canebench.reeds.forecasts.keeping import KeepingAdvice
     from canebench.reeds.forecasts.mixture import Foretold
     from canebench.reeds.forecasts.playing import OnsetShare
@@ -205,10 +206,11 @@ def _foretold(
     known = known_by(bench, now)
     own = [known.lives[reed.id] for reed in reeds]
     plans = [[_played_by(life, one) for one in days] for life in own]
-    found = forecasts(own, now=now, ahead=plans, population=known.population, rule=rule)
+    population = known.population
+    found = forecasts(own, now=now, ahead=plans, population=population, rule=rule)
     # What there is in a reed's stead: one of the same box that nobody has blown.
     boxes = list(dict.fromkeys(_unplayed(life) for life in own))
-    new = dict(zip(boxes, forecasts(boxes, now=now, population=known.population, rule=rule), strict=True))
+    new = dict(zip(boxes, forecasts(boxes, now=now, population=population, rule=rule), strict=True))
     return [
         _one(
             bench,
@@ -304,20 +306,19 @@ def _wanted(person: PlayerRecord, share: OnsetShare) -> StrengthRange | None:
 
 
 def _lines(share: OnsetShare, forecast: ReedForecast, told: _Told, unit: PressureUnit) -> tuple[Line, ...]:
-    count = len(told.plan)
     # Of a pitch that no take has heard it is only known what any reed might do, which tells nobody anything.
     heard = {name: any(value_of(one, name) is not None for one in told.life.readings) for name in QUANTITIES}
-    times: list[tuple[str, Ahead | None]] = [
-        ("now", Ahead(days=0.0, minutes=0.0)),
-        *((f"in {days_said(one.days)}", one) for one in told.plan),
-        ("settled", None),
+    times: list[tuple[str, Ahead | None, Mapping[Quantity, Foretold]]] = [
+        ("now", Ahead(days=0.0, minutes=0.0), forecast.now),
+        *(
+            (f"in {days_said(one.days)}", one, then)
+            for one, then in zip(told.plan, forecast.ahead, strict=True)
+        ),
+        ("settled", None, forecast.settled),
     ]
     found = []
-    for place, (when, ahead) in enumerate(times):
-        k = place if place <= count else -1
-        plays = share.playing(forecast.believed["strength"][k])
-        low_a = forecast.believed["low_a"][k].foretold()
-        tilt = forecast.believed["tilt"][k].foretold()
+    for when, ahead, then in times:
+        plays, low_a, tilt = share.as_playing(then["strength"]), then["low_a"], then["tilt"]
         found.append(
             Line(
                 when=when,

@@ -11,10 +11,10 @@ from datetime import datetime
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
+from canebench.base.notes import LOW_A
 from canebench.base.units import hz_step_to_cents, hz_to_cents
-from canebench.bench.acts.reeds.choose_reeds import pitches_of
 from canebench.bench.acts.reeds.rows_by_reed import rows_by_reed
-from canebench.bench.views.kept_take import kept_balance
+from canebench.bench.views.kept_take import kept_octave, kept_posts
 from canebench.reeds.forecasts.history import (
     Handling,
     MouthReading,
@@ -22,8 +22,8 @@ from canebench.reeds.forecasts.history import (
     ReedHistory,
     ReedReading,
 )
+from canebench.reeds.forecasts.learning.pooling import Population, learnt_from
 from canebench.reeds.forecasts.playing import OnsetShare, onset_share
-from canebench.reeds.forecasts.pooling import Population, learnt_from
 from canebench.reeds.strength import READ_KPA
 from canebench.store.records import (
     ChanterRecord,
@@ -39,8 +39,8 @@ from canebench.store.records import (
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from canebench.bench.views.kept_take import KeptPost
     from canebench.store.reader import Reader
-    from canebench.store.records import PitchRecord
 
     OfReed = EaseRecord | PlayRecord | SettingRecord | StrengthRecord | TakeRecord
 
@@ -94,9 +94,12 @@ def known_by(bench: Bench, then: datetime) -> Known:
     return Known(lives=lives, taught_by=tuple(life for life in lives.values() if life.read))
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=16)
 def _learnt(lives: tuple[ReedHistory, ...]) -> Population:
-    """The same lives teach the same, so it is kept: a lot's take longer than a page may."""
+    """The same lives teach the same, so it is kept, for as many lots as are looked at in turn.
+
+    What a lot's teach takes longer than a page may.
+    """
     return learnt_from(lives)
 
 
@@ -125,7 +128,7 @@ def _bench(reader: Reader, reeds: Mapping[int, ReedRecord]) -> Bench:
     shares = {reed_id: share.of_reed(pairs) for reed_id, pairs in both.items()}
     takes, plays = rows_by_reed(reader, TakeRecord, ids), rows_by_reed(reader, PlayRecord, ids)
     eases, settings = rows_by_reed(reader, EaseRecord, ids), rows_by_reed(reader, SettingRecord, ids)
-    pitches = pitches_of(reader, [take for rows in takes.values() for take in rows])
+    posts = kept_posts(reader, [take for rows in takes.values() for take in rows])
     lots = reader.by_id(LotRecord, (reed.lot_id for reed in reeds.values()))
     chanters = reader.by_id(ChanterRecord, (row.chanter_id for rows in takes.values() for row in rows))
     lives = {}
@@ -141,7 +144,7 @@ def _bench(reader: Reader, reeds: Mapping[int, ReedRecord]) -> Bench:
             ),
             readings=(
                 *_strengths(strengths[reed_id], shares[reed_id]),
-                *(_pitch(take, pitches[take.id]) for take in takes[reed_id]),
+                *(_pitch(take, posts[take.id]) for take in takes[reed_id]),
             ),
             by_mouth=tuple(_by_mouth(strengths[reed_id], others, share)),
             handled=(
@@ -204,18 +207,17 @@ def _by_mouth(
             yield MouthReading(at=_at(row), words=row.by_mouth, than_kpa=last[0], than_sd_kpa=last[1])
 
 
-def _pitch(take: TakeRecord, pitches: Sequence[PitchRecord]) -> ReedReading:
-    low_a = next((row for row in pitches if row.note == "low A"), None)
-    balance = kept_balance(take, pitches)
-    tilt = None if balance is None else balance.tilt_cents
+def _pitch(take: TakeRecord, posts: Sequence[KeptPost]) -> ReedReading:
+    low_a = next((row for row in posts if row.note == LOW_A), None)
+    tilt, tilt_sd = kept_octave(take, posts) or (None, None)
     sd_hz = None if low_a is None else low_a.sd_hz
     return ReedReading(
         at=_at(take),
         low_a_cents=None if low_a is None else hz_to_cents(low_a.hz, REFERENCE_HZ),
         low_a_sd_cents=None if low_a is None or sd_hz is None else hz_step_to_cents(sd_hz, low_a.hz),
-        tilt_cents=None if tilt is None else tilt.value,
+        tilt_cents=tilt,
         # Played once, how well it is known is not known either.
-        tilt_sd_cents=None if tilt is None or tilt.sd is None or math.isinf(tilt.sd) else tilt.sd,
+        tilt_sd_cents=None if tilt_sd is None or math.isinf(tilt_sd) else tilt_sd,
         warm_min=take.warm_min,
         room_degc=take.room_degc,
         room_rh=take.room_rh,

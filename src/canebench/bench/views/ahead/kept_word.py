@@ -22,8 +22,8 @@ from canebench.bench.views.ahead.words import cents_said, hertz_said, plays_said
 from canebench.reeds.forecasts.design import observed
 from canebench.reeds.forecasts.forecast import LEAST_READ, Ahead, forecasts
 from canebench.reeds.forecasts.history import QUANTITIES, value_of
+from canebench.reeds.forecasts.learning.pooling import learnt_from
 from canebench.reeds.forecasts.mixture import foretold
-from canebench.reeds.forecasts.pooling import learnt_from
 from canebench.reeds.forecasts.priors import DAMP, DRY, PRIORS, WARM
 from canebench.reeds.forecasts.reliability import reliability
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from canebench.bench.acts.reeds.rows_by_reed import rows_by_reed
 from canebench.bench.views.ahead.histories import both_read
@@ -17,10 +17,12 @@ from canebench.reeds.states import NOT_OFFERED, State
 from canebench.store.records import EaseRecord, PlayRecord, ReedRecord, StrengthRecord
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from canebench.reeds.forecasts.playing import OnsetShare
-    from canebench.store.reader import ActRecord, Reader
+    from canebench.store.reader import Reader
+
+    _Moves = list[tuple[State, datetime]]
 
 #: A reed in one of these is settled: what is spare is good enough to be put by.
 SETTLED: Final = (State.SETTLED, State.SPARE)
@@ -91,16 +93,21 @@ def fates_of(reader: Reader, lot_id: int) -> list[ReedFate]:
     plays, eases = rows_by_reed(reader, PlayRecord, ids), rows_by_reed(reader, EaseRecord, ids)
     strengths = rows_by_reed(reader, StrengthRecord, ids)
     share = onset_share(pair for rows in strengths.values() for pair in both_read(rows))
+    # A reed that is new was never moved, or is as if it never was: its acts need not be read.
+    stood = reader.versions(ReedRecord, [reed.id for reed in reeds if reed.state != State.NEW.value])
     return [
-        _fate(reader, reed, plays[reed.id], _as_new(strengths[reed.id], eases[reed.id], share))
+        _fate(
+            reed,
+            moves_among(stood.get(reed.id, ())),
+            plays[reed.id],
+            _as_new(strengths[reed.id], eases[reed.id], share),
+        )
         for reed in reeds
     ]
 
 
-def _fate(reader: Reader, reed: ReedRecord, plays: Sequence[PlayRecord], onset: float | None) -> ReedFate:
-    # A reed that is new was never moved, or is as if it never was: its acts need not be read.
+def _fate(reed: ReedRecord, moves: _Moves, plays: Sequence[PlayRecord], onset: float | None) -> ReedFate:
     state = State(reed.state)
-    moves = [] if state is State.NEW else moves_among(reader.story(ReedRecord, reed.id), reed.id)
     settled_at = _settled_at(moves)
     settled = True if settled_at is not None else (False if state in NOT_OFFERED else None)
     begun = [at for then, at in moves if then is not State.NEW]
@@ -118,20 +125,17 @@ def _fate(reader: Reader, reed: ReedRecord, plays: Sequence[PlayRecord], onset: 
     )
 
 
-def moves_among(acts: Iterable[ActRecord], reed_id: int) -> list[tuple[State, datetime]]:
+def moves_among(versions: Iterable[Mapping[str, Any]]) -> _Moves:
     """The states that a reed was in and since when, oldest first; what was taken back is left out."""
-    path: list[tuple[State, datetime]] = []
-    for act in acts:
-        for table, row_id, _, after in act.changes:
-            if table != ReedRecord.table or row_id != reed_id or after is None:
-                continue
-            now = State(after["state"]), _at(after["state_since"])
-            # Back where it was: what came after it was undone.
-            path = path[: path.index(now) + 1] if now in path else [*path, now]
+    path: _Moves = []
+    for row in versions:
+        now = State(row["state"]), _at(row["state_since"])
+        # Back where it was: what came after it was undone.
+        path = path[: path.index(now) + 1] if now in path else [*path, now]
     return path
 
 
-def _settled_at(moves: Iterable[tuple[State, datetime]]) -> datetime | None:
+def _settled_at(moves: _Moves) -> datetime | None:
     """When it settled and was not put back to be played in since."""
     found = None
     for state, at in moves:

@@ -6,7 +6,7 @@ Guarded by `tests/doors/test_spares_command.py` and `tests/web/test_spares.py`.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from canebench.base.clock.local_time import day_said
 from canebench.base.pressure import PressureUnit, pressure_in
@@ -32,6 +32,14 @@ if TYPE_CHECKING:
 MOST_PLAYERS: Final = 100
 
 
+class SettledRow(NamedTuple):
+    """What is read of each settled reed: a bench may have thousands, and all are weighed."""
+
+    id: int
+    number: str
+    player_id: int | None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReadyReed:
     """A reed that suits a player as it is.
@@ -40,7 +48,7 @@ class ReadyReed:
     until when it rests from whose mouth, "" where it does not.
     """
 
-    reed: ReedRecord
+    reed: SettledRow
     plays: str
     own: bool
     last: str
@@ -79,9 +87,9 @@ class Spares:
         How many reeds each should have.
     untold : tuple of str
         Players whose strength is not told.
-    unread : tuple of ReedRecord
+    unread : tuple of SettledRow
         Settled and spare reeds that were not read, or not since they were eased.
-    free : tuple of ReedRecord
+    free : tuple of SettledRow
         Those that were matched to nobody.
     said : tuple of str
         What is lacking and what to do.
@@ -90,8 +98,8 @@ class Spares:
     players: tuple[PlayerSupply, ...]
     each: int
     untold: tuple[str, ...]
-    unread: tuple[ReedRecord, ...]
-    free: tuple[ReedRecord, ...]
+    unread: tuple[SettledRow, ...]
+    free: tuple[SettledRow, ...]
     said: tuple[str, ...]
 
     @property
@@ -110,7 +118,11 @@ def spares(ledger: Ledger, *, each: int = USUAL_EACH, players: Sequence[str] = (
         zone, unit = zone_of(reader), unit_of(reader) or PressureUnit.INH2O
         now = ledger.clock().astimezone(zone)
         people = _people(reader, players)
-        reeds = [reed for state in SETTLED for reed in reader.rows(ReedRecord, {"state": state.value})]
+        reeds = [
+            SettledRow._make(reed)
+            for state in SETTLED
+            for reed in reader.columns(ReedRecord, SettledRow._fields, {"state": state.value})
+        ]
         known, _ = strengths_now(reader, [reed.id for reed in reeds])
         owners = dict(reader.columns(PlayerRecord, ("id", "name")))
         read = {reed.number: reed for reed in reeds if reed.id in known and known[reed.id].before is None}
@@ -169,7 +181,7 @@ class _Words:
     mouths: Mapping[int, list[MouthTest]]
     last: Mapping[int, str]
 
-    def ready(self, supply: Supply, read: Mapping[str, ReedRecord]) -> tuple[ReadyReed, ...]:
+    def ready(self, supply: Supply, read: Mapping[str, SettledRow]) -> tuple[ReadyReed, ...]:
         """Next is what has lain longest of those that do not rest: so that all of them stay playable."""
         rests = {one.number: self._rests(read[one.number], supply.player) for one in supply.reeds}
         rested = [read[one.number] for one in supply.reeds if not rests[one.number]]
@@ -186,11 +198,11 @@ class _Words:
             for one in supply.reeds
         )
 
-    def _rests(self, reed: ReedRecord, player: str) -> str:
+    def _rests(self, reed: SettledRow, player: str) -> str:
         tests = self.mouths.get(reed.id, [])
         return rest_said(standing(tests, reed=reed.number, player=player, now=self.now)) if tests else ""
 
-    def _day(self, reed: ReedRecord) -> str:
+    def _day(self, reed: SettledRow) -> str:
         return day_said(self.last[reed.id], self.zone) if reed.id in self.last else ""
 
 
@@ -200,7 +212,7 @@ def _people(reader: Reader, names: Sequence[str]) -> list[PlayerRecord]:
     return reader.rows(PlayerRecord, order="name", limit=MOST_PLAYERS)
 
 
-def _said(players: Sequence[PlayerSupply], unread: Sequence[ReedRecord]) -> tuple[str, ...]:
+def _said(players: Sequence[PlayerSupply], unread: Sequence[SettledRow]) -> tuple[str, ...]:
     found = []
     without = [one.player.name for one in players if not one.ready]
     lacking = _lacking(players)

@@ -151,8 +151,8 @@ def _rested(reader: Reader, now: datetime, zone: tzinfo | None) -> list[Need]:
 
 def _pinched_out(reader: Reader) -> list[Need]:
     """Reeds still being set up that no pinch is left for."""
-    counted = reader.counts(EaseRecord, "reed_id", {"how": "pinch"})
-    spent = [int(reed) for reed, n in counted.items() if reed is not None and not eases.left(n)]
+    counted = reader.counts(EaseRecord, "reed_id", {"how": "pinch"}, least=eases.MOST)
+    spent = [int(reed) for reed in counted if reed is not None]
     return [
         Need(
             kind="pinched out",

@@ -125,6 +125,6 @@ def _log_chances(
     return np.where(mouth, word, gauge)
 
 
-def factor(taught: FloatArray) -> float:
-    """By what spreads are multiplied, from the sum of lessons (factors,): the mean of what is believed."""
-    return float(normalised(taught + _FIRST) @ FACTORS)
+def factors(taught: FloatArray) -> FloatArray:
+    """By what spreads are multiplied, from sums of lessons (reeds, factors): the mean of what is believed."""
+    return np.asarray(normalised(taught + _FIRST) @ FACTORS)

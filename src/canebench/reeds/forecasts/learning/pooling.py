@@ -16,21 +16,21 @@ import numpy as np
 
 from canebench.reeds.forecasts.design import observed
 from canebench.reeds.forecasts.history import QUANTITIES
-from canebench.reeds.forecasts.honesty import FACTORS, cut_short, factor, lessons
+from canebench.reeds.forecasts.learning.groups import Groups, Message, Register
+from canebench.reeds.forecasts.learning.honesty import FACTORS, cut_short, factors, lessons
 from canebench.reeds.forecasts.nodes import LEARN_AT, learning_nodes, nodes_about, scale_evidence, scales_of
 from canebench.reeds.forecasts.posterior import Coefficients, coefficients, normalised, posterior
-from canebench.reeds.forecasts.priors import COEFFICIENTS, PRIORS, SHARES, TAU_MIN, first_chances
+from canebench.reeds.forecasts.priors import PRIORS, SHARES, TAU_MIN, first_chances
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
-    from canebench.base.arrays import FloatArray, IntArray
+    from canebench.base.arrays import FloatArray
     from canebench.reeds.forecasts.history import Quantity, ReedHistory
+    from canebench.reeds.forecasts.learning.groups import Members
     from canebench.reeds.forecasts.nodes import Nodes
     from canebench.reeds.forecasts.posterior import Mixture, NodePosterior
-    from canebench.reeds.forecasts.priors import QuantityPrior
 
-_SIZE: Final = len(COEFFICIENTS)
 #: Of expectation propagation while learning.
 _FEW_SWEEPS: Final = 4
 #: The priors count for so many reeds in what is learnt of spreads and of chances.
@@ -38,14 +38,6 @@ _WORTH_REEDS: Final = 2.0
 _STEPS: Final = 12
 _CHANCE_STEPS: Final = 60
 _OWN: Final = SHARES.index("reed")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Message:
-    """What a reed's readings alone say of its coefficients: precision (7, 7) and that times the mean (7,)."""
-
-    precision: FloatArray
-    weighted: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,14 +127,14 @@ def _taught(histories: tuple[ReedHistory, ...], quantity: Quantity) -> Taught:
     taught = replace(
         taught,
         histories=histories,
-        messages=tuple(_messages(wide)),
+        messages=_messages(wide),
         scales=scale_evidence(wide.log_evidence),
         tau_shares=np.zeros((len(histories), len(TAU_MIN))),
         lessons=np.zeros((len(histories), len(FACTORS))),
     )
     before = beforehand(taught, histories, quantity)
     after = posterior(seen, quantity, before.coefficients, before.nodes, sweeps=_FEW_SWEEPS)
-    taught = replace(taught, messages=tuple(_messages(after)), tau_shares=_tau_shares(after))
+    taught = replace(taught, messages=_messages(after), tau_shares=_tau_shares(after))
     taught = replace(taught, reed_sd=_reeds_apart(taught, quantity))
     return replace(taught, lessons=_lessons(taught, quantity))
 
@@ -164,143 +156,56 @@ def weights_of(after: NodePosterior) -> FloatArray:
     return normalised(after.log_evidence + after.nodes.log_chances)
 
 
-def _messages(after: NodePosterior) -> Iterator[Message]:
+def _messages(after: NodePosterior) -> tuple[Message, ...]:
     weights = weights_of(after)
     found: Mixture = coefficients(after)
     means = np.einsum("rg,rgp->rp", weights, found.mean)
     off = found.mean - means[:, None]
     spread = np.einsum("rg,rgpq->rpq", weights, found.covariance + off[..., :, None] * off[..., None, :])
-    for mean, covariance, prior_mean, prior in zip(
-        means, spread, after.before.mean, after.before.covariance, strict=True
-    ):
-        yield _message(mean, covariance, prior_mean, prior)
+    return _over(means, spread, after.before)
 
 
-def _message(mean: FloatArray, covariance: FloatArray, prior_mean: FloatArray, prior: FloatArray) -> Message:
-    """The posterior over the prior; no direction is known worse after the readings than before."""
-    unit = np.sqrt(np.diag(prior))
-    before = np.linalg.inv(prior / np.outer(unit, unit))
-    gained = np.linalg.inv(covariance / np.outer(unit, unit)) - before
-    values, vectors = np.linalg.eigh(0.5 * (gained + gained.T))
-    gained = (vectors * np.maximum(values, 0.0)) @ vectors.T
-    weighted = (before + gained) @ (mean / unit) - before @ (prior_mean / unit)
-    return Message(precision=gained / np.outer(unit, unit), weighted=weighted / unit)
+def _over(mean: FloatArray, covariance: FloatArray, before: Coefficients) -> tuple[Message, ...]:
+    """Each posterior over its prior; no direction is known worse after the readings than before."""
+    unit = np.sqrt(np.einsum("rii->ri", before.covariance))
+    units = unit[:, :, None] * unit[:, None, :]
+    prior = np.linalg.inv(before.covariance / units)
+    gained = np.linalg.inv(covariance / units) - prior
+    values, vectors = np.linalg.eigh(0.5 * (gained + np.swapaxes(gained, 1, 2)))
+    gained = (vectors * np.maximum(values, 0.0)[:, None, :]) @ np.swapaxes(vectors, 1, 2)
+    weighted = np.einsum("rij,rj->ri", prior + gained, mean / unit)
+    weighted = weighted - np.einsum("rij,rj->ri", prior, before.mean / unit)
+    return tuple(
+        Message(precision=precision, weighted=pulled)
+        for precision, pulled in zip(gained / units, weighted / unit, strict=True)
+    )
 
 
 def beforehand(taught: Taught, histories: Sequence[ReedHistory], quantity: Quantity) -> Beforehand:
     """What is believed of reeds from the others alone."""
-    groups = _Groups.of(taught, histories, quantity)
-    numbers = [one.number for one in taught.histories]
-    places = [numbers.index(one.number) if one.number in numbers else None for one in histories]
-    rows = [groups.without(history, place) for history, place in zip(histories, places, strict=True)]
-    scales, taus = taught.scales.sum(axis=0), taught.tau_shares.sum(axis=0)
-    fared = taught.lessons.sum(axis=0)
-    others = [
-        (scales, taus) if place is None else (scales - taught.scales[place], taus - taught.tau_shares[place])
-        for place in places
-    ]
+    register = Register.of((*taught.histories, *histories))
+    groups = _groups(taught, register, register.members(taught.histories), quantity)
+    numbers = {one.number: place for place, one in enumerate(taught.histories)}
+    places = [numbers.get(one.number) for one in histories]
+    mean, spread = groups.without(register.members(histories), places)
+    scales, taus, fared = (
+        _of_others(each, places) for each in (taught.scales, taught.tau_shares, taught.lessons)
+    )
     return Beforehand(
-        coefficients=Coefficients(
-            mean=np.array([mean for mean, _ in rows]), covariance=np.array([spread for _, spread in rows])
-        ),
-        nodes=nodes_about(
-            scales_of(np.array([scale for scale, _ in others])), np.array([_shared(tau) for _, tau in others])
-        ),
-        factors=np.array(
-            [factor(fared if place is None else fared - taught.lessons[place]) for place in places]
-        ),
+        coefficients=Coefficients(mean=mean, covariance=spread),
+        nodes=nodes_about(scales_of(scales), _shared(taus)),
+        factors=factors(fared),
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Groups:
-    """The linear solution for the means of bench, lots, cuts and chanters, all in one vector.
-
-    `tightness` and `pull` are what each reed's message says of its part in them.
-    """
-
-    prior: QuantityPrior
-    reed_sd: FloatArray
-    places: Mapping[tuple[str, str], int]
-    mean: FloatArray
-    covariance: FloatArray
-    tightness: FloatArray
-    pull: FloatArray
-
-    @classmethod
-    def of(cls, taught: Taught, histories: Sequence[ReedHistory], quantity: Quantity) -> _Groups:
-        """From all messages."""
-        prior = PRIORS[quantity]
-        names = sorted({name for history in (*taught.histories, *histories) for name in _names(history)})
-        places = {name: place for place, name in enumerate(names)}
-        sds = np.concatenate([prior.sd[SHARES.index(share)] for share, _ in names])
-        tightness, pull = _about_groups(taught, prior)
-        precision, weighted = np.diag(sds**-2.0), np.zeros(len(sds))
-        for history, tight, pulled in zip(taught.histories, tightness, pull, strict=True):
-            where, count = _where(history, places), len(_names(history))
-            precision[np.ix_(where, where)] += np.tile(tight, (count, count))
-            weighted[where] += np.tile(pulled, count)
-        covariance = np.linalg.inv(precision)
-        return cls(
-            prior=prior,
-            reed_sd=taught.reed_sd,
-            places=places,
-            mean=covariance @ weighted,
-            covariance=covariance,
-            tightness=tightness,
-            pull=pull,
-        )
-
-    def part(self, history: ReedHistory) -> tuple[FloatArray, FloatArray]:
-        """A reed's part in the means (7,), and its covariance (7, 7), all messages included."""
-        where, count = _where(history, self.places), len(_names(history))
-        blocks = self.covariance[np.ix_(where, where)].reshape(count, _SIZE, count, _SIZE)
-        return self.mean[where].reshape(count, _SIZE).sum(axis=0), blocks.sum(axis=(0, 2))
-
-    def without(self, history: ReedHistory, place: int | None) -> tuple[FloatArray, FloatArray]:
-        """A reed's mean and covariance beforehand, the message of the reed at `place` left out.
-
-        (J − XᵀWX)⁻¹ seen through X is S (1 − WS)⁻¹, S = X J⁻¹ Xᵀ (Woodbury).
-        """
-        mean, spread = self.part(history)
-        if place is not None:
-            left = np.linalg.inv(np.eye(_SIZE) - spread @ self.tightness[place])
-            mean, spread = left @ (mean - spread @ self.pull[place]), left @ spread
-        own = np.diag(_own_squares(history, self.prior, self.reed_sd))
-        return self.prior.mean + mean, 0.5 * (spread + spread.T) + own
+def _groups(taught: Taught, register: Register, members: Members, quantity: Quantity) -> Groups:
+    return Groups.of(register, members, taught.messages, PRIORS[quantity], taught.reed_sd)
 
 
-def _where(history: ReedHistory, places: Mapping[tuple[str, str], int]) -> IntArray:
-    """Which entries of the one vector a reed is of."""
-    first = np.array([places[name] for name in _names(history)]) * _SIZE
-    return np.asarray((first[:, None] + np.arange(_SIZE)).ravel())
-
-
-def _own_squares(history: ReedHistory, prior: QuantityPrior, reed_sd: FloatArray) -> FloatArray:
-    """Variances (7,) of what is a reed's own: its lot's too where that is not known."""
-    squares = reed_sd**2
-    for share in ("lot", "cut", "chanter"):
-        if getattr(history, share) is None:
-            squares = squares + prior.sd[SHARES.index(share)] ** 2
-    return squares
-
-
-def _about_groups(taught: Taught, prior: QuantityPrior) -> tuple[FloatArray, FloatArray]:
-    """Messages about the groups, once each reed's own part is integrated out: (reeds, 7, 7), (reeds, 7)."""
-    if not taught.histories:
-        return np.zeros((0, _SIZE, _SIZE)), np.zeros((0, _SIZE))
-    precision = np.array([one.precision for one in taught.messages])
-    weighted = np.array([one.weighted for one in taught.messages]) - precision @ prior.mean
-    own = np.array([_own_squares(one, prior, taught.reed_sd) for one in taught.histories])
-    inner = np.linalg.inv(np.eye(_SIZE) + precision * own[:, None, :])
-    tightness = inner @ precision
-    return 0.5 * (tightness + np.swapaxes(tightness, 1, 2)), np.einsum("rij,rj->ri", inner, weighted)
-
-
-def _names(history: ReedHistory) -> list[tuple[str, str]]:
-    """The groups that a reed is of; what is not known it shares with none."""
-    named = [(share, getattr(history, share)) for share in ("lot", "cut", "chanter")]
-    return [("bench", "")] + [(share, name) for share, name in named if name is not None]
+def _of_others(each: FloatArray, places: Sequence[int | None]) -> FloatArray:
+    """What all reeds tell together (reeds, ...), for each of these without its own."""
+    own = np.array([np.zeros(each.shape[1:]) if place is None else each[place] for place in places])
+    return np.asarray(each.sum(axis=0) - own)
 
 
 def _reeds_apart(taught: Taught, quantity: Quantity) -> FloatArray:
@@ -309,10 +214,10 @@ def _reeds_apart(taught: Taught, quantity: Quantity) -> FloatArray:
     first, count = prior.sd[_OWN], len(taught.histories)
     precision = np.array([one.precision for one in taught.messages])
     weighted = np.array([one.weighted for one in taught.messages]) - precision @ prior.mean
+    register = Register.of(taught.histories)
+    members = register.members(taught.histories)
     for _ in range(_STEPS):
-        groups = _Groups.of(taught, taught.histories, quantity)
-        parts = [groups.part(history) for history in taught.histories]
-        means, spreads = np.array([mean for mean, _ in parts]), np.array([spread for _, spread in parts])
+        means, spreads = _groups(taught, register, members, quantity).part(members)
         after = np.linalg.inv(precision + np.diag(taught.reed_sd**-2.0))
         moved = np.einsum("rij,rj->ri", after, weighted - np.einsum("rij,rj->ri", precision, means))
         loaded = after @ precision
@@ -339,5 +244,6 @@ def _tau_shares(after: NodePosterior) -> FloatArray:
 
 
 def _shared(counts: FloatArray) -> FloatArray:
-    """Chances of time constants from how many reeds fell to each, beside the prior's."""
-    return np.asarray((_WORTH_REEDS * first_chances() + counts) / (_WORTH_REEDS + counts.sum()))
+    """Chances of time constants (..., taus) from how many reeds fell to each, beside the prior's."""
+    worth = _WORTH_REEDS + counts.sum(axis=-1, keepdims=True)
+    return np.asarray((_WORTH_REEDS * first_chances() + counts) / worth)

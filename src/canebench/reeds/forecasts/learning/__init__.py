@@ -1,0 +1,1 @@
+"""What a bench's reeds teach of each other, and how forecasts from it fared."""
