@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import re
 import tempfile
@@ -10,6 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hypothesis import settings
+
+from support.loads import load_fully
 
 if TYPE_CHECKING:
     import pytest
@@ -55,10 +58,25 @@ def pytest_itemcollected(item: pytest.Item) -> None:
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    """How many damaged files the ingest fuzz test tries; whether other browsers are driven too."""
+    """How often tests do what they repeat; whether other browsers are driven too."""
     parser.addoption(
         "--engines", action="store_true", help="Firefox, WebKit and a real sound server too (scripts/engines)"
     )
     parser.addoption(
-        "--fuzz-count", type=int, default=20_000, help="damaged sound files to try (default 20 000)"
+        "--full-loads", action="store_true", help="cuts, damages and drawn cases as often as ever, not fewer"
     )
+    parser.addoption(
+        "--fuzz-count", type=int, help="damaged sound files to try (default 8 000; 20 000 by --full-loads)"
+    )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Before tests are collected: some draw their cases then."""
+    if config.getoption("full_loads"):
+        load_fully()
+
+
+def pytest_collection_finish() -> None:
+    """What was imported lives as long as the run: Python looks through it for rubbish no more."""
+    gc.collect()
+    gc.freeze()

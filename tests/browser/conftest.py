@@ -11,8 +11,9 @@ import pytest
 from playwright.sync_api import Browser, Playwright, expect, sync_playwright
 
 from canebench.bench.acts.fitting.measure_take import DEMO_FILE
+from support.forked_bench import serving
 from support.played_take import FAKE, write_played
-from support.running_bench import WAIT_MS, Bench, Watch, launched, serving, signed_in_page
+from support.running_bench import WAIT_MS, Bench, Watch, launched, signed_in_page
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

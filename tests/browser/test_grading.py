@@ -10,7 +10,8 @@ import pytest
 from playwright.sync_api import expect
 
 from browser.test_pages import violations
-from support.running_bench import serving, signed_in_page, watched_page
+from support.forked_bench import serving
+from support.running_bench import signed_in_page, watched_page
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

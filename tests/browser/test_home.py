@@ -10,9 +10,10 @@ from playwright.sync_api import expect
 
 from browser.test_pages import violations
 from canebench.bench.acts.ledger import the_ledger
+from support.forked_bench import serving
 from support.ledgers import dump_of
 from support.played_take import BUSY_MS
-from support.running_bench import Bench, serving, signed_in_page
+from support.running_bench import Bench, signed_in_page
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

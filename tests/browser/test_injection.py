@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Final
 import pytest
 
 from canebench.store.ledger import open_ledger
+from support.forked_bench import serving
 from support.hostile_ledger import fill
 from support.payloads import payloads
-from support.running_bench import serving, signed_in_page
+from support.running_bench import signed_in_page
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 import pytest
 
 from support.every_page import EVERY_PAGE
+from support.loads import times
 from support.running_bench import watched_page
 
 if TYPE_CHECKING:
@@ -18,9 +19,11 @@ if TYPE_CHECKING:
     from support.running_bench import Bench, Watch
 
 THEMES: Final = ("light", "dark", "dim", "contrast")
-#: Each page in two looks, in turn; all pages in all, at three widths: `test_every_look.py`.
+#: Each page in one look, in turn, or in two; all pages in all, at three widths: `test_every_look.py`.
 IN_TURN: Final = [
-    (path, THEMES[(place + more) % len(THEMES)]) for place, path in enumerate(EVERY_PAGE) for more in (0, 2)
+    (path, THEMES[(place + 2 * more) % len(THEMES)])
+    for place, path in enumerate(EVERY_PAGE)
+    for more in range(times(2, usual=1))
 ]
 #: axe-core (MPL-2.0, for tests only), as a package of ours for tests brings it.
 AXE: Final = files("axe_playwright_python") / "axe.min.js"

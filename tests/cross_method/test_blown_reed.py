@@ -35,14 +35,30 @@ def _bare(one: BlownChanter) -> Blown:
 
 @pytest.fixture(scope="module")
 def simulated() -> list[Simulated]:
+    """All blown side by side: a step in time takes hardly longer for four than for one."""
     rng = np.random.default_rng(3)
+    chanters = [blown_chanter(seed, rng) for seed in _SEEDS]
+    bare = [_bare(one) for one in chanters]
+    modes = fitted(1 / np.vstack([fitted_admittance(one) for one in bare]))
+    mouth_pa = np.concatenate([one.mouth_pa[::SETTINGS] for one in chanters])
+    onset_hz = np.concatenate([one.onset_hz[::SETTINGS] for one in chanters])
+    sound = played(modes, bare, mouth_pa, onset_hz)
     found = []
-    for seed in _SEEDS:
-        chanter = blown_chanter(seed, rng)
-        blown = _bare(chanter)
-        modes = fitted(1 / fitted_admittance(blown))
-        sound = played(modes, [blown], chanter.mouth_pa[::SETTINGS], chanter.onset_hz[::SETTINGS])
-        found.append(Simulated(chanter=chanter, blown=blown, modes=modes, sound=sound))
+    for index, (chanter, blown) in enumerate(zip(chanters, bare, strict=True)):
+        rows = slice(index * len(NOTES), (index + 1) * len(NOTES))
+        found.append(
+            Simulated(
+                chanter=chanter,
+                blown=blown,
+                modes=ModalBore(poles=modes.poles[rows], residues=modes.residues[rows]),
+                sound=Sound(
+                    hz=sound.hz[rows],
+                    pressures=sound.pressures[rows],
+                    size_pa=sound.size_pa[rows],
+                    steady=sound.steady[rows],
+                ),
+            )
+        )
     return found
 
 

@@ -8,10 +8,10 @@ report, so a fault in those spans would part us too.
 
 from __future__ import annotations
 
+import importlib
 import math
 from typing import TYPE_CHECKING
 
-import librosa
 import numpy as np
 import parselmouth
 import pytest
@@ -19,6 +19,7 @@ import pytest
 from canebench.base.notes import NOTES
 from canebench.base.units import hz_to_cents
 from canebench.sound.synth import DronePlan, Recipe, scale_notes
+from support.late_numba import compiled_late
 from support.pitch import assert_within_cents
 from support.takes import Take, take_of, true_hz
 
@@ -38,8 +39,10 @@ _NEARER = 3.0
 
 def _yin(samples: SampleArray) -> FloatArray:
     """De Cheveigné & Kawahara 2002: Hz in each frame."""
+    with compiled_late():
+        library = importlib.import_module("librosa.core.pitch")
     return np.asarray(
-        librosa.yin(
+        library.yin(
             samples,
             fmin=_LOW_HZ,
             fmax=_HIGH_HZ,

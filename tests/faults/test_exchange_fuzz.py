@@ -18,6 +18,7 @@ from canebench.store.exchange.importing import ImportChoices, check_import
 from canebench.store.exchange.tables_out import read_tables, write_table
 from canebench.store.ledger import Ledger, open_ledger
 from support.effort import worked_s
+from support.loads import times
 
 if TYPE_CHECKING:
     from canebench.store.exchange.tables_out import Form
@@ -93,7 +94,15 @@ def _tried(ledger: Ledger, form: Form, data: bytes) -> bool:
     return True
 
 
-@pytest.mark.parametrize(("form", "count"), [("csv", 1500), ("json", 1500), ("xlsx", 300)])
+@pytest.mark.parametrize(
+    ("form", "count"),
+    [
+        ("csv", times(1_500, usual=500)),
+        ("json", times(1_500, usual=500)),
+        ("xlsx", times(300, usual=150)),
+    ],
+    ids=["csv", "json", "xlsx"],
+)
 def test_damaged_files_are_read_or_refused(ledger: Ledger, form: Form, count: int) -> None:
     seed, read = _seed(ledger, form), 0
     assert _tried(ledger, form, seed)

@@ -20,6 +20,7 @@ from canebench.base.errors import DecodeError
 from canebench.sound.files.decode import MAX_SAMPLE
 from support.decoder import Decoder, DecoderDied
 from support.lies import mended_ogg
+from support.loads import times
 from support.soundfiles import KINDS, tone_file
 
 if TYPE_CHECKING:
@@ -96,7 +97,8 @@ def decoder() -> Iterator[Decoder]:
 def test_damaged_files_are_read_or_refused(name: str, decoder: Decoder, pytestconfig: pytest.Config) -> None:
     sentences: list[str] = []
     read = 0
-    for number in range(math.ceil(pytestconfig.getoption("--fuzz-count") / len(SEEDS))):
+    wanted = pytestconfig.getoption("--fuzz-count") or times(20_000, usual=8_000)
+    for number in range(math.ceil(wanted / len(SEEDS))):
         try:
             recording = decoder.read(mutant(name, number), origin=f"{name} {number}")
         except DecodeError as error:

@@ -12,12 +12,13 @@ import pytest
 
 from canebench.store.ledger import open_ledger
 from canebench.store.sqlite import SETTINGS
+from support.loads import times
 from support.power_cuts import Outcome, logged, outcome_of, with_synchronous
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-_CUTS: Final = 420
+_CUTS: Final = times(420, usual=150)
 _CONTROL_CUTS: Final = 200
 
 

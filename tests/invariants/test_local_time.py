@@ -6,12 +6,14 @@ import os
 import time
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
+from unittest.mock import Mock
 from zoneinfo import ZoneInfo
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from canebench.base.clock import local_time
 from canebench.base.clock.local_time import day_said, time_said, zone_named, zone_said
 from canebench.base.errors import InputError
 
@@ -67,3 +69,14 @@ def test_an_unknown_zone_names_the_nearest() -> None:
         zone_named("Europe/Lundon")
     with pytest.raises(ValueError, match="without a zone"):
         time_said("2026-07-15T19:05:00", _LONDON)
+
+
+def test_the_zone_next_to_an_unknown_one_is_looked_for_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """To go through them all takes forty milliseconds, and a ledger is asked for its zone by every page."""
+    looked = Mock(return_value={"Asia/Tokyo"})
+    monkeypatch.setattr(local_time, "available_timezones", looked)
+    for wrong in ("Asia/Tokio", "Asia/Tokio", "Asia/Tokyou"):
+        with pytest.raises(InputError, match=r"Nearest that works: Asia/Tokyo\."):
+            zone_named(wrong)
+    assert looked.call_count == 2
+    local_time._nearest_zone.cache_clear()

@@ -22,6 +22,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 _READY_S: Final = 30.0
+#: Kept in memory, where the machine has enough: a new database is some four hundred files, and to make one
+#: takes a twentieth of the time that it takes on many a disk.
+_MEMORY: Final = "/dev/shm"  # noqa: S108 - a folder of its own is made in it
+_DISK: Final = "/tmp"  # noqa: S108 - as above
+_ENOUGH_BYTES: Final = 2**30
 _USER: Final = "canebench"
 
 
@@ -87,7 +92,7 @@ def postgres_server(*, fsync: bool = False) -> Iterator[PostgresServer]:
     """A server for as long as the context lasts. Where it does not start, an error says what it said."""
     run_as = _unprivileged()
     # A socket's path must be short: not below the folder of a test.
-    folder = Path(tempfile.mkdtemp(prefix="pg", dir="/tmp"))
+    folder = Path(tempfile.mkdtemp(prefix="pg", dir=_DISK if fsync else _quickest()))
     try:
         if run_as:
             os.chown(folder, run_as["user"], run_as["group"])
@@ -112,6 +117,12 @@ def postgres_server(*, fsync: bool = False) -> Iterator[PostgresServer]:
             _stop(process)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+
+
+def _quickest() -> str:
+    """Where files that nothing is synced of are made soonest."""
+    writable = os.access(_MEMORY, os.W_OK)
+    return _MEMORY if writable and shutil.disk_usage(_MEMORY).free >= _ENOUGH_BYTES else _DISK
 
 
 def _make_cluster(folder: Path, run_as: dict[str, Any]) -> None:

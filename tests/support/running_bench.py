@@ -7,7 +7,7 @@ import subprocess
 import sys
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Protocol
 from urllib.parse import urlsplit
 
 if TYPE_CHECKING:
@@ -32,11 +32,32 @@ SWITCHES: Final = (
 WAIT_MS: Final = 60_000
 
 
+class Server(Protocol):
+    """A process that serves, as `subprocess` has it."""
+
+    @property
+    def pid(self) -> int:
+        """Its number."""
+        ...
+
+    def poll(self) -> int | None:
+        """How it ended; None while it runs."""
+        ...
+
+    def send_signal(self, number: int, /) -> None:
+        """To a process that still runs."""
+        ...
+
+    def wait(self, timeout: float) -> int:
+        """How it ended, within so many seconds."""
+        ...
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bench:
     """A bench that is being served; `link` signs one browser in."""
 
-    server: subprocess.Popen[str]
+    server: Server
     link: str
 
     @property

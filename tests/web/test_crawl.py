@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from html.parser import HTMLParser
+from shutil import copytree
 from typing import TYPE_CHECKING, Final
 from urllib.parse import urljoin, urlsplit
 
 import pytest
 
+from canebench.web.app import create_app
+from canebench.web.context import open_context
+from canebench.web.security.sign_in import SignIn
 from support.ledgers import dump_of
-from support.web_client import ORIGIN
+from support.web_client import HOST, ORIGIN, PORT, signed_in
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from starlette.applications import Starlette
     from starlette.testclient import TestClient
+
+    from canebench.store.tables import Row
 
 _MOST_PAGES: Final = 400
 #: Pages of one kind that are enough: every reed's page is made by the same template.
@@ -65,31 +72,67 @@ def crawl(client: TestClient, start: str = "/") -> dict[str, Seen]:
     alike: dict[str, int] = {}
     while pending_uploads and len(found) < _MOST_PAGES:
         path = pending_uploads.pop(0)
-        kind = "".join("1" if c.isdigit() else c for c in path)
+        kind = _kind(path)
         if path in found or alike.get(kind, 0) >= _MOST_ALIKE:
             continue
         alike[kind] = alike.get(kind, 0) + 1
-        answer = client.get(path)
-        assert answer.status_code == 200, (path, answer.status_code)
-        seen = Seen()
-        if answer.headers["content-type"].startswith("text/html"):
-            seen.feed(answer.text)
-            for link in seen.links:
-                goal = urlsplit(urljoin(ORIGIN + path, link))
-                if f"{goal.scheme}://{goal.netloc}" == ORIGIN:
-                    pending_uploads.append(goal.path + (f"?{goal.query}" if goal.query else ""))
-        found[path] = seen
+        found[path] = look(client, path)
+        for link in found[path].links:
+            goal = urlsplit(urljoin(ORIGIN + path, link))
+            if f"{goal.scheme}://{goal.netloc}" == ORIGIN:
+                pending_uploads.append(goal.path + (f"?{goal.query}" if goal.query else ""))
     return found
 
 
-@pytest.fixture(params=["season", "new"])
-def any_client(request: pytest.FixtureRequest) -> TestClient:
-    client: TestClient = request.getfixturevalue("client" if request.param == "season" else "empty_client")
-    return client
+def look(client: TestClient, path: str) -> Seen:
+    """What the page there holds; nothing where it is none but a file."""
+    answer = client.get(path)
+    assert answer.status_code == 200, (path, answer.status_code)
+    seen = Seen()
+    if answer.headers["content-type"].startswith("text/html"):
+        seen.feed(answer.text)
+    return seen
 
 
-def test_every_page_is_well_formed(any_client: TestClient) -> None:
-    pages = {path: seen for path, seen in crawl(any_client).items() if seen.tags}
+def _kind(path: str) -> str:
+    """Pages whose addresses differ in numbers alone are of one kind."""
+    return "".join("1" if c.isdigit() else c for c in path)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crawled:
+    """A ledger's pages, and what lay in the ledger and beside it before and after all were looked at."""
+
+    pages: dict[str, Seen]
+    #: What the pages hold that were looked at a second time, one of each kind.
+    again: dict[str, Seen]
+    before: tuple[dict[str, list[Row]], list[Path]]
+    after: tuple[dict[str, list[Row]], list[Path]]
+
+
+def _kept(app: Starlette) -> tuple[dict[str, list[Row]], list[Path]]:
+    return dump_of(app.state.context.ledger), _files(app)
+
+
+@pytest.fixture(scope="module", params=["season", "new"])
+def crawled(
+    request: pytest.FixtureRequest, season: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Crawled:
+    """Every page of the season, and of a new ledger."""
+    folder, entry = tmp_path_factory.mktemp("crawled") / "bench", SignIn(PORT)
+    if request.param == "season":
+        copytree(season, folder)
+    app = create_app(open_context(str(folder / "ledger.db"), "tester"), entry, hosts=[HOST])
+    with signed_in(app, entry) as client:
+        before = _kept(app)
+        pages = crawl(client)
+        kinds = {_kind(path): path for path in reversed(pages)}
+        again = {path: look(client, path) for path in kinds.values()}
+        return Crawled(pages=pages, again=again, before=before, after=_kept(app))
+
+
+def test_every_page_is_well_formed(crawled: Crawled) -> None:
+    pages = {path: seen for path, seen in crawled.pages.items() if seen.tags}
     assert len(pages) > 8
     for path, seen in pages.items():
         for tag in ("h1", "main"):
@@ -102,12 +145,12 @@ def test_every_page_is_well_formed(any_client: TestClient) -> None:
         assert not unlabelled, (path, unlabelled)
 
 
-def test_looking_changes_nothing(client: TestClient, app: Starlette) -> None:
-    before, files = dump_of(app.state.context.ledger), _files(app)
-    first, second = crawl(client), crawl(client)
-    assert first.keys() == second.keys()
-    assert dump_of(app.state.context.ledger) == before
-    assert _files(app) == files
+def test_looking_changes_nothing(crawled: Crawled) -> None:
+    """Neither the ledger nor its files, nor where pages lead to when they are looked at again."""
+    assert crawled.after == crawled.before
+    assert crawled.again
+    for path, seen in crawled.again.items():
+        assert seen.links == crawled.pages[path].links, path
 
 
 def test_an_act_would_be_noticed(client: TestClient, app: Starlette) -> None:

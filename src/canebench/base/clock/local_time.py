@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from difflib import get_close_matches
+from functools import lru_cache
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -27,13 +28,19 @@ def zone_named(name: str) -> ZoneInfo:
         return ZoneInfo(name)
     except (ValueError, OSError, KeyError, TypeError) as error:
         typed = name if isinstance(name, str) else said(name)
-        close = get_close_matches(typed, available_timezones(), n=1)
         raise InputError(
             field="time zone",
             given=repr(typed[:60]),
             allowed="the name of a zone is needed, such as Europe/London",
-            nearest=close[0] if close else "Europe/London",
+            nearest=_nearest_zone(typed),
         ) from error
+
+
+@lru_cache(maxsize=16)
+def _nearest_zone(typed: str) -> str:
+    """Kept: every zone is compared, and a ledger whose zone is unknown here asks for each page."""
+    close = get_close_matches(typed, sorted(available_timezones()), n=1)
+    return close[0] if close else "Europe/London"
 
 
 def check_zone(field: str, at: datetime) -> None:

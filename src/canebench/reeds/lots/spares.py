@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
 
 from canebench.base.sizes import check_count
+from canebench.reeds.lots.matching import cheapest_columns
 from canebench.reeds.strength import SUITS_KPA
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ def supplies(
     chairs = len(useful) + np.arange(len(players) * each)
     cost[np.arange(len(players) * each), chairs] = np.repeat(empty, len(players))
     found: list[list[int]] = [[] for _ in players]
-    for row, column in zip(*linear_sum_assignment(cost), strict=True):
+    for row, column in enumerate(cheapest_columns(cost)):
         if column < len(useful):
             found[row % len(players)].append(int(column))
     return [

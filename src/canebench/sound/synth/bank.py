@@ -55,3 +55,12 @@ def sum_of_partials(cycles: FloatArray, amplitudes: ComplexArray, hop: int) -> F
             sums *= rotor
         total[first:last] = sums.real
     return total.reshape(-1)[:count]
+
+
+def polynomial(rotor: ComplexArray, factors: ComplexArray) -> ComplexArray:
+    """sum_k f_k z**k, k from 1, at each z of `rotor`, by Horner's rule."""
+    total = np.zeros_like(rotor)
+    for factor in factors[::-1]:
+        total += factor
+        total *= rotor
+    return total

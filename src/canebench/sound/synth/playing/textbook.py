@@ -13,10 +13,13 @@ import numpy as np
 
 from canebench.base.notes import NOTES
 from canebench.base.units import cents_to_hz
+from canebench.sound.synth.bank import polynomial
 from canebench.sound.synth.playing.courses import cycles_of
 
 if TYPE_CHECKING:
-    from canebench.base.arrays import ComplexArray, FloatArray
+    from collections.abc import Iterator
+
+    from canebench.base.arrays import ComplexArray, FloatArray, IntArray
     from canebench.sound.synth.recipe import DronePlan, Recipe
     from canebench.sound.synth.truth import Event
 
@@ -24,6 +27,8 @@ _TOP_HZ = 10_000.0
 #: Fingers take a few milliseconds to open or close a hole.
 _FINGER_S = 0.006
 _JITTER_HZ = 3.0
+#: Samples worked on at a time: as many as the processor's cache holds.
+_CHUNK = 8192
 
 
 def textbook_chanter(
@@ -33,23 +38,18 @@ def textbook_chanter(
     rate = recipe.rate_hz
     edges = [round(event.start_s * rate) for event in events] + [count]
     lengths = np.diff(edges)
-    sounding = np.array([event.note is not None for event in events], dtype=float)
     freq = fingered(np.repeat(np.log(holds), lengths), rate)
     freq = np.exp(freq) * cents_to_hz(recipe.wander_cents * wander(count, recipe, rng), 1.0)
     cycles = cycles_of(freq, rate)
     tilt = {note: _chanter_spectrum(rng) for note in NOTES}
-    partials = int(min(_TOP_HZ, 0.45 * rate) / min(holds))
-    signal = np.zeros(count)
-    rotor = np.exp(2j * np.pi * cycles)
-    phasor = np.ones(count, dtype=complex)
-    for k in range(1, partials + 1):
-        phasor *= rotor
-        gains = [tilt[event.note][k - 1] if event.note else 0.0 for event in events]
-        gains = [g * (k * hold < min(_TOP_HZ, 0.45 * rate)) for g, hold in zip(gains, holds, strict=True)]
-        envelope = fingered(np.repeat(np.array(gains) * sounding, lengths), rate)
-        envelope *= 1.0 + recipe.jitter * _slow(count, rate, _JITTER_HZ, rng)
-        signal += envelope * _turned(phasor, rng)
-    return signal, cycles
+    top_hz = min(_TOP_HZ, 0.45 * rate)
+    partials = int(top_hz / min(holds))
+    k = np.arange(1, partials + 1)
+    silent = np.zeros(partials)
+    played = [tilt[event.note][:partials] if event.note else silent for event in events]
+    amplitudes = np.array(played) * (k * np.array(holds)[:, None] < top_hz)
+    moving = _turned(partials, count, recipe, rng)
+    return _summed(cycles, amplitudes, moving, edges[1:-1], rate), cycles
 
 
 def _chanter_spectrum(rng: np.random.Generator) -> FloatArray:
@@ -76,19 +76,69 @@ def textbook_drones(
         top = int(min(_TOP_HZ, 0.45 * rate) / pitch)
         k = np.arange(1, top + 1)
         fall = -6.0 * np.log2(k) * (0.7 if name == "bass" else 1.0) + rng.uniform(-4, 4, top)
-        rotor = np.exp(2j * np.pi * cycles[name])
-        phasor = np.ones(count, dtype=complex)
-        for gain in 10 ** (fall / 20):
-            phasor *= rotor
-            envelope = gain * (1.0 + recipe.jitter * _slow(count, rate, _JITTER_HZ, rng))
-            signal += envelope * _turned(phasor, rng)
+        amplitudes = 10 ** (fall[None] / 20)
+        signal += _summed(cycles[name], amplitudes, _turned(top, count, recipe, rng), [], rate)
     return onset * signal / np.sqrt(np.mean(signal**2)), cycles
 
 
-def _turned(phasor: ComplexArray, rng: np.random.Generator) -> FloatArray:
-    """The partial of that phasor at a random phase."""
-    angle = rng.uniform(0, 2 * np.pi)
-    return np.asarray(np.cos(angle) * phasor.real - np.sin(angle) * phasor.imag)
+def _turned(partials: int, count: int, recipe: Recipe, rng: np.random.Generator) -> ComplexArray:
+    """Each partial's jitter about 1 (rows) at its knots, turned to a random phase.
+
+    The jitter is noise of RMS 1 below about `_JITTER_HZ`, by straight lines between random knots.
+    """
+    size = int(count / recipe.rate_hz * 2 * _JITTER_HZ) + 3
+    found = np.empty((partials, size), dtype=complex)
+    for row in found:
+        jitter = 1.0 + recipe.jitter * np.sqrt(1.5) * rng.standard_normal(size)
+        row[:] = jitter * np.exp(1j * rng.uniform(0, 2 * np.pi))
+    return found
+
+
+def _summed(
+    cycles: FloatArray, amplitudes: FloatArray, moving: ComplexArray, edges: list[int], rate_hz: float
+) -> FloatArray:
+    """The sum of all partials on these cycles.
+
+    `amplitudes` has a row for each event and a column for each partial; `edges` are the first samples of
+    all events but the first. Between two knots of `moving` the sum is one polynomial and, times the way
+    from the one to the other, a second.
+    """
+    total = np.zeros(len(cycles))
+    for first, last, knot in _chunks(len(cycles), rate_hz):
+        samples = np.arange(first, last)
+        rotor = np.exp(2j * np.pi * cycles[first:last])
+        way = samples * (2 * _JITTER_HZ / rate_hz) - knot
+        held, moved = moving[:, knot], moving[:, knot + 1] - moving[:, knot]
+        for event, share in _shares(samples, edges, rate_hz):
+            level = amplitudes[event]
+            sums = polynomial(rotor, level * held).real + way * polynomial(rotor, level * moved).real
+            total[first:last] += share * sums
+    return total
+
+
+def _chunks(count: int, rate_hz: float) -> Iterator[tuple[int, int, int]]:
+    """First and last (exclusive) sample of stretches between two knots of the jitter, and the first knot."""
+    a_knot = rate_hz / (2 * _JITTER_HZ)
+    for knot in range(int(count / a_knot) + 1):
+        start, end = (min(count, int(np.ceil(number * a_knot))) for number in (knot, knot + 1))
+        for first in range(start, end, _CHUNK):
+            yield first, min(first + _CHUNK, end), knot
+
+
+def _shares(samples: IntArray, edges: list[int], rate_hz: float) -> Iterator[tuple[int, FloatArray]]:
+    """The events that sound in these samples, and each one's share of every sample: as `fingered` would."""
+    width = _finger_width(rate_hz)
+    # So far behind the first sample that `fingered` averages over about one.
+    reach = width - width // 2
+    begun = np.searchsorted(edges, samples[0] + reach - width, side="right")
+    ended = np.searchsorted(edges, samples[-1] + reach, side="left")
+    before = np.ones(len(samples))
+    for event in range(int(begun), int(ended) + 1):
+        after = np.zeros(len(samples))
+        if event < len(edges):
+            after = np.clip(samples + reach - edges[event], 0, width) / width
+        yield event, before - after
+        before = after
 
 
 def wander(count: int, recipe: Recipe, rng: np.random.Generator) -> FloatArray:
@@ -103,18 +153,15 @@ def wander(count: int, recipe: Recipe, rng: np.random.Generator) -> FloatArray:
     return np.asarray(np.interp(time, coarse, np.asarray(wave)))
 
 
-def _slow(count: int, rate_hz: float, band_hz: float, rng: np.random.Generator) -> FloatArray:
-    """Noise of RMS 1 below about `band_hz`, by linear interpolation between random knots."""
-    knots = rng.standard_normal(int(count / rate_hz * 2 * band_hz) + 3)
-    position = np.arange(count) * (2 * band_hz / rate_hz)
-    return np.asarray(np.interp(position, np.arange(knots.size), knots) * np.sqrt(1.5))
-
-
 def fingered(steps: FloatArray, rate_hz: float) -> FloatArray:
     """A stepwise course smoothed over the few milliseconds that fingers take."""
-    width = max(1, round(_FINGER_S * rate_hz))
+    width = _finger_width(rate_hz)
     padded = np.concatenate([np.full(width, steps[0]), steps, np.full(width, steps[-1])])
     total = np.cumsum(padded)
     start = width - width // 2
     smooth = (total[width:] - total[:-width]) / width
     return np.asarray(smooth[start - 1 : start - 1 + len(steps)])
+
+
+def _finger_width(rate_hz: float) -> int:
+    return max(1, round(_FINGER_S * rate_hz))
