@@ -44,9 +44,9 @@ def statements(dialect: str) -> list[str]:
     for table in TABLES.values():
         found.append(_create(table, dialect) + end)
         found += [
-            # The index of times tells the bin too: a page far down a list reads no rows above it.
-            f"CREATE INDEX {table.name}_by_{column.name} ON {table.name} "
-            f"({'removed_at, at' if column.name == 'at' else column.name})"
+            f"CREATE INDEX {table.name}_by_{column.name} ON {table.name} ({column.name})"
+            # What lies in the bin has no place among the times: a page far down reads no rows above it.
+            + (" WHERE removed_at IS NULL" if column.name == "at" else "")
             for column in table.columns
             if column.refers or column.name == "at"
         ]

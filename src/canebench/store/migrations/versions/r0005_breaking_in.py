@@ -1,6 +1,6 @@
-"""A band's own sessions and rests of breaking in, its own rule for a settled reed; and rows by bin and time.
+"""A band's own sessions and rests of breaking in, its own rule for a settled reed; and times without the bin.
 
-A page far down a list reads the index alone up to there: which rows lie in the bin stands in it too.
+A page far down a list reads the index alone up to there: no row that lies in the bin stands in it.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ _WITH_TIMES: Final = (
 
 
 def upgrade(connection: Connection, dialect: str) -> None:
-    """Columns more, empty: all is as usual until somebody says so; times are found by the bin too."""
+    """Columns more, empty until somebody says so; no index of times has what lies in the bin."""
     whole, real, text = (
         ("INTEGER", "REAL", "TEXT")
         if dialect == "sqlite"
@@ -40,4 +40,4 @@ def upgrade(connection: Connection, dialect: str) -> None:
         connection.run(f"ALTER TABLE bands ADD COLUMN {column} {kind}")
     for table in _WITH_TIMES:
         connection.run(f"DROP INDEX {table}_by_at")
-        connection.run(f"CREATE INDEX {table}_by_at ON {table} (removed_at, at)")
+        connection.run(f"CREATE INDEX {table}_by_at ON {table} (at) WHERE removed_at IS NULL")
