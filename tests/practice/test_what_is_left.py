@@ -16,9 +16,14 @@ from canebench.bench.acts.fitting.plan_setting import Plan, plan_setting
 from canebench.fitting.acts import Act
 from canebench.fitting.balance import Deviation
 from canebench.fitting.limits import Limits
+from canebench.fitting.rule_bounds import tape_alone
+from canebench.fitting.sizing import Allowed
 from canebench.fitting.take import Take
 from canebench.fitting.tolerance import TOLERANCE_CENTS
 from canebench.fitting.verdicts import NOTHING_GAINED, notes_off, what_is_left
+
+_FIXED_HZ = 478.0
+_RATIOS = np.array([DEFAULT_SCALE.ratios[note] for note in NOTES])
 
 
 def _beam(sd: float = 0.5, **cents: float) -> dict[str, Deviation]:
@@ -97,13 +102,12 @@ def test_a_note_is_worse_beyond_its_tolerance_and_further_out_than_now(
 
 def _plan(cents: list[float]) -> Plan:
     """Heard twice as far out, on a chanter without any travel of the seat, and no strip allowed."""
-    ratios = np.array([DEFAULT_SCALE.ratios[note] for note in NOTES])
-    hz = 478.0 * ratios * 2.0 ** (np.array(cents) / 1200.0)
+    hz = _FIXED_HZ * _RATIOS * 2.0 ** (np.array(cents) / 1200.0)
     take = FittingTake(
         origin="a test", take=Take(setting=Setting(), hz=hz, sd_cents=np.full(len(NOTES), 0.5))
     )
     limits = Limits(deeper_mm=0.0, higher_mm=0.0, most_strips=0)
-    return plan_setting(Fitting(reference_hz=478.0, limits=limits).with_take(take).with_take(take))
+    return plan_setting(Fitting(reference_hz=_FIXED_HZ, limits=limits).with_take(take).with_take(take))
 
 
 @pytest.mark.parametrize("sharp", [9.0, 12.0])
@@ -114,3 +118,33 @@ def test_a_plan_that_can_do_nothing_never_calls_it_a_breath(sharp: float) -> Non
     assert "E +" in plan.next_act.why
     # The control: in tune, it says nothing of a note.
     assert "E +" not in _plan([0.0] * 9).next_act.why
+
+
+def test_where_the_seat_gains_nothing_tape_goes_on_what_is_sharp_both_ways() -> None:
+    """Low A flat, the octave wide, F and high G above target and beam."""
+    hz = _FIXED_HZ * _RATIOS * 2.0 ** (np.array([-4, -13, -4, 2, 4, -5, 11, 8, -4]) / 1200.0)
+    fitting = Fitting(reference_hz=_FIXED_HZ)
+    for _ in range(3):
+        take = Take(setting=Setting(), hz=hz, sd_cents=np.full(len(NOTES), 0.5))
+        fitting = fitting.with_take(FittingTake(origin="a test", take=take))
+    plan = plan_setting(fitting)
+    assert {step.act.act for step in plan.steps} == {Act.TAPE}
+    assert set(plan.setting.tape_mm) <= {"F", "high G"}
+    assert "F" in plan.setting.tape_mm
+
+
+def test_tape_alone_leaves_what_only_rides_on_a_wide_octave() -> None:
+    """E is sharp of its target and lies on the beam, F stands above both, B above the beam alone."""
+    now = _beam(low_A=-10.0, high_A=10.0, B=-2.0, E=4.0, F=14.0)
+    allowed = Allowed(
+        seats_mm=(-0.25, -0.5),
+        grow=("E", "F"),
+        shrink=(),
+        tape_most_mm=np.full(8, 3.0),
+        most_acts=4,
+        must_move=True,
+    )
+    alone = tape_alone(allowed, now, TOLERANCE_CENTS)
+    assert (list(alone.grow), list(alone.seats_mm), alone.must_move) == (["F"], [], False)
+    # The control: with a true octave E is sharp by both as well.
+    assert list(tape_alone(allowed, _beam(E=4.0, F=14.0), TOLERANCE_CENTS).grow) == ["E", "F"]

@@ -7,6 +7,7 @@ Common practice, no source, but for the sizes, which are estimates of ours. Guar
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
@@ -15,7 +16,7 @@ import numpy as np
 from canebench.base.fingering import HOLES
 from canebench.base.notes import LOW_A, LOW_G
 from canebench.fitting.acts import Act
-from canebench.fitting.balance import octave_of
+from canebench.fitting.balance import balance_of, octave_of
 from canebench.fitting.limits import HIGHEST_MM
 from canebench.fitting.sizing import Allowed
 from canebench.fitting.tolerance import TOLERANCE_CENTS
@@ -109,6 +110,34 @@ def bounds_of(
         tape_most_mm=np.array(hole_mm) * limits.tape_share,
         most_acts=MOST_ACTS,
     )
+
+
+def tape_alone(
+    allowed: Allowed, newest: Mapping[str, Deviation], tolerance_cents: Mapping[str, float]
+) -> Allowed:
+    """The same without the seat, where every move of it costs more than it gains.
+
+    Parameters
+    ----------
+    allowed : Allowed
+        With moves of the seat, none of which gained.
+    newest : mapping of note to Deviation
+        The newest take, with both As.
+    tolerance_cents : mapping of note to number
+        How far off each note may be, cents > 0.
+
+    Returns
+    -------
+    Allowed
+        Strips grow on notes alone that are sharp of their target and stand above the beam as well: whatever
+        becomes of the octave, they are the sharp ones.
+    """
+    balance = balance_of(newest, reference_sd_cents=0.0)
+    rest = {} if balance is None else balance.rest_cents
+    sharp = [
+        hole for hole in allowed.grow if min(newest[hole].cents, rest[hole].value) > tolerance_cents[hole]
+    ]
+    return replace(allowed, seats_mm=(), must_move=False, grow=sharp)
 
 
 def _middle(newest: Mapping[str, Deviation]) -> float:

@@ -19,7 +19,7 @@ from canebench.fitting.acts import Act
 from canebench.fitting.balance import octave_of
 from canebench.fitting.next_act import Against, next_act
 from canebench.fitting.plan_words import words
-from canebench.fitting.rule_bounds import LEAST_SEAT_MM, SEAT_WAYS, bounds_of
+from canebench.fitting.rule_bounds import LEAST_SEAT_MM, SEAT_WAYS, bounds_of, tape_alone
 from canebench.fitting.sizing import Aim, sized
 from canebench.fitting.tolerance import TOLERANCE_CENTS
 from canebench.fitting.verdicts import NO_REASON, NOTHING_GAINED, named, notes_off, what_is_left
@@ -230,6 +230,8 @@ def _decided(
     if _a_pinch_helps(fitting, rule, beam):
         return replace(present, pinches=present.pinches + 1), rule
     found = sized(belief, present, aim, allowed)
+    if found == present and allowed.must_move:
+        found = sized(belief, present, aim, tape_alone(allowed, beam, tolerance))
     if rule.act is Act.SET_ASIDE and not _all_in(beam_at(fitting, belief, found), beam, tolerance):
         return present, rule
     left = rule
