@@ -133,9 +133,10 @@ def tape_alone(
         becomes of the octave, they are the sharp ones.
     """
     balance = balance_of(newest, reference_sd_cents=0.0)
-    rest = {} if balance is None else balance.rest_cents
+    assert balance is not None  # noqa: S101 - for the type checker: a plan has both As
+    above = balance.rest_cents
     sharp = [
-        hole for hole in allowed.grow if min(newest[hole].cents, rest[hole].value) > tolerance_cents[hole]
+        hole for hole in allowed.grow if min(newest[hole].cents, above[hole].value) > tolerance_cents[hole]
     ]
     return replace(allowed, seats_mm=(), must_move=False, grow=sharp)
 

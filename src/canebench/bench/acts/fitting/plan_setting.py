@@ -212,7 +212,8 @@ def _decided(
         return present, asked
     if _judged_on_old_tape(fitting, rule, beam):
         return replace(present, tape_mm={}), rule
-    off = notes_off(beam, tolerance, _OFF) | notes_off(newest, tolerance, _OFF)
+    surely = notes_off(beam, tolerance, _OFF)
+    off = surely | notes_off(newest, tolerance, _OFF)
     if not off:
         played_on = acts.leave(NOTHING_GAINED) if rule.act in _SIZED else rule
         return present, _once_more(fitting, beam, tolerance) or played_on
@@ -235,8 +236,7 @@ def _decided(
     if rule.act is Act.SET_ASIDE and not _all_in(beam_at(fitting, belief, found), beam, tolerance):
         return present, rule
     left = rule
-    if rule.act in _SIZED:
-        surely = notes_off(beam, tolerance, _OFF)
+    if found == present and rule.act in _SIZED:
         moved = _moved(fitting, belief, aim, allowed)
         left = what_is_left(surely, beam, moved=moved, tolerance_cents=tolerance)
     return found, _given_up(off, beam, tolerance) or left
