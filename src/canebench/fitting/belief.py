@@ -119,7 +119,7 @@ class Belief:
         surprise, expected, noise = waited._expected(heard)  # noqa: SLF001 - of its own kind
         # After a question the next take counts as it is: what was told may have been set right with it.
         asked = self.heard is None or self.doubtful or self.silent_seat
-        silent, turned = (False, False) if asked else self._unmoved(heard)
+        silent, turned = (False, False) if asked else self._unmoved(heard, _log_density(surprise, expected))
         far = surprise @ np.linalg.solve(expected, surprise) > _SURPRISE * len(surprise)
         doubtful = not asked and not silent and bool(far or turned)
         if doubtful or silent or asked:
@@ -167,27 +167,27 @@ class Belief:
         covariance[PITCH, PITCH] = _spread(*_UNHEARD_CENTS)
         return replace(self, covariance=covariance)
 
-    def _unmoved(self, heard: HeardTake) -> tuple[bool, bool]:
+    def _unmoved(self, heard: HeardTake, told: float) -> tuple[bool, bool]:
         """Whether the take speaks for a seat that stayed where it was, and for one that went the other way.
 
-        Both told as settings of their own, beside the one told, and weighed by their evidence (the density of
-        what was heard before it was), against odds for hands that did as they say.
+        Both as settings of their own, weighed by their evidence (the density of what was heard before it was)
+        beside that of the setting told, against odds for hands that did as they say.
         """
         last = self.heard
         assert last is not None  # noqa: S101 - for the type checker
         setting, was_mm = heard.setting, last.setting.seat_mm
         if setting.seat_mm == was_mm:
             return False, False
-        told, still, back = (
+        still, back = (
             self._log_evidence(replace(heard, setting=replace(setting, seat_mm=seat_mm)))
-            for seat_mm in (setting.seat_mm, was_mm, 2 * was_mm - setting.seat_mm)
+            for seat_mm in (was_mm, 2 * was_mm - setting.seat_mm)
         )
         return still - told > _STAYED and still > back, back - told > _TURNED and back >= still
 
     def _log_evidence(self, heard: HeardTake) -> float:
-        """The logarithm of the density of a take, but for what is the same in every setting."""
+        """How well a take fits, before it is heard, the setting it is told with."""
         surprise, expected, _ = self._waited(heard)._expected(heard)  # noqa: SLF001 - of its own kind
-        return -0.5 * float(surprise @ np.linalg.solve(expected, surprise) + np.linalg.slogdet(expected)[1])
+        return _log_density(surprise, expected)
 
     def _expected(self, heard: HeardTake) -> tuple[FloatArray, FloatArray, FloatArray]:
         """What was not foreseen of a take (m,), the covariance of that and the part of noise (m, m)."""
@@ -195,6 +195,11 @@ class Belief:
         design = self.tables.design(heard.setting)[played]
         noise = np.diag(heard.sd_cents[played] ** 2 + BREATH_CENTS[1] ** 2) + BREATH_CENTS[0] ** 2
         return heard.cents[played] - design @ self.mean, design @ self.covariance @ design.T + noise, noise
+
+
+def _log_density(surprise: FloatArray, expected: FloatArray) -> float:
+    """The logarithm of the density of a take, but for what is the same in every setting."""
+    return -0.5 * float(surprise @ np.linalg.solve(expected, surprise) + np.linalg.slogdet(expected)[1])
 
 
 def _warmer(last: HeardTake, heard: HeardTake) -> float:
