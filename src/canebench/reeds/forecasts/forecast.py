@@ -35,8 +35,6 @@ if TYPE_CHECKING:
 
 #: Where it is looked for that a reed has settled: minutes still to be played.
 _LATER_MIN: Final = (0.0, 10.0, 20.0, 30.0, 45.0, 60.0, 90.0, 120.0, 180.0, 240.0, 360.0, 540.0, 800.0)
-#: How likely it is by then that it has: early, in the middle, late.
-_BY_THEN: Final = (0.1, 0.5, 0.9)
 #: From so many readings on a reed is judged at all.
 LEAST_READ: Final = 2
 
@@ -322,15 +320,4 @@ def _settling(history: ReedHistory, seen: Mapping[Quantity, _Seen], rule: Settle
     ]
     # By then, not then: what has settled once counts as settled.
     curve = tuple(zip(_LATER_MIN, accumulate(chances, max), strict=True))
-    early, middle, late = (
-        next((more for more, chance in zip(_LATER_MIN, chances, strict=True) if chance >= wanted), None)
-        for wanted in _BY_THEN
-    )
-    return Settling(
-        chance=chances[0],
-        settled=chances[0] >= rule.sure and history.read >= LEAST_READ,
-        early_min=early,
-        middle_min=middle,
-        late_min=late,
-        curve=curve,
-    )
+    return Settling(curve=curve, settled=chances[0] >= rule.sure and history.read >= LEAST_READ)

@@ -100,19 +100,30 @@ class Settling:
 
     Attributes
     ----------
-    chance : float
-        That it has settled now, by the rule.
-    settled : bool
-        Whether that is sure enough; never from one reading.
-    early_min, middle_min, late_min : float or None
-        Minutes still to be played until it has, with a chance of 10, 50 and 90 %; None beyond 800.
     curve : tuple of (float, float)
         Minutes still to be played, 0 to 800, and the chance that it has settled then, which never falls.
+    settled : bool
+        Whether the chance now is sure enough; never from one reading.
     """
 
-    chance: float
-    settled: bool
-    early_min: float | None
-    middle_min: float | None
-    late_min: float | None
     curve: tuple[tuple[float, float], ...]
+    settled: bool
+
+    @property
+    def chance(self) -> float:
+        """That it has settled now, by the rule."""
+        return self.curve[0][1]
+
+    @property
+    def most(self) -> float:
+        """What the chance comes to, however long it is played."""
+        return self.curve[-1][1]
+
+    def after_min(self, chance: float) -> float | None:
+        """Minutes still to be played until it has settled with that chance; None beyond the curve."""
+        return next((minutes for minutes, then in self.curve if then >= chance), None)
+
+    @property
+    def middle_min(self) -> float | None:
+        """The same as likely as not."""
+        return self.after_min(0.5)

@@ -26,6 +26,10 @@ if TYPE_CHECKING:
 SAID_OF: Final[Mapping[Quantity, str]] = MappingProxyType(
     {"strength": "plays at", "low_a": "low A", "tilt": "tilt"}
 )
+#: How likely a reed has settled at best, and at worst.
+_AT_BEST, _AT_WORST = 0.1, 0.9
+#: This share of the most that a chance comes to is as good as all of it.
+_NEARLY: Final = 0.95
 
 
 def heading_of(what: Quantity) -> str:
@@ -59,10 +63,6 @@ def days_said(days: float) -> str:
     return "1 day" if days == 1.0 else f"{number(days, 1 if days % 1.0 else 0)} days"
 
 
-#: This share of the most that a chance comes to is as good as all of it.
-_NEARLY: Final = 0.95
-
-
 def settled_said(forecast: ReedForecast, sessions: int) -> str:
     """Whether it has settled, and how much playing is left."""
     settling = forecast.settling
@@ -70,13 +70,13 @@ def settled_said(forecast: ReedForecast, sessions: int) -> str:
     if settling.settled:
         return f"It has settled, {sure}: strength and low A hold still over {sessions} sessions."
     if settling.middle_min is None:
-        most = settling.curve[-1][1]
-        minutes = next(minutes for minutes, chance in settling.curve if chance >= _NEARLY * most)
+        most = settling.most
+        minutes = settling.after_min(_NEARLY * most) or 0.0
         return (
             f"It has not settled yet ({sure} that it has); some {number(minutes, 0)} minutes more make that "
             f"{number(100.0 * most, 0)} %, by what is known so far. A reading after each session tells more."
         )
-    early, late = settling.early_min, settling.late_min
+    early, late = settling.after_min(_AT_BEST), settling.after_min(_AT_WORST)
     span = "" if early is None or early == settling.middle_min else f", {number(early, 0)} at best"
     span += f", {number(late, 0)} at worst" if late is not None else ", more than 800 at worst"
     read = "" if forecast.readings >= LEAST_READ else " From fewer than two readings that is not judged."
