@@ -15,24 +15,15 @@ import numpy as np
 from canebench.base.fingering import HOLES
 from canebench.base.setting import Setting
 from canebench.bench.acts.fitting.fitting import Fitting
+from rounds import WORLDS
 from worlds.advice import with_take
-from worlds.maker import resonant_reed
-from worlds.per_note import per_note
-from worlds.perverse import perverse
 from worlds.pipers import PIPERS
 from worlds.world import Standing
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from canebench.fitting.belief import Belief
     from worlds.world import World
 
-WORLDS: Final[dict[str, Callable[[int], World]]] = {
-    "per_note": per_note,
-    "perverse": perverse,
-    "resonant_reed": resonant_reed,
-}
 _MOVES_MM: Final = (-1.5, -1.0, -0.5, 0.5, 1.0, 1.5)
 _DONE: Final = {"moved": 1.0, "stayed": 0.0, "turned": -1.0}
 #: Minutes of the two takes.
