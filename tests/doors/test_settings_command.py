@@ -11,6 +11,7 @@ import pytest
 from pypdf import PdfReader
 
 from canebench.bench.acts.band import band_defaults, settle
+from canebench.bench.views.home.settled import settled
 from canebench.reeds.breaking_in.ladder import USUAL_LADDER
 from canebench.reeds.forecasts.settled import USUAL_RULE
 from canebench.store.ledger import Ledger, open_ledger
@@ -295,3 +296,18 @@ def test_sessions_that_are_none_come_in_and_the_usual_ones_do(ledger: Ledger) ->
         (row,) = act.rows(BandRecord)
         act.update(row, {"session_minutes": "soon, later"})
     assert band_defaults(ledger).ladder == USUAL_LADDER
+
+
+def test_what_is_sent_as_it_was_shown_settles_nothing_anew(ledger: Ledger) -> None:
+    """A page sends all it shows: an onset in kPa, a pitch of nine digits. The control: another of each."""
+    settle(ledger, {"settled_onset": "0.12 kPa", "pitch": "478.123456"}, who="A")
+    shown = settled(ledger).values
+    assert (shown["settled_onset"], shown["pitch"]) == ("0.482 inH2O", "478.123")
+    settle(ledger, {**shown, "name": "Quay"}, who="B")
+    with ledger.reading() as reader:
+        assert reader.history()[0].said == "settled name: Quay"
+    assert band_defaults(ledger).rule.onset_kpa == 0.12
+    assert band_defaults(ledger).low_a_hz == 478.123456
+    settle(ledger, {**shown, "settled_onset": "0.48 inH2O", "pitch": "478.12"}, who="B")
+    assert band_defaults(ledger).rule.onset_kpa == pytest.approx(0.48 * 0.249089, rel=1e-4)
+    assert band_defaults(ledger).low_a_hz == 478.12

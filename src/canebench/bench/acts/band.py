@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from canebench.base.clock.local_time import zone_named
 from canebench.base.errors import InputError, UnknownNameError
 from canebench.base.parsing import count_from, number_from
-from canebench.base.pressure import PressureUnit
+from canebench.base.pressure import PressureUnit, from_kpa
 from canebench.base.scales import DEFAULT_SCALE, Scale, scale_named
 from canebench.bench.acts.ledger import named
 from canebench.reeds.breaking_in.ladder import USUAL_LADDER, Ladder, ladder_from
@@ -43,10 +43,11 @@ SETTLED: Final = {
     "paper": "paper",
     "sessions": "sessions of breaking in",
     "rest": "hours of rest after each",
-    "settled_onset": "settled, onset",
-    "settled_low_a": "settled, cents of low A",
-    "settled_sessions": "settled, sessions",
+    "settled_onset": "onset of a settled reed",
+    "settled_low_a": "cents of a settled reed’s low A",
+    "settled_sessions": "sessions of a settled reed",
 }
+_NUMBERS: Final = ("pitch", "rest", "settled_low_a", "settled_sessions")
 _COLUMNS: Final = {
     "pitch": "low_a_hz",
     "pressure": "pressure_unit",
@@ -155,6 +156,32 @@ def defaults_of(reader: Reader) -> BandDefaults:
     )
 
 
+def as_typed(band: BandRecord | None, usual: BandDefaults) -> dict[str, str]:
+    """What is settled by the names in `SETTLED`, as one types it; "" where nothing is."""
+    if band is None:
+        return dict.fromkeys(SETTLED, "")
+    own = {name: getattr(usual, name) or "" for name in ("chanter", "player") if name not in usual.remembered}
+    numbers = {name: getattr(band, _column(name)) for name in _NUMBERS}
+    onset_kpa = band.settled_onset_kpa
+    return {
+        **dict.fromkeys(SETTLED, ""),
+        **{name: "" if value is None else f"{value:g}" for name, value in numbers.items()},
+        "name": band.name or "",
+        "scale": band.scale or "",
+        "pressure": band.pressure_unit or "",
+        "zone": band.time_zone or "",
+        "paper": band.paper or "",
+        "sessions": band.session_minutes or "",
+        "settled_onset": "" if onset_kpa is None else onset_said(onset_kpa, usual.unit or PressureUnit.INH2O),
+        **own,
+    }
+
+
+def onset_said(kpa: float, unit: PressureUnit) -> str:
+    """By how much an onset moves: less than a gauge's digits tell."""
+    return f"{from_kpa(kpa, unit):.3g} {unit}"
+
+
 def band_defaults(ledger: Ledger) -> BandDefaults:
     """The same, of a ledger."""
     with ledger.reading() as reader:
@@ -173,7 +200,10 @@ def settle(
             raise UnknownNameError(field="setting", given=name, known=SETTLED)
     with ledger.reading() as reader:
         band = band_row(reader)
-        values = {column: value for name, text in told.items() for column, value in _read(reader, name, text)}
+        shown = as_typed(band, defaults_of(reader))
+        # What is sent as it was shown settles nothing anew, however it was rounded for that.
+        new = {name: text for name, text in told.items() if (text or "").strip() != shown[name]}
+        values = {column: value for name, text in new.items() for column, value in _read(reader, name, text)}
     before = {} if band is None else band.values()
     changed = {name: value for name, value in values.items() if before.get(name) != value}
     if changed:

@@ -11,17 +11,16 @@ from typing import TYPE_CHECKING
 from zoneinfo import available_timezones
 
 from canebench.base.clock.local_time import zone_said
-from canebench.base.pressure import PressureUnit, from_kpa
+from canebench.base.pressure import PressureUnit
 from canebench.base.scales import published_scales
 from canebench.base.sentences import listed
-from canebench.bench.acts.band import PAPERS, band_row, defaults_of
+from canebench.bench.acts.band import PAPERS, as_typed, band_row, defaults_of, onset_said
 from canebench.store.records import ChanterRecord, PlayerRecord
 
 if TYPE_CHECKING:
     from canebench.bench.acts.band import BandDefaults
     from canebench.reeds.forecasts.settled import SettledRule
     from canebench.store.ledger import Ledger
-    from canebench.store.records import BandRecord
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +49,7 @@ def settled(ledger: Ledger) -> Settled:
         band, usual = band_row(reader), defaults_of(reader)
         chanters = reader.rows(ChanterRecord, order="name", limit=200)
         players = reader.rows(PlayerRecord, order="name", limit=200)
-    values = _values(band, usual)
+    values = as_typed(band, usual)
     return Settled(
         told=any(values.values()),
         low_a_hz=usual.low_a_hz,
@@ -66,36 +65,6 @@ def settled(ledger: Ledger) -> Settled:
             ("known-players", tuple(row.name for row in players)),
         ),
     )
-
-
-def _values(band: BandRecord | None, usual: BandDefaults) -> dict[str, str]:
-    own = {name: getattr(usual, name) or "" for name in ("chanter", "player") if name not in usual.remembered}
-    return {
-        "name": usual.name,
-        "pitch": "" if usual.low_a_hz is None else f"{usual.low_a_hz:g}",
-        "scale": "" if band is None else band.scale or "",
-        "pressure": "" if usual.unit is None else str(usual.unit),
-        "zone": "" if band is None else band.time_zone or "",
-        "paper": "" if band is None else band.paper or "",
-        **_break_in(band, usual.unit or PressureUnit.INH2O),
-        "chanter": "",
-        "player": "",
-    } | own
-
-
-def _break_in(band: BandRecord | None, unit: PressureUnit) -> dict[str, str]:
-    """What is settled of breaking in, as typed."""
-    kept = None if band is None else band.settled_onset_kpa
-    numbers = {
-        "rest": None if band is None else band.rest_h,
-        "settled_low_a": None if band is None else band.settled_low_a_cents,
-        "settled_sessions": None if band is None else band.settled_sessions,
-    }
-    return {
-        "sessions": "" if band is None else band.session_minutes or "",
-        "settled_onset": "" if kept is None else f"{from_kpa(kept, unit):.3g} {unit}",
-        **{name: "" if value is None else f"{value:g}" for name, value in numbers.items()},
-    }
 
 
 def _said(usual: BandDefaults) -> tuple[tuple[str, str], ...]:
@@ -132,5 +101,5 @@ def _minutes(sessions: tuple[float, ...]) -> str:
 
 def _rule_said(rule: SettledRule, unit: PressureUnit) -> str:
     sessions = "one session" if rule.sessions == 1 else f"{rule.sessions} sessions"
-    onset = f"{from_kpa(rule.onset_kpa, unit):.3g} {unit}"
+    onset = onset_said(rule.onset_kpa, unit)
     return f"over {sessions} onset moves by less than {onset}, low A by less than {rule.low_a_cents:g} cents"
